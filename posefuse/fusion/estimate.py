@@ -1,0 +1,73 @@
+"""What the filter knew, when, and what it did with each measurement."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from posefuse.checks import FloatArray, IntArray
+
+__all__ = ["Estimate", "Innovations", "Outcome"]
+
+
+class Outcome(IntEnum):
+    """What became of one measurement."""
+
+    FUSED = 0
+    GATED = 1
+    TOO_LATE = 2
+    NO_ANSWER = 3
+    AMBIGUOUS = 4
+    OUTSIDE_RUN = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Innovations:
+    """One row for each measurement: a frame when poses are fused, a sighting otherwise.
+
+    The figures are those of the measurement's last application, in capture order.
+
+    Parameters
+    ----------
+    frame, sighting : (measurements,) ints
+        Index into the recording; ``sighting`` is the frame's first one when poses are fused.
+    outcome : (measurements,) ints
+        Values of ``Outcome``.
+    nis : (measurements,) array
+        Normalised innovation squared; nan where the measurement never reached the gate.
+    dof : (measurements,) ints
+        Rows of the measurement: 3, 8, 2 or 1.
+    """
+
+    frame: IntArray
+    sighting: IntArray
+    outcome: IntArray
+    nis: FloatArray
+    dof: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Estimate:
+    """Pose and covariance at every odometry row, as they stood at that instant.
+
+    Only what had arrived by then is in them; nothing is put back later.
+
+    Parameters
+    ----------
+    stamps_s : (rows,) array
+        The odometry's stamps.
+    poses : (rows, 3) array
+        x_m, y_m, heading_rad in [-pi, pi).
+    covs : (rows, 3, 3) array
+        Covariance in (x, y, heading), world frame.
+    """
+
+    stamps_s: FloatArray
+    poses: FloatArray
+    covs: FloatArray
+    innovations: Innovations
+
+    def counts(self) -> dict[str, int]:
+        """How many measurements met each outcome, by name."""
+        tally = np.bincount(self.innovations.outcome, minlength=len(Outcome))
+        return {outcome.name.lower(): int(tally[outcome]) for outcome in Outcome}

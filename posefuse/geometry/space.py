@@ -1,0 +1,147 @@
+"""Poses in space: rotation and translation, right-handed, metres."""
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from posefuse.checks import FloatArray
+from posefuse.errors import InputError
+from posefuse.geometry.plane import Pose2
+
+__all__ = ["BODY_FROM_OPTICAL", "Pose3", "pan_tilt_roll"]
+
+BODY_FROM_OPTICAL: FloatArray = np.array([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
+"""Axes of an optical frame (z forward, x right, y down) in a body frame (x forward, y left, z up):
+REP-103."""
+BODY_FROM_OPTICAL.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose3:
+    """One or many poses of a source frame in a target frame, named ``target_from_source``.
+
+    Parameters
+    ----------
+    matrix : (..., 4, 4) array
+        Homogeneous: rotation, translation in metres, last row 0 0 0 1.
+
+    Raises
+    ------
+    InputError
+        Wrong shape, a rotation that is not orthonormal to 1e-6, or mirrored.
+    """
+
+    matrix: FloatArray
+
+    def __init__(self, matrix: ArrayLike) -> None:
+        array = np.array(matrix, dtype=np.float64)
+        if array.ndim < 2 or array.shape[-2:] != (4, 4):
+            raise InputError(f"Pose3: shape {array.shape} given, (..., 4, 4) wanted")
+        rotation = array[..., :3, :3]
+        off = np.abs(rotation @ np.swapaxes(rotation, -1, -2) - np.eye(3)).max()
+        if not off < 1e-6 or (np.linalg.det(rotation) < 0.0).any():
+            raise InputError(f"Pose3: not a rotation (off orthonormal by {off:.2g}, or mirrored)")
+        array.setflags(write=False)
+        object.__setattr__(self, "matrix", array)
+
+    @classmethod
+    def from_parts(cls, rotation: ArrayLike, translation_m: ArrayLike) -> Self:
+        """From rotations (..., 3, 3) and translations (..., 3), broadcast against each other."""
+        turn = np.asarray(rotation, dtype=np.float64)
+        shift = np.asarray(translation_m, dtype=np.float64)
+        batch = np.broadcast_shapes(turn.shape[:-2], shift.shape[:-1])
+        matrix = np.zeros((*batch, 4, 4))
+        matrix[..., :3, :3] = turn
+        matrix[..., :3, 3] = shift
+        matrix[..., 3, 3] = 1.0
+        return cls(matrix)
+
+    @classmethod
+    def identity(cls) -> Self:
+        """The pose of a frame in itself."""
+        return cls(np.eye(4))
+
+    @classmethod
+    def from_plane(
+        cls, pose: Pose2, *, height_m: float = 0.0, lean_rad: ArrayLike = (0.0, 0.0)
+    ) -> Self:
+        """A planar pose lifted into space.
+
+        Parameters
+        ----------
+        lean_rad : (..., 2) array
+            Roll about the robot's x axis (left side up) and pitch about its y axis (nose down),
+            right-handed: REP-103.
+        """
+        lean = np.asarray(lean_rad, dtype=np.float64)
+        rotation = _about_z(pose.heading_rad) @ _about_y(lean[..., 1]) @ _about_x(lean[..., 0])
+        height = np.full((*pose.values.shape[:-1], 1), height_m)
+        return cls.from_parts(rotation, np.concatenate([pose.xy_m, height], axis=-1))
+
+    @property
+    def rotation(self) -> FloatArray:
+        """The rotation, (..., 3, 3)."""
+        return self.matrix[..., :3, :3]
+
+    @property
+    def translation_m(self) -> FloatArray:
+        """The source's origin in the target frame, (..., 3)."""
+        return self.matrix[..., :3, 3]
+
+    def __matmul__(self, other: "Pose3") -> "Pose3":
+        """Chain: ``a_from_b @ b_from_c`` is ``a_from_c``."""
+        return Pose3(self.matrix @ other.matrix)
+
+    def inverse(self) -> "Pose3":
+        """``b_from_a`` of ``a_from_b``."""
+        back = np.swapaxes(self.rotation, -1, -2)
+        return Pose3.from_parts(back, -np.einsum("...ij,...j->...i", back, self.translation_m))
+
+    def transform(self, points_in_source_m: ArrayLike) -> FloatArray:
+        """Points (..., 3) of the source frame, told in the target frame."""
+        points = np.asarray(points_in_source_m, dtype=np.float64)
+        return np.einsum("...ij,...j->...i", self.rotation, points) + self.translation_m
+
+    def to_plane(self) -> Pose2:
+        """x, y and the heading of the source's x axis, seen from above."""
+        heading = np.arctan2(self.matrix[..., 1, 0], self.matrix[..., 0, 0])
+        return Pose2(
+            np.stack([self.matrix[..., 0, 3], self.matrix[..., 1, 3], heading], axis=-1)
+        )
+
+
+def _stacked(rows: list[list[FloatArray]]) -> FloatArray:
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def _about_x(angle_rad: FloatArray) -> FloatArray:
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    o, i = np.zeros_like(c), np.ones_like(c)
+    return _stacked([[i, o, o], [o, c, -s], [o, s, c]])
+
+
+def _about_y(angle_rad: FloatArray) -> FloatArray:
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    o, i = np.zeros_like(c), np.ones_like(c)
+    return _stacked([[c, o, s], [o, i, o], [-s, o, c]])
+
+
+def _about_z(angle_rad: FloatArray) -> FloatArray:
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    o, i = np.zeros_like(c), np.ones_like(c)
+    return _stacked([[c, -s, o], [s, c, o], [o, o, i]])
+
+
+def pan_tilt_roll(pan_rad: ArrayLike, tilt_rad: ArrayLike, roll_rad: ArrayLike) -> FloatArray:
+    """Rotation (..., 3, 3) of a body that looks along its x axis, in its parent's frame.
+
+    Pan turns left, then tilt raises the view, then roll lowers the right side. Tilt up is a
+    negative turn about y in REP-103.
+
+    >>> pan_tilt_roll(0.0, np.pi / 2, 0.0)[:, 0].round(12)  # looking up
+    array([0., 0., 1.])
+    """
+    pan, tilt, roll = (np.asarray(a, dtype=np.float64) for a in (pan_rad, tilt_rad, roll_rad))
+    return _about_z(pan) @ _about_y(-tilt) @ _about_x(roll)

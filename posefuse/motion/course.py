@@ -1,0 +1,116 @@
+"""A course: the true path with its shots, and what happens to the robot on the way."""
+
+from dataclasses import dataclass
+
+from posefuse.checks import FloatArray, frozen_array, increasing, not_negative, positive
+from posefuse.errors import InputError
+from posefuse.motion.path import TruePath
+
+__all__ = ["Bump", "Course", "Knock", "Lift", "Shot", "Traffic"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """A shot at a goal."""
+
+    at_s: float
+    goal: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bump:
+    """A sudden slip: over ``lasts_s`` each wheel mis-reads its travel by a normal error.
+
+    Parameters
+    ----------
+    slip_m
+        Spread of the whole error of one wheel over the bump.
+    """
+
+    at_s: float
+    lasts_s: float
+    slip_m: float
+
+    def __post_init__(self) -> None:
+        not_negative("bump: at_s", self.at_s)
+        positive("bump: lasts_s", self.lasts_s)
+        not_negative("bump: slip_m", self.slip_m)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knock:
+    """From ``at_s`` on, the named mount is turned by these angles; the filter does not know."""
+
+    mount: str
+    at_s: float
+    pan_rad: float = 0.0
+    tilt_rad: float = 0.0
+    roll_rad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lift:
+    """A box of the robot that moves up and down: raised by ``raise_m`` at ``at_s``, linear between.
+
+    Before the first and after the last instant the box stays where it is then.
+    """
+
+    box: str
+    at_s: FloatArray
+    raise_m: FloatArray
+
+    def __post_init__(self) -> None:
+        at = increasing(f"lift {self.box}: at_s", frozen_array("lift at_s", self.at_s, (None,)))
+        object.__setattr__(self, "at_s", at)
+        raised = frozen_array(f"lift {self.box}: raise_m", self.raise_m, (len(at),))
+        object.__setattr__(self, "raise_m", raised)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Traffic:
+    """A box that crosses the floor and hides tags: another robot.
+
+    Parameters
+    ----------
+    size_m : (3,) array
+        Its box; it stands on the floor.
+    at_s, xy_in_world_m : (n,), (n, 2) arrays
+        Where its middle is, linear between; it stays put before the first and after the last.
+    heading_rad
+        Fixed.
+    """
+
+    name: str
+    size_m: FloatArray
+    at_s: FloatArray
+    xy_in_world_m: FloatArray
+    heading_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        size = frozen_array(f"traffic {self.name}: size", self.size_m, (3,))
+        object.__setattr__(self, "size_m", size)
+        at = increasing(f"traffic {self.name}: at_s", frozen_array("at_s", self.at_s, (None,)))
+        object.__setattr__(self, "at_s", at)
+        xy = frozen_array(f"traffic {self.name}: xy", self.xy_in_world_m, (len(at), 2))
+        object.__setattr__(self, "xy_in_world_m", xy)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Course:
+    """One run as it truly happens."""
+
+    name: str
+    path: TruePath
+    shots: tuple[Shot, ...] = ()
+    bumps: tuple[Bump, ...] = ()
+    knocks: tuple[Knock, ...] = ()
+    lifts: tuple[Lift, ...] = ()
+    traffic: tuple[Traffic, ...] = ()
+
+    def __post_init__(self) -> None:
+        for shot in self.shots:
+            if not self.path.start_s <= shot.at_s <= self.path.end_s:
+                raise InputError(
+                    f"shot at {shot.at_s:g} s: must lie within the course "
+                    f"({self.path.start_s:g} to {self.path.end_s:g} s)"
+                )

@@ -1,0 +1,70 @@
+"""The true path: position and heading as smooth functions of time."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.interpolate import CubicSpline
+
+from posefuse.checks import FloatArray, frozen_array, increasing
+from posefuse.errors import InputError
+from posefuse.geometry import Pose2
+
+__all__ = ["TruePath"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TruePath:
+    """A cubic spline through x, y and the unwrapped heading, twice continuously differentiable."""
+
+    spline: CubicSpline
+
+    @classmethod
+    def through(cls, stamps_s: ArrayLike, poses: ArrayLike) -> "TruePath":
+        """A path through poses (n, 3) at strictly rising stamps (n,), n at least 2.
+
+        Headings must be unwrapped: a step of more than half a turn is taken as driven.
+        It starts and ends at rest when the end poses stand still; otherwise the ends are natural.
+        """
+        stamps = increasing("path t_s", frozen_array("path t_s", stamps_s, (None,)))
+        values = frozen_array("path", poses, (len(stamps), 3))
+        if len(stamps) < 2:
+            raise InputError(f"path: needs 2 poses or more (got {len(stamps)})")
+        return cls(CubicSpline(stamps, values, bc_type="natural"))
+
+    @property
+    def start_s(self) -> float:
+        """First instant of the path."""
+        return float(self.spline.x[0])
+
+    @property
+    def end_s(self) -> float:
+        """Last instant of the path."""
+        return float(self.spline.x[-1])
+
+    def poses(self, t_s: ArrayLike) -> Pose2:
+        """``world_from_robot`` at instants (...), headings unwrapped.
+
+        Raises
+        ------
+        InputError
+            An instant outside the path: it is never extrapolated.
+        """
+        return Pose2(self._at(t_s, 0))
+
+    def velocities(self, t_s: ArrayLike) -> FloatArray:
+        """x and y velocity in the world (m/s) and turn rate (rad/s), (..., 3)."""
+        return self._at(t_s, 1)
+
+    def accelerations(self, t_s: ArrayLike) -> FloatArray:
+        """x and y acceleration in the world (m/s^2) and turn acceleration (rad/s^2), (..., 3)."""
+        return self._at(t_s, 2)
+
+    def _at(self, t_s: ArrayLike, derivative: int) -> FloatArray:
+        t = np.asarray(t_s, dtype=np.float64)
+        if t.size and not (self.start_s - 1e-9 <= t.min() and t.max() <= self.end_s + 1e-9):
+            raise InputError(
+                f"path: asked at {t.min():g} to {t.max():g} s, known from {self.start_s:g} to "
+                f"{self.end_s:g} s"
+            )
+        return np.asarray(self.spline(np.clip(t, self.start_s, self.end_s), derivative))

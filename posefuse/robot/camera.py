@@ -1,0 +1,161 @@
+"""A camera as it is: lens, sensor, timing, and how the tag detector on it errs."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.checks import FloatArray, frozen_array, in_range, not_negative, positive
+from posefuse.errors import InputError
+
+__all__ = ["Camera", "Detector", "Lens", "Sensor", "Timing"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lens:
+    """Pinhole with distortion as OpenCV defines it; pixel centres at integers.
+
+    Parameters
+    ----------
+    focal_px, centre_px
+        (fx, fy) and (cx, cy).
+    distortion : (8,) array
+        k1 k2 p1 p2 k3 k4 k5 k6 of the rational model; zeros for what a lens lacks.
+    """
+
+    focal_px: FloatArray
+    centre_px: FloatArray
+    distortion: FloatArray
+
+    def __post_init__(self) -> None:
+        focal = frozen_array("focal_px", self.focal_px, (2,))
+        if (focal <= 0.0).any():
+            raise InputError(f"focal_px: must be greater than 0 (got {focal})")
+        object.__setattr__(self, "focal_px", focal)
+        object.__setattr__(self, "centre_px", frozen_array("centre_px", self.centre_px, (2,)))
+        object.__setattr__(self, "distortion", frozen_array("distortion", self.distortion, (8,)))
+
+    @classmethod
+    def from_width(cls, *, field_of_view_rad: float, width_px: int, height_px: int) -> "Lens":
+        """A lens without distortion: ``f = W / (2 tan(view / 2))``, centred on the sensor."""
+        in_range("field_of_view_rad", field_of_view_rad, math.radians(1), math.radians(179))
+        focal = width_px / (2.0 * math.tan(field_of_view_rad / 2.0))
+        return cls(
+            focal_px=np.array([focal, focal]),
+            centre_px=np.array([(width_px - 1) / 2.0, (height_px - 1) / 2.0]),
+            distortion=np.zeros(8),
+        )
+
+    @property
+    def matrix(self) -> FloatArray:
+        """The 3 x 3 camera matrix."""
+        (fx, fy), (cx, cy) = self.focal_px, self.centre_px
+        return np.array([[fx, 0.0, cx], [0.0, fy, cy], [0.0, 0.0, 1.0]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensor:
+    """The image sensor.
+
+    Parameters
+    ----------
+    row_time_s
+        Time between the read-out of two rows; 0 is a global shutter.
+    """
+
+    width_px: int
+    height_px: int
+    row_time_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("width_px", self.width_px)
+        positive("height_px", self.height_px)
+        not_negative("row_time_s", self.row_time_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """When frames are taken and when their sightings reach the filter.
+
+    Parameters
+    ----------
+    latency_s, latency_jitter_s
+        From capture (mid exposure) to arrival: the mean, and half the width of the even spread
+        around it.
+    drop_rate
+        Share of frames that never arrive.
+    """
+
+    frame_rate_hz: float
+    exposure_s: float
+    latency_s: float
+    latency_jitter_s: float = 0.0
+    drop_rate: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("frame_rate_hz", self.frame_rate_hz)
+        not_negative("exposure_s", self.exposure_s)
+        not_negative("latency_s", self.latency_s)
+        in_range("latency_jitter_s", self.latency_jitter_s, 0.0, self.latency_s)
+        in_range("drop_rate", self.drop_rate, 0.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Detector:
+    """How the tag detector on this camera responds.
+
+    The spread of one corner, per axis, adds four parts in quadrature: ``noise_px``;
+    ``noise_px_per_m`` times the distance; ``grazing_noise_px`` times ``1 - cos(incidence)``;
+    ``blur_noise`` times the length of the motion blur in px.
+
+    Parameters
+    ----------
+    shared_fraction
+        Share of that variance which moves the four corners of a tag together.
+    inward_px
+        How far each corner is found toward the tag's middle: real detectors shrink the square.
+    shift_px
+        Offset (x, y) of every corner: another pixel origin.
+    half_found_edge_px, found_edge_width_px
+        Tag edge (blur length taken off) at which half of the tags are found, and the width of the
+        logistic step around it.
+    miss_rate
+        Share of tags missed however large they are.
+    least_edge_px, most_incidence_rad
+        Beyond these a tag is never found.
+    """
+
+    noise_px: float
+    noise_px_per_m: float = 0.0
+    grazing_noise_px: float = 0.0
+    blur_noise: float = 0.0
+    shared_fraction: float = 0.0
+    inward_px: float = 0.0
+    shift_px: FloatArray
+    half_found_edge_px: float = 0.0
+    found_edge_width_px: float = 1.0
+    miss_rate: float = 0.0
+    least_edge_px: float = 8.0
+    most_incidence_rad: float = math.radians(75.0)
+
+    def __post_init__(self) -> None:
+        positive("noise_px", self.noise_px)
+        for name in ("noise_px_per_m", "grazing_noise_px", "blur_noise", "half_found_edge_px"):
+            not_negative(name, getattr(self, name))
+        in_range("shared_fraction", self.shared_fraction, 0.0, 0.99)
+        in_range("miss_rate", self.miss_rate, 0.0, 1.0)
+        in_range("most_incidence_rad", self.most_incidence_rad, 0.0, math.pi / 2)
+        positive("found_edge_width_px", self.found_edge_width_px)
+        positive("least_edge_px", self.least_edge_px)
+        object.__setattr__(self, "shift_px", frozen_array("shift_px", self.shift_px, (2,)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Camera:
+    """A camera model: every mount that carries it carries the same one."""
+
+    name: str
+    lens: Lens
+    sensor: Sensor
+    timing: Timing
+    detector: Detector

@@ -1,0 +1,99 @@
+"""A rig: one robot with its cameras mounted one way. Mount plans are rival rigs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.checks import FloatArray, frozen_array
+from posefuse.errors import InputError
+from posefuse.geometry import Pose3, pan_tilt_roll
+from posefuse.geometry.space import BODY_FROM_OPTICAL
+from posefuse.robot.body import Body
+from posefuse.robot.camera import Camera
+from posefuse.robot.drivetrain import Drivetrain
+
+__all__ = ["Mount", "Ranger", "Rig", "mount_pose"]
+
+
+def mount_pose(
+    position_in_robot_m: FloatArray, *, pan_rad: float, tilt_rad: float, roll_rad: float
+) -> Pose3:
+    """``robot_from_camera`` of a camera that is panned left, then tilted up, then rolled.
+
+    The camera frame is the optical one: z forward, x right, y down.
+    """
+    rotation = pan_tilt_roll(pan_rad, tilt_rad, roll_rad) @ BODY_FROM_OPTICAL
+    return Pose3.from_parts(rotation, position_in_robot_m)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mount:
+    """A camera in its place on the robot.
+
+    Parameters
+    ----------
+    pan_rad, tilt_rad, roll_rad
+        Left of forward, up from level, right side down.
+    """
+
+    name: str
+    camera: Camera
+    position_in_robot_m: FloatArray
+    pan_rad: float
+    tilt_rad: float
+    roll_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        position = frozen_array(f"mount {self.name}: position", self.position_in_robot_m, (3,))
+        object.__setattr__(self, "position_in_robot_m", position)
+
+    @property
+    def robot_from_camera(self) -> Pose3:
+        """The optical frame of the camera in the robot frame."""
+        return mount_pose(
+            self.position_in_robot_m,
+            pan_rad=self.pan_rad,
+            tilt_rad=self.tilt_rad,
+            roll_rad=self.roll_rad,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ranger:
+    """A sensor that measures range, or range and bearing, to beacons."""
+
+    name: str
+    position_in_robot_m: FloatArray
+
+    def __post_init__(self) -> None:
+        position = frozen_array(f"ranger {self.name}: position", self.position_in_robot_m, (3,))
+        object.__setattr__(self, "position_in_robot_m", position)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rig:
+    """One robot, its drivetrain, its cameras and rangers."""
+
+    name: str
+    body: Body
+    drivetrain: Drivetrain
+    mounts: tuple[Mount, ...] = ()
+    rangers: tuple[Ranger, ...] = ()
+
+    def __post_init__(self) -> None:
+        names = [m.name for m in self.mounts] + [r.name for r in self.rangers]
+        for name in names:
+            if names.count(name) > 1:
+                raise InputError(f"mount {name!r}: the name is used {names.count(name)} times")
+        for mount in self.mounts:
+            for box in self.body.boxes:
+                if box.holds(mount.position_in_robot_m):
+                    raise InputError(
+                        f"mount {mount.name!r}: the camera at {np.round(mount.position_in_robot_m, 3)}"
+                        f" sits inside the robot's own box {box.name!r}"
+                    )
+
+    @property
+    def sensor_names(self) -> tuple[str, ...]:
+        """Mounts, then rangers: the names a recording's frames may carry, in index order."""
+        return tuple(m.name for m in self.mounts) + tuple(r.name for r in self.rangers)
