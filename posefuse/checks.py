@@ -27,7 +27,7 @@ BoolArray: TypeAlias = NDArray[np.bool_]
 
 
 def frozen_array(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> FloatArray:
-    """A read-only float64 copy of ``value`` with exactly the wanted shape.
+    """A read-only float64 array of exactly the wanted shape: a copy, unless it is read-only already.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def frozen_array(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> 
     Traceback (most recent call last):
     posefuse.errors.InputError: goal_in_world_m: shape (2,) given, (3,) wanted
     """
-    array = _with_shape(name, np.array(value, dtype=np.float64), shape)
+    array = _with_shape(name, _own(value, np.float64), shape)
     if not np.isfinite(array).all():
         raise InputError(f"{name}: holds a value that is not finite")
     array.setflags(write=False)
@@ -55,10 +55,17 @@ def frozen_array(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> 
 
 
 def frozen_ints(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> IntArray:
-    """A read-only int64 copy of ``value`` with exactly the wanted shape."""
-    array = _with_shape(name, np.array(value, dtype=np.int64), shape)
+    """A read-only int64 array of exactly the wanted shape: a copy, unless it is read-only already."""
+    array = _with_shape(name, _own(value, np.int64), shape)
     array.setflags(write=False)
     return array
+
+
+def _own(value: ArrayLike, dtype: type[np.generic]) -> NDArray[Any]:
+    """``value`` itself where nobody can write to it, a copy otherwise."""
+    array = np.asarray(value, dtype=dtype)
+    is_shared = array is value or array.base is not None
+    return array.copy() if is_shared and array.flags.writeable else array
 
 
 def _with_shape(name: str, array: NDArray[Any], shape: tuple[int | None, ...]) -> NDArray[Any]:

@@ -1,0 +1,103 @@
+"""Choose camera mounts, tune the pose filter and prove the distance to the goal.
+
+The names here are what a beginner needs; each is loaded when it is first used.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from posefuse.errors import FileError, InputError, PosefuseError
+    from posefuse.fieldlayout.file import load_layout
+    from posefuse.fieldlayout.layout import FieldLayout, Goal
+    from posefuse.fusion.estimate import Estimate
+    from posefuse.fusion.file import load_settings
+    from posefuse.fusion.fuse import fuse
+    from posefuse.fusion.settings import FilterSettings
+    from posefuse.geometry import Pose2, Pose3
+    from posefuse.motion.course import Course
+    from posefuse.motion.file import load_course
+    from posefuse.recording.folder import read_recording, write_recording
+    from posefuse.recording.recording import Recording
+    from posefuse.robot.file import load_rig
+    from posefuse.robot.rig import Rig
+    from posefuse.scoring.scorecard import Scorecard, score
+    from posefuse.simulation.scene import Scene, prepare_scene
+    from posefuse.simulation.simulate import simulate
+    from posefuse.study.compare import Comparison, compare
+    from posefuse.study.file import load_study
+    from posefuse.study.study import Study
+
+_HOMES = {
+    "Comparison": "posefuse.study.compare",
+    "Course": "posefuse.motion.course",
+    "Estimate": "posefuse.fusion.estimate",
+    "FieldLayout": "posefuse.fieldlayout.layout",
+    "FileError": "posefuse.errors",
+    "FilterSettings": "posefuse.fusion.settings",
+    "Goal": "posefuse.fieldlayout.layout",
+    "InputError": "posefuse.errors",
+    "Pose2": "posefuse.geometry",
+    "Pose3": "posefuse.geometry",
+    "PosefuseError": "posefuse.errors",
+    "Recording": "posefuse.recording.recording",
+    "Rig": "posefuse.robot.rig",
+    "Scene": "posefuse.simulation.scene",
+    "Scorecard": "posefuse.scoring.scorecard",
+    "Study": "posefuse.study.study",
+    "compare": "posefuse.study.compare",
+    "fuse": "posefuse.fusion.fuse",
+    "load_course": "posefuse.motion.file",
+    "load_layout": "posefuse.fieldlayout.file",
+    "load_rig": "posefuse.robot.file",
+    "load_settings": "posefuse.fusion.file",
+    "load_study": "posefuse.study.file",
+    "prepare_scene": "posefuse.simulation.scene",
+    "read_recording": "posefuse.recording.folder",
+    "score": "posefuse.scoring.scorecard",
+    "simulate": "posefuse.simulation.simulate",
+    "write_recording": "posefuse.recording.folder",
+}
+
+__all__ = [
+    "Comparison",
+    "Course",
+    "Estimate",
+    "FieldLayout",
+    "FileError",
+    "FilterSettings",
+    "Goal",
+    "InputError",
+    "Pose2",
+    "Pose3",
+    "PosefuseError",
+    "Recording",
+    "Rig",
+    "Scene",
+    "Scorecard",
+    "Study",
+    "compare",
+    "fuse",
+    "load_course",
+    "load_layout",
+    "load_rig",
+    "load_settings",
+    "load_study",
+    "prepare_scene",
+    "read_recording",
+    "score",
+    "simulate",
+    "write_recording",
+]
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401
+    if name not in _HOMES:
+        raise AttributeError(f"module 'posefuse' has no attribute {name!r}")
+    thing = getattr(import_module(_HOMES[name]), name)
+    globals()[name] = thing
+    return thing
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

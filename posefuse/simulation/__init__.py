@@ -1,0 +1,1 @@
+"""Layout, rig, course and seed to a Recording."""

@@ -1,0 +1,1 @@
+"""Studies: rival plans compared on shared courses."""

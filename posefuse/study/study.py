@@ -1,0 +1,85 @@
+"""A study: rival plans on shared courses, with the luck they share."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from posefuse.checks import FloatArray, frozen_array
+from posefuse.errors import InputError
+from posefuse.fieldlayout import FieldLayout, Goal
+from posefuse.fusion.settings import FilterSettings
+from posefuse.motion.course import Course
+from posefuse.robot import Rig
+from posefuse.simulation.as_built import AsBuiltSpreads
+
+__all__ = ["Plan", "Study"]
+
+T = TypeVar("T", "Plan", "Course")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """One rival: a rig and the filter settings it is run with."""
+
+    name: str
+    rig: Rig
+    settings: FilterSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study:
+    """What is compared, on what, how often.
+
+    Parameters
+    ----------
+    goal
+        The goal whose distance is scored along the whole course; shots name their own.
+    spreads
+        Build errors that are drawn anew in each trial.
+    start_std : (3,) array
+        Error of the stated start pose: x_m, y_m, heading_rad.
+    sources
+        The files the study was read from, the study's own first; empty when it was built by hand.
+    """
+
+    name: str
+    layout: FieldLayout
+    goal: Goal
+    plans: tuple[Plan, ...]
+    courses: tuple[Course, ...]
+    spreads: AsBuiltSpreads
+    start_std: FloatArray
+    trials: int
+    seed: int
+    sources: tuple[Path, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "start_std", frozen_array("start_std", self.start_std, (3,)))
+        for what, names in (
+            ("plan", [plan.name for plan in self.plans]),
+            ("course", [course.name for course in self.courses]),
+        ):
+            if not names:
+                raise InputError(f"{what}: a study needs one or more (got none)")
+            for name in names:
+                if names.count(name) > 1:
+                    raise InputError(f"{what} {name!r}: the name is used {names.count(name)} times")
+        if self.trials < 1:
+            raise InputError(f"trials: must be 1 or more (got {self.trials})")
+        if self.seed < 0:
+            raise InputError(f"seed: must be 0 or more (got {self.seed})")
+
+    def plan(self, name: str) -> Plan:
+        """The plan of that name."""
+        return _named("plan", name, self.plans)
+
+    def course(self, name: str) -> Course:
+        """The course of that name."""
+        return _named("course", name, self.courses)
+
+
+def _named(what: str, name: str, things: tuple[T, ...]) -> T:
+    for thing in things:
+        if thing.name == name:
+            return thing
+    raise InputError(f"{what}: none is named {name!r} (have: {', '.join(t.name for t in things)})")
