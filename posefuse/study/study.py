@@ -36,8 +36,8 @@ class Study:
         The goal whose distance is scored along the whole course; shots name their own.
     spreads
         Build errors that are drawn anew in each trial.
-    start_std : (3,) array
-        Error of the stated start pose: x_m, y_m, heading_rad.
+    start_std : (3,) array or None
+        Error of the stated start pose: x_m, y_m, heading_rad; ``None``: no start is stated.
     sources
         The files the study was read from, the study's own first; empty when it was built by hand.
     """
@@ -48,13 +48,14 @@ class Study:
     plans: tuple[Plan, ...]
     courses: tuple[Course, ...]
     spreads: AsBuiltSpreads
-    start_std: FloatArray
+    start_std: FloatArray | None
     trials: int
     seed: int
     sources: tuple[Path, ...] = ()
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "start_std", frozen_array("start_std", self.start_std, (3,)))
+        if self.start_std is not None:
+            object.__setattr__(self, "start_std", frozen_array("start_std", self.start_std, (3,)))
         for what, names in (
             ("plan", [plan.name for plan in self.plans]),
             ("course", [course.name for course in self.courses]),

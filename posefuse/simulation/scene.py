@@ -1,0 +1,193 @@
+"""Everything about a run that no trial changes, computed once: the scene."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.checks import FloatArray, IntArray, frozen_array
+from posefuse.errors import InputError
+from posefuse.fieldlayout import FieldLayout
+from posefuse.geometry import Pose3
+from posefuse.motion.course import Course, Knock
+from posefuse.motion.lean import lean_angles_rad
+from posefuse.motion.wheels import WheelRun, prepare_wheels
+from posefuse.robot import Rig
+from posefuse.sensing.frames import frame_times
+from posefuse.sensing.information import corner_information
+from posefuse.sensing.views import RobotBoxes, TagViews, WorldBoxes, tag_views
+from posefuse.simulation.as_built import AsBuiltSpreads
+
+__all__ = ["Scene", "prepare_scene"]
+
+_SPREADS_IN_MARGIN = 4.0
+"""Standard deviations of mount error within which a sighting is kept as a candidate."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scene:
+    """One rig on one course in one arena, ready to be run many times.
+
+    Parameters
+    ----------
+    start_std : (3,) array or None
+        Error of the stated start pose (x_m, y_m, heading_rad); ``None``: no start is stated.
+    frame_mount_state : (frames,) ints
+        Which mount matrix each frame sees through: its mount's, or, once the mount has been
+        knocked, the mount count plus the place of the knock in ``knocks``.
+    knocks
+        The course's knocks in order of time.
+    information : (candidates, 3, 3) array
+        Fisher information about the true pose in each candidate sighting.
+    """
+
+    layout: FieldLayout
+    rig: Rig
+    course: Course
+    spreads: AsBuiltSpreads
+    start_std: FloatArray | None
+    wheels: WheelRun
+    views: TagViews
+    frame_mount_state: IntArray
+    knocks: tuple[Knock, ...]
+    information: FloatArray
+
+
+def prepare_scene(
+    *,
+    layout: FieldLayout,
+    rig: Rig,
+    course: Course,
+    spreads: AsBuiltSpreads | None = None,
+    start_std: FloatArray | None = None,
+) -> Scene:
+    """A scene, with the sight lines of every frame traced.
+
+    Raises
+    ------
+    InputError
+        The rig carries no camera, or the layout has no tag.
+    """
+    if not rig.mounts:
+        raise InputError(f"rig {rig.name!r}: nothing to simulate, it has no [[mount]]")
+    if not layout.tags:
+        raise InputError(f"layout {layout.name!r}: nothing to see, it has no [[tag]]")
+    spreads = spreads or AsBuiltSpreads()
+    knocks = tuple(sorted(course.knocks, key=lambda knock: knock.at_s))
+    mount, number, captured_at_s = _all_frames(rig, course)
+    views = _views(layout, rig, course, spreads, mount, number, captured_at_s)
+    return Scene(
+        layout=layout,
+        rig=rig,
+        course=course,
+        spreads=spreads,
+        start_std=None if start_std is None else frozen_array("start_std", start_std, (3,)),
+        wheels=prepare_wheels(course.path, rig.drivetrain, course.bumps),
+        views=views,
+        frame_mount_state=_mount_states(rig, knocks, mount, captured_at_s),
+        knocks=knocks,
+        information=corner_information(views, rig.mounts, layout.tags),
+    )
+
+
+def _all_frames(rig: Rig, course: Course) -> tuple[IntArray, IntArray, FloatArray]:
+    """Mount index, number within its camera, and true capture instant of all frames, in order."""
+    times = [
+        frame_times(
+            mount.camera.timing,
+            start_s=course.path.start_s,
+            end_s=course.path.end_s,
+            phase=index / len(rig.mounts),
+        )
+        for index, mount in enumerate(rig.mounts)
+    ]
+    mount = np.repeat(np.arange(len(times)), [len(t) for t in times])
+    number = np.concatenate([np.arange(len(t)) for t in times])
+    captured_at_s = np.concatenate(times)
+    order = np.argsort(captured_at_s, kind="stable")
+    return mount[order], number[order], captured_at_s[order]
+
+
+def _mount_states(
+    rig: Rig, knocks: tuple[Knock, ...], mount: IntArray, captured_at_s: FloatArray
+) -> IntArray:
+    state = mount.copy()
+    for place, knock in enumerate(knocks):
+        index = [m.name for m in rig.mounts].index(knock.mount)
+        state[(mount == index) & (captured_at_s >= knock.at_s)] = len(rig.mounts) + place
+    return state
+
+
+def _views(
+    layout: FieldLayout,
+    rig: Rig,
+    course: Course,
+    spreads: AsBuiltSpreads,
+    mount: IntArray,
+    number: IntArray,
+    captured_at_s: FloatArray,
+) -> TagViews:
+    pose = course.path.poses(captured_at_s)
+    velocity = course.path.velocities(captured_at_s)
+    twist = np.zeros((len(mount), 6))
+    twist[:, 2], twist[:, 3:5] = velocity[:, 2], velocity[:, :2]
+    lean = lean_angles_rad(
+        course.path.accelerations(captured_at_s)[:, :2],
+        heading_rad=pose.heading_rad,
+        lean_rad_per_m_per_s2=rig.body.lean_rad_per_m_per_s2,
+    )
+    return tag_views(
+        camera_of_frame=mount,
+        frame_number=number,
+        captured_at_s=captured_at_s,
+        world_from_robot=Pose3.from_plane(pose, lean_rad=lean).matrix,
+        robot_twist=twist,
+        mounts=rig.mounts,
+        tags=layout.tags,
+        boxes=world_boxes(layout, course, captured_at_s),
+        robot_boxes=robot_boxes(rig, course, captured_at_s),
+        margin_px=_margin_px(rig, course, spreads),
+    )
+
+
+def _margin_px(rig: Rig, course: Course, spreads: AsBuiltSpreads) -> float:
+    """How far outside the image a nominal corner may lie for its sighting to be a candidate."""
+    focal_px = max(float(mount.camera.lens.focal_px.max()) for mount in rig.mounts)
+    width_px = max(mount.camera.sensor.width_px for mount in rig.mounts)
+    knock_rad = max(
+        (abs(k.pan_rad) + abs(k.tilt_rad) + abs(k.roll_rad) for k in course.knocks), default=0.0
+    )
+    turned = _SPREADS_IN_MARGIN * (spreads.mount_angle_rad + spreads.lean_rad) + knock_rad
+    scaled = _SPREADS_IN_MARGIN * spreads.focal_fraction * width_px / 2.0
+    return 2.0 * focal_px * turned + scaled
+
+
+def world_boxes(layout: FieldLayout, course: Course, t_s: FloatArray) -> WorldBoxes:
+    """Obstacles and traffic as boxes, at each instant (n,)."""
+    fixed, moving = layout.obstacles, course.traffic
+    centres = np.zeros((len(t_s) if moving else 1, len(fixed) + len(moving), 3))
+    for i, obstacle in enumerate(fixed):
+        centres[:, i] = obstacle.centre_in_world_m
+    for i, traffic in enumerate(moving, start=len(fixed)):
+        centres[:, i, 0] = np.interp(t_s, traffic.at_s, traffic.xy_in_world_m[:, 0])
+        centres[:, i, 1] = np.interp(t_s, traffic.at_s, traffic.xy_in_world_m[:, 1])
+        centres[:, i, 2] = traffic.size_m[2] / 2.0
+    return WorldBoxes(
+        centres_m=centres,
+        half_sizes_m=np.array([b.size_m / 2.0 for b in (*fixed, *moving)]).reshape(-1, 3),
+        headings_rad=np.array([b.heading_rad for b in (*fixed, *moving)]),
+    )
+
+
+def robot_boxes(rig: Rig, course: Course, t_s: FloatArray) -> RobotBoxes:
+    """The robot's own boxes, lifted as the course says, at each instant (n,)."""
+    boxes = rig.body.boxes
+    centres = np.zeros((len(t_s) if course.lifts else 1, len(boxes), 3))
+    for i, box in enumerate(boxes):
+        centres[:, i] = box.centre_in_robot_m
+        for lift in course.lifts:
+            if lift.box == box.name:
+                centres[:, i, 2] += np.interp(t_s, lift.at_s, lift.raise_m)
+    return RobotBoxes(
+        centres_m=centres,
+        half_sizes_m=np.array([box.size_m / 2.0 for box in boxes]).reshape(-1, 3),
+    )

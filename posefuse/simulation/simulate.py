@@ -1,0 +1,188 @@
+"""A scene, a seed and a trial number to one Recording."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.checks import FloatArray, IntArray
+from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
+from posefuse.motion.wheels import OdometryRows
+from posefuse.randomness import stream, stream_key
+from posefuse.recording import (
+    Frames,
+    Odometry,
+    Recording,
+    Shots,
+    SightingKind,
+    Sightings,
+    StartPose,
+    Truth,
+)
+from posefuse.robot import mount_pose
+from posefuse.sensing.frames import arrivals
+from posefuse.sensing.projection import lens_row
+from posefuse.sensing.sightings import sense
+from posefuse.simulation.as_built import AsBuilt, draw_as_built
+from posefuse.simulation.scene import Scene
+
+__all__ = ["SimulatedRun", "simulate", "simulate_run"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SimulatedRun:
+    """A recording, with what only a simulator can know of it.
+
+    Parameters
+    ----------
+    frame_information : (frames, 3, 3) array
+        Fisher information about the true pose in each of the recording's frames.
+    step_covs : (rows, 3, 3) array
+        Covariance of the white part of each odometry row's error.
+    """
+
+    recording: Recording
+    frame_information: FloatArray
+    step_covs: FloatArray
+
+
+def simulate(scene: Scene, *, seed: int, trial: int) -> Recording:
+    """What this trial's run leaves behind.
+
+    Rival scenes run with the same seed and trial share the wheels' noise, the start, the tags'
+    survey errors, and the errors and noise of mounts that bear the same name.
+    """
+    return simulate_run(scene, seed=seed, trial=trial).recording
+
+
+def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
+    """The same, with what only a simulator can know."""
+    built = draw_as_built(
+        scene.spreads, rig=scene.rig, layout=scene.layout, seed=seed, trial=trial
+    )
+    rows = scene.wheels.rows(
+        seed=seed, trial=trial, wheel_radius_fractions=built.wheel_radius_fractions
+    )
+    corners_px, is_found = _sense(scene, built, seed, trial)
+    captured_at_s, arrived_at_s, is_dropped = _stamps(scene, built, seed, trial)
+    order = np.argsort(captured_at_s, kind="stable")
+    order = order[~is_dropped[order]]
+    place = np.full(len(is_dropped), -1)
+    place[order] = np.arange(len(order))
+    frame = place[scene.views.frame]
+    kept = np.flatnonzero(is_found & (frame >= 0))
+    kept = kept[np.argsort(frame[kept], kind="stable")]
+    information = np.zeros((len(order), 3, 3))
+    np.add.at(information, frame[kept], scene.information[kept])
+    recording = Recording(
+        name=f"{scene.rig.name}, {scene.course.name}, seed {seed}, trial {trial}",
+        sensor_names=scene.rig.sensor_names,
+        odometry=Odometry(stamps_s=rows.stamps_s, twists=rows.twists),
+        frames=Frames(
+            sensor=scene.views.camera[order],
+            captured_at_s=captured_at_s[order],
+            arrived_at_s=arrived_at_s[order],
+        ),
+        sightings=Sightings(
+            kind=SightingKind.CORNERS,
+            frame=frame[kept],
+            id=_tag_ids(scene)[scene.views.tag[kept]],
+            values=corners_px[kept].reshape(-1, 8),
+        ),
+        start=_start(scene, rows, seed, trial),
+        truth=Truth(stamps_s=rows.stamps_s, poses=rows.true_poses),
+        shots=Shots(
+            stamps_s=np.array([shot.at_s for shot in scene.course.shots]),
+            goals=tuple(shot.goal for shot in scene.course.shots),
+        ),
+        dropped_frame_count=int(is_dropped.sum()),
+    )
+    return SimulatedRun(
+        recording=recording, frame_information=information, step_covs=rows.step_covs
+    )
+
+
+def _tag_ids(scene: Scene) -> IntArray:
+    return np.array([tag.id for tag in scene.layout.tags])
+
+
+def _sense(
+    scene: Scene, built: AsBuilt, seed: int, trial: int
+) -> tuple[FloatArray, np.ndarray]:
+    rotations, translations = _mount_matrices(scene, built)
+    return sense(
+        scene.views,
+        tag_ids=_tag_ids(scene),
+        corners_in_world_m=_tag_corners(scene, built),
+        mount_rotations=rotations,
+        mount_translations_m=translations,
+        mount_state_of_frame=scene.frame_mount_state,
+        lens_rows=_lens_rows(scene, built),
+        mounts=scene.rig.mounts,
+        keys=np.array(
+            [stream_key(seed, trial, f"corners: {m.name}") for m in scene.rig.mounts]
+        ),
+    )
+
+
+def _mount_matrices(scene: Scene, built: AsBuilt) -> tuple[FloatArray, FloatArray]:
+    """Rotations and translations of ``robot_from_camera`` as built, then as knocked."""
+    mounts = scene.rig.mounts
+    angles = np.array([[m.pan_rad, m.tilt_rad, m.roll_rad] for m in mounts])
+    angles += built.mount_angles_rad
+    positions = np.array([m.position_in_robot_m for m in mounts]) + built.mount_offsets_m
+    lean = Pose3.from_plane(Pose2.identity(), lean_rad=built.lean_rad)
+    index_of = {mount.name: index for index, mount in enumerate(mounts)}
+    states = [(index, angles[index].copy()) for index in range(len(mounts))]
+    for knock in scene.knocks:
+        index = index_of[knock.mount]
+        angles[index] += [knock.pan_rad, knock.tilt_rad, knock.roll_rad]
+        states.append((index, angles[index].copy()))
+    poses = [
+        lean @ mount_pose(positions[i], pan_rad=a[0], tilt_rad=a[1], roll_rad=a[2])
+        for i, a in states
+    ]
+    return np.array([p.rotation for p in poses]), np.array([p.translation_m for p in poses])
+
+
+def _tag_corners(scene: Scene, built: AsBuilt) -> FloatArray:
+    """Corners (tags, 4, 3) where the tags really hang."""
+    nominal = scene.layout.tag_corners_in_world_m
+    middle = nominal.mean(axis=1, keepdims=True)
+    turned = np.einsum(
+        "nij,nkj->nki", pan_tilt_roll(built.tag_turns_rad, 0.0, 0.0), nominal - middle
+    )
+    return turned + middle + built.tag_offsets_m[:, None, :]
+
+
+def _lens_rows(scene: Scene, built: AsBuilt) -> FloatArray:
+    rows = np.array([lens_row(mount.camera.lens) for mount in scene.rig.mounts])
+    rows[:, :2] *= built.focal_factors[:, None]
+    return rows
+
+
+def _stamps(
+    scene: Scene, built: AsBuilt, seed: int, trial: int
+) -> tuple[FloatArray, FloatArray, np.ndarray]:
+    """Capture as stamped, arrival, and whether the frame was lost, for all frames."""
+    views = scene.views
+    arrived_at_s = np.zeros(len(views.camera))
+    is_dropped = np.zeros(len(views.camera), dtype=np.bool_)
+    for index, mount in enumerate(scene.rig.mounts):
+        mine = views.camera == index
+        arrived_at_s[mine], is_dropped[mine] = arrivals(
+            views.captured_at_s[mine],
+            mount.camera.timing,
+            stream_key(seed, trial, f"arrivals: {mount.name}"),
+        )
+    captured_at_s = views.captured_at_s + built.clock_offsets_s[views.camera]
+    return captured_at_s, arrived_at_s, is_dropped
+
+
+def _start(scene: Scene, rows: OdometryRows, seed: int, trial: int) -> StartPose | None:
+    """The true first pose, off by a draw from its stated spread."""
+    if scene.start_std is None:
+        return None
+    off = scene.start_std * stream(seed, trial, "start").standard_normal(3)
+    return StartPose(
+        world_from_robot=Pose2(rows.true_poses[0] + off), cov=np.diag(scene.start_std**2)
+    )
