@@ -1,0 +1,196 @@
+"""Reading a study file with everything it names."""
+
+from collections.abc import Callable, Iterator, Sequence
+from math import radians
+from pathlib import Path
+from typing import Annotated, TypeVar
+
+import numpy as np
+from pydantic import Field
+
+from posefuse.checks import FloatArray
+from posefuse.errors import InputError
+from posefuse.fieldlayout import FieldLayout
+from posefuse.fieldlayout.file import load_layout
+from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
+from posefuse.fusion.file import FilterTable, load_settings, settings_from_table
+from posefuse.fusion.settings import FilterSettings
+from posefuse.motion.checks import check_course
+from posefuse.motion.course import Course
+from posefuse.motion.file import course_sources, load_course
+from posefuse.robot.file import load_rig, rig_sources
+from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.study.study import Plan, Study
+
+__all__ = ["StudyTable", "load_study"]
+
+T = TypeVar("T")
+Spread = Annotated[float, Field(ge=0.0)]
+
+
+class StartTable(FileModel):
+    """The error of the stated start pose."""
+
+    position_std_m: Spread = 0.0
+    heading_std_deg: Spread = 0.0
+
+    @property
+    def start_std(self) -> FloatArray:
+        """x_m, y_m, heading_rad."""
+        return np.array([self.position_std_m, self.position_std_m, radians(self.heading_std_deg)])
+
+
+class AsBuiltTable(FileModel):
+    """Spreads of the errors of a real build."""
+
+    mount_angle_deg: Spread = 0.0
+    mount_position_m: Spread = 0.0
+    tag_position_m: Spread = 0.0
+    tag_heading_deg: Spread = 0.0
+    focal_fraction: Spread = 0.0
+    wheel_radius_fraction: Spread = 0.0
+    clock_offset_s: Spread = 0.0
+    lean_deg: Spread = 0.0
+
+    @property
+    def spreads(self) -> AsBuiltSpreads:
+        """In radians."""
+        return AsBuiltSpreads(
+            mount_angle_rad=radians(self.mount_angle_deg),
+            mount_position_m=self.mount_position_m,
+            tag_position_m=self.tag_position_m,
+            tag_heading_rad=radians(self.tag_heading_deg),
+            focal_fraction=self.focal_fraction,
+            wheel_radius_fraction=self.wheel_radius_fraction,
+            clock_offset_s=self.clock_offset_s,
+            lean_rad=radians(self.lean_deg),
+        )
+
+
+class PlanTable(FileModel):
+    """One rival."""
+
+    name: str = Field(min_length=1)
+    rig: str
+    filter: str | None = None
+
+
+class StudyTable(FileModel):
+    """A study file; paths are relative to it."""
+
+    name: str = Field(min_length=1)
+    layout: str
+    goal: str
+    trials: Annotated[int, Field(ge=1, le=1_000_000)]
+    seed: Annotated[int, Field(ge=0, le=2**63 - 1)]
+    courses: Annotated[list[str], Field(min_length=1)]
+    plan: Annotated[list[PlanTable], Field(min_length=1)]
+    filter: str | FilterTable
+    start: StartTable | None = None
+    as_built: AsBuiltTable = AsBuiltTable()
+
+
+def load_study(path: Path | str) -> Study:
+    """The study with its layout, rigs, courses and filter settings.
+
+    Raises
+    ------
+    FileError
+        One line for each fault in the study file or in a file it names.
+    """
+    path = Path(path)
+    table = load_toml(path, StudyTable)
+    folder = path.parent
+    with all_faults_of(path) as faults:
+        layout = _loaded(faults, load_layout, folder / table.layout, "layout")
+        courses = [
+            _loaded(faults, load_course, folder / name, "courses", i)
+            for i, name in enumerate(table.courses)
+        ]
+        rigs = [
+            _loaded(faults, load_rig, folder / row.rig, "plan", i, "rig")
+            for i, row in enumerate(table.plan)
+        ]
+        settings = [
+            _settings(faults, folder, table if row.filter is None else row, i)
+            for i, row in enumerate(table.plan)
+        ]
+        faults.stop_if_any()
+    plans = [
+        Plan(name=row.name, rig=rig, settings=chosen)
+        for row, rig, chosen in zip(table.plan, _all(rigs), _all(settings), strict=True)
+    ]
+    with all_faults_of(path) as faults:
+        (known_layout,) = _all([layout])
+        with faults.at("goal"):
+            known_layout.goal(table.goal)
+        _check_courses(faults, known_layout, plans, _all(courses))
+        faults.stop_if_any()
+        return Study(
+            name=table.name,
+            layout=known_layout,
+            goal=known_layout.goal(table.goal),
+            plans=tuple(plans),
+            courses=tuple(_all(courses)),
+            spreads=table.as_built.spreads,
+            start_std=table.start.start_std if table.start else None,
+            trials=table.trials,
+            seed=table.seed,
+            sources=tuple(dict.fromkeys(_sources(path, table))),
+        )
+
+
+def _loaded(faults: Faults, load: Callable[[Path], T], path: Path, *key: str | int) -> T | None:
+    """What ``load`` makes of the file, or ``None`` once the fault is noted."""
+    if not path.is_file():
+        faults.add(f"no such file (got {path})", *key)
+        return None
+    with faults.at(*key):
+        return load(path)
+    return None
+
+
+def _all(things: Sequence[T | None]) -> list[T]:
+    """The things themselves: none is missing once the faults have been raised."""
+    return [thing for thing in things if thing is not None]
+
+
+def _settings(
+    faults: Faults, folder: Path, table: "StudyTable | PlanTable", place: int
+) -> FilterSettings | None:
+    """The filter settings of a plan: its own, or the study's."""
+    key = ("plan", place, "filter") if isinstance(table, PlanTable) else ("filter",)
+    if isinstance(table.filter, str):
+        return _loaded(faults, load_settings, folder / table.filter, *key)
+    with faults.at(*key):
+        return settings_from_table(table.filter or FilterTable())
+    return None
+
+
+def _check_courses(
+    faults: Faults, layout: FieldLayout, plans: list[Plan], courses: list[Course]
+) -> None:
+    """Notes every course that a plan's robot cannot drive in this arena, once for each robot."""
+    told: set[str] = set()
+    for place, course in enumerate(courses):
+        for plan in plans:
+            try:
+                check_course(course, layout=layout, rig=plan.rig)
+            except InputError as error:
+                if str(error) not in told:
+                    told.add(str(error))
+                    faults.add(f"{course.name}: {error}", "courses", place)
+
+
+def _sources(path: Path, table: StudyTable) -> Iterator[Path]:
+    """Every file a study is read from, its own first."""
+    folder = path.parent
+    yield path
+    yield folder / table.layout
+    for row in table.plan:
+        yield from rig_sources(folder / row.rig)
+    for row in (table, *table.plan):
+        if isinstance(row.filter, str):
+            yield folder / row.filter
+    for name in table.courses:
+        yield from course_sources(folder / name)
