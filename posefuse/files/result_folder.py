@@ -1,0 +1,70 @@
+"""Results appear whole or not at all, and never in the place of something else."""
+
+import shutil
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from posefuse.errors import FileError
+
+__all__ = ["new_folder"]
+
+
+@contextmanager
+def new_folder(path: Path) -> Iterator[Path]:
+    """A folder to write into, which becomes ``path`` when the block ends well.
+
+    Until then it is a sibling of ``path``; when the block fails it is removed.
+
+    Raises
+    ------
+    FileError
+        ``path`` is a file or a folder that holds something: nothing of it is touched.
+    """
+    refuse_filled(path)
+    unfinished = path.absolute().with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.unfinished")
+    made = _missing_parents(unfinished)
+    try:
+        unfinished.mkdir(parents=True)
+    except OSError as error:
+        raise FileError(path, f"the folder cannot be made: {error.strerror}") from None
+    try:
+        yield unfinished
+    except BaseException:
+        shutil.rmtree(unfinished, ignore_errors=True)
+        _remove_empty(made)
+        raise
+    _put_in_place(unfinished, path)
+
+
+def refuse_filled(path: Path) -> None:
+    """Raises when ``path`` is anything but absent or an empty folder."""
+    if path.is_dir():
+        if any(path.iterdir()):
+            raise FileError(path, "the folder is not empty: name a new one")
+    elif path.exists() or path.is_symlink():
+        raise FileError(path, "a file of that name exists: name a new folder")
+
+
+def _missing_parents(path: Path) -> list[Path]:
+    return [parent for parent in path.parents if not parent.exists()]
+
+
+def _remove_empty(folders: list[Path]) -> None:
+    for folder in folders:  # the innermost first
+        try:
+            folder.rmdir()
+        except OSError:  # something else was put there meanwhile
+            return
+
+
+def _put_in_place(unfinished: Path, path: Path) -> None:
+    try:
+        if path.is_dir():
+            path.rmdir()  # only ever an empty one; some systems refuse to rename onto it
+        unfinished.rename(path)
+    except OSError as error:
+        raise FileError(
+            path, f"cannot be put in place ({error.strerror}); the results are kept in {unfinished}"
+        ) from None
