@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from posefuse.recording.recording import Recording
     from posefuse.robot.file import load_rig
     from posefuse.robot.rig import Rig
-    from posefuse.scoring.scorecard import Scorecard, score
+    from posefuse.scoring.score import score
+    from posefuse.scoring.scorecard import Scorecard
     from posefuse.simulation.scene import Scene, prepare_scene
     from posefuse.simulation.simulate import simulate
     from posefuse.study.compare import Comparison, compare
@@ -54,7 +55,7 @@ _HOMES = {
     "load_study": "posefuse.study.file",
     "prepare_scene": "posefuse.simulation.scene",
     "read_recording": "posefuse.recording.folder",
-    "score": "posefuse.scoring.scorecard",
+    "score": "posefuse.scoring.score",
     "simulate": "posefuse.simulation.simulate",
     "write_recording": "posefuse.recording.folder",
 }

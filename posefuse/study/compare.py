@@ -9,7 +9,8 @@ from posefuse.errors import InputError
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.motion.course import Course
-from posefuse.scoring.scorecard import Scorecard, score
+from posefuse.scoring.score import score
+from posefuse.scoring.scorecard import Scorecard
 from posefuse.simulation.scene import Scene, prepare_scene
 from posefuse.simulation.simulate import SimulatedRun, simulate_run
 from posefuse.study.comparison import Comparison, Run
@@ -62,7 +63,7 @@ def compare(
         seed=seed,
         runs=runs,
         ranking=rank_plans(study, runs, seed=seed),
-        warnings=warn_of(study, runs),
+        warnings=warn_of(runs),
     )
 
 
@@ -85,7 +86,7 @@ def run_trial(study: Study, plan: Plan, scene: Scene, trial: int, *, seed: int) 
         recording,
         estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=plan.settings),
         truth=recording.truth,
-        goal=study.goal,
+        goal=study.goal.name,
         layout=study.layout,
         shooter=plan.rig.body.shooter,
         bound_covs=_bound(run, plan),

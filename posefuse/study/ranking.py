@@ -1,0 +1,149 @@
+"""From scorecards to a ranking: figures over all trials, differences paired trial by trial."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.checks import FloatArray
+from posefuse.scoring.scorecard import Scorecard, SpanScores
+from posefuse.scoring.statistics import Interval, paired_rms_differences, rms_interval
+from posefuse.study.comparison import PlanRow, Run
+from posefuse.study.study import Study
+
+__all__ = ["rank_plans", "trial_mean_squares_m2", "warn_of"]
+
+_FEW_TRIALS = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Pooled:
+    """Shots of one plan over its courses, (trials, shots)."""
+
+    distance_m: FloatArray
+    bearing_rad: FloatArray
+    pivot_rad: FloatArray
+    heading_rad: FloatArray
+    position_m: FloatArray
+    nees: FloatArray
+
+
+def rank_plans(study: Study, runs: Sequence[Run], *, seed: int) -> tuple[PlanRow, ...]:
+    """The plans, smallest distance error at the shots first.
+
+    Parameters
+    ----------
+    seed
+        Of the resampling behind the intervals.
+    """
+    squares = np.array([trial_mean_squares_m2(_runs_of(plan.name, runs)) for plan in study.plans])
+    order = np.argsort(squares.mean(axis=1), kind="stable")
+    best = int(order[0])
+    differences = paired_rms_differences(squares, reference=best, seed=seed)
+    return tuple(
+        _row(
+            study.plans[place].name,
+            _runs_of(study.plans[place].name, runs),
+            distance_rms_m=rms_interval(squares[place], seed=seed),
+            more_than_best_m=None if place == best else differences[place],
+        )
+        for place in order
+    )
+
+
+def _runs_of(plan: str, runs: Sequence[Run]) -> list[Run]:
+    return [run for run in runs if run.plan == plan]
+
+
+def trial_mean_squares_m2(runs: Sequence[Run]) -> FloatArray:
+    """Mean squared distance error of each trial (trials,), over all shots of the runs given.
+
+    Where no course marks a shot, over the whole courses.
+    """
+    with_shots = [run for run in runs if run.cards[0].shots is not None]
+    if with_shots:
+        return np.asarray(np.mean(_pool(with_shots).distance_m ** 2, axis=1))
+    per_course = [[_distance_rms_m(card.whole_course) ** 2 for card in run.cards] for run in runs]
+    return np.mean(per_course, axis=0)
+
+
+def _distance_rms_m(span: SpanScores) -> float:
+    return np.nan if span.distance_m is None else span.distance_m.rms
+
+
+def _pool(runs: Sequence[Run]) -> _Pooled:
+    def stacked(name: str) -> FloatArray:
+        return np.concatenate(
+            [np.array([getattr(card.shots, name) for card in run.cards]) for run in runs], axis=1
+        )
+
+    return _Pooled(
+        distance_m=stacked("distance_error_m"),
+        bearing_rad=stacked("bearing_error_rad"),
+        pivot_rad=stacked("pivot_error_rad"),
+        heading_rad=stacked("heading_error_rad"),
+        position_m=stacked("position_error_m"),
+        nees=stacked("nees"),
+    )
+
+
+def _row(
+    plan: str,
+    runs: Sequence[Run],
+    *,
+    distance_rms_m: Interval,
+    more_than_best_m: Interval | None,
+) -> PlanRow:
+    spans = [_span(card) for run in runs for card in run.cards]
+    figures = [span.distance_m for span in spans if span.distance_m is not None]
+    with_shots = [run for run in runs if run.cards[0].shots is not None]
+    pooled = _pool(with_shots) if with_shots else None
+    return PlanRow(
+        plan=plan,
+        distance_rms_m=distance_rms_m,
+        distance_bias_m=float(np.mean([figure.bias for figure in figures])),
+        distance_p95_m=(
+            float(np.percentile(np.abs(pooled.distance_m), 95))
+            if pooled
+            else float(np.mean([figure.p95 for figure in figures]))
+        ),
+        bearing_rms_rad=_rms([s.bearing_rad.rms for s in spans if s.bearing_rad]),
+        pivot_rms_rad=_rms([s.pivot_rad.rms for s in spans if s.pivot_rad]),
+        heading_rms_rad=_rms([s.heading_rad.rms for s in spans if s.heading_rad]),
+        position_rms_m=_rms([s.position_rms_m for s in spans if s.position_rms_m is not None]),
+        bound_rms_m=_rms(
+            [s.bound_distance_rms_m for s in spans if s.bound_distance_rms_m is not None]
+        ),
+        blind_share=float(np.mean([span.no_tag_share for span in spans])),
+        nees=float(np.mean([span.nees.mean for span in spans if span.nees])),
+        more_than_best_m=more_than_best_m,
+        is_tie=more_than_best_m is not None and more_than_best_m.holds(0.0),
+    )
+
+
+def _span(card: Scorecard) -> SpanScores:
+    return card.at_shots or card.whole_course
+
+
+def _rms(values: Sequence[float]) -> float:
+    """Root mean square; nan of none."""
+    return float(np.sqrt(np.mean(np.square(values)))) if len(values) else float("nan")
+
+
+def warn_of(runs: Sequence[Run]) -> tuple[str, ...]:
+    """What a user should know before believing the ranking, one line each."""
+    told = []
+    for run in runs:
+        if not any(sum(card.outcomes.values()) for card in run.cards):
+            told.append(
+                f"plan {run.plan!r} never sees a tag on course {run.course!r}: "
+                "its estimate is wheel odometry alone"
+            )
+    if all(run.cards[0].shots is None for run in runs):
+        told.append("no course marks a shot: the ranking is over the whole courses")
+    if len(runs[0].cards) < _FEW_TRIALS:
+        told.append(
+            f"only {len(runs[0].cards)} trial(s): the intervals are rough, "
+            f"{_FEW_TRIALS} or more are wanted to tell plans apart"
+        )
+    return tuple(told)
