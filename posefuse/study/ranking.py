@@ -132,13 +132,12 @@ def _rms(values: Sequence[float]) -> float:
 
 def warn_of(runs: Sequence[Run]) -> tuple[str, ...]:
     """What a user should know before believing the ranking, one line each."""
-    told = []
-    for run in runs:
-        if not any(sum(card.outcomes.values()) for card in run.cards):
-            told.append(
-                f"plan {run.plan!r} never sees a tag on course {run.course!r}: "
-                "its estimate is wheel odometry alone"
-            )
+    told = [
+        f"plan {run.plan!r} never sees a tag on course {run.course!r}: "
+        "its estimate is wheel odometry alone"
+        for run in runs
+        if not any(sum(card.outcomes.values()) for card in run.cards)
+    ]
     if all(run.cards[0].shots is None for run in runs):
         told.append("no course marks a shot: the ranking is over the whole courses")
     if len(runs[0].cards) < _FEW_TRIALS:
