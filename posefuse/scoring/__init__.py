@@ -1,0 +1,34 @@
+"""How good an estimate is: errors against the truth, consistency, coverage, intervals."""
+
+from posefuse.scoring.instants import InstantErrors, instant_errors, truth_at
+from posefuse.scoring.score import NO_TAG_AFTER_S, score, seconds_since_tag, shot_rows
+from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanScores
+from posefuse.scoring.statistics import (
+    Interval,
+    bootstrap_of_means,
+    chi_square_average_interval,
+    paired_rms_differences,
+    rms_interval,
+    wilson_interval,
+)
+
+__all__ = [
+    "NO_TAG_AFTER_S",
+    "ErrorFigures",
+    "InstantErrors",
+    "Interval",
+    "Nees",
+    "Nis",
+    "Scorecard",
+    "SpanScores",
+    "bootstrap_of_means",
+    "chi_square_average_interval",
+    "instant_errors",
+    "paired_rms_differences",
+    "rms_interval",
+    "score",
+    "seconds_since_tag",
+    "shot_rows",
+    "truth_at",
+    "wilson_interval",
+]

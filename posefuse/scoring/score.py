@@ -1,0 +1,225 @@
+"""From a recording and its estimate to a Scorecard.
+
+Every score uses the estimate as it stood at that instant: with what had arrived by then.
+"""
+
+import numpy as np
+
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array
+from posefuse.errors import InputError
+from posefuse.fieldlayout import FieldLayout
+from posefuse.fusion.estimate import Estimate, Outcome
+from posefuse.recording import Recording, Truth
+from posefuse.robot import Shooter
+from posefuse.scoring.instants import InstantErrors, instant_errors
+from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanScores
+from posefuse.scoring.statistics import chi_square_average_interval
+
+__all__ = ["NO_TAG_AFTER_S", "score", "seconds_since_tag", "shot_rows"]
+
+NO_TAG_AFTER_S = 0.5
+"""An instant counts as without a tag when no fused one that had arrived is younger than this."""
+_STAMP_SLACK_S = 1e-6  # epoch stamps hold no more
+
+
+def score(
+    recording: Recording,
+    *,
+    estimate: Estimate,
+    truth: Truth | None,
+    layout: FieldLayout,
+    goal: str | None = None,
+    shooter: Shooter | None = None,
+    bound_covs: FloatArray | None = None,
+) -> Scorecard:
+    """The run's scores at its shots and over the whole course.
+
+    A shot is scored at the last odometry row that is not after it, with the truth at that row.
+
+    Parameters
+    ----------
+    truth
+        ``None``: only what can be told without one.
+    goal
+        Name of the goal to which the whole course is scored; ``None`` leaves its distance out.
+        Shots are scored to their own goals.
+    bound_covs : (rows, 3, 3) array
+        The bound's covariance of (x, y, heading) at every odometry row.
+
+    Raises
+    ------
+    InputError
+        The estimate or the bound is not of this recording, or a goal is not in the layout.
+    """
+    _check_same_run(recording, estimate, bound_covs)
+    course = instant_errors(
+        np.arange(len(estimate.stamps_s)),
+        estimate=estimate,
+        truth=truth,
+        goals=(layout.goal(goal),) if goal is not None else (),
+        shooter=shooter,
+    )
+    since_tag_s = seconds_since_tag(recording, estimate, estimate.stamps_s)
+    shots = None
+    if recording.shots is not None and len(recording.shots.goals):
+        shots = instant_errors(
+            shot_rows(recording),
+            estimate=estimate,
+            truth=truth,
+            goals=[layout.goal(name) for name in recording.shots.goals],
+            shooter=shooter,
+        )
+    spans = [
+        _span(errors, since_tag_s=since_tag_s, layout=layout, shooter=shooter, bound=bound_covs)
+        for errors in (course, shots)
+        if errors is not None
+    ]
+    return Scorecard(
+        name=recording.name,
+        goal=goal,
+        at_shots=spans[1] if shots is not None else None,
+        whole_course=spans[0],
+        shots=shots,
+        shots_since_tag_s=since_tag_s[shots.rows] if shots is not None else None,
+        nis=_nis(estimate),
+        outcomes=estimate.counts(),
+        dropped_frame_count=recording.dropped_frame_count,
+    )
+
+
+def shot_rows(recording: Recording) -> IntArray:
+    """The odometry row at which each shot is scored: the last one that is not after it.
+
+    Raises
+    ------
+    InputError
+        A shot lies outside the odometry's span.
+    """
+    shots_s = recording.shots.stamps_s if recording.shots is not None else np.zeros(0)
+    stamps_s = recording.odometry.stamps_s
+    outside = (shots_s < stamps_s[0] - _STAMP_SLACK_S) | (shots_s > stamps_s[-1] + _STAMP_SLACK_S)
+    if outside.any():
+        raise InputError(
+            f"shot at {shots_s[np.argmax(outside)]!r} s: must lie within the odometry "
+            f"({stamps_s[0]!r} to {stamps_s[-1]!r} s)"
+        )
+    rows = np.searchsorted(stamps_s, shots_s + _STAMP_SLACK_S, side="right") - 1
+    return np.asarray(rows, dtype=np.int64)
+
+
+def seconds_since_tag(recording: Recording, estimate: Estimate, at_s: FloatArray) -> FloatArray:
+    """Age (n,) of the newest fused sighting that had arrived by ``at_s``, by its capture stamp.
+
+    Infinite before the first.
+    """
+    innovations = estimate.innovations
+    frames = np.unique(innovations.frame[innovations.outcome == Outcome.FUSED])
+    arrived = recording.frames.arrived_at_s[frames]
+    order = np.argsort(arrived, kind="stable")
+    newest = np.maximum.accumulate(recording.frames.captured_at_s[frames][order])
+    known = np.searchsorted(arrived[order], at_s, side="right")
+    return np.asarray(at_s - np.concatenate([[-np.inf], newest])[known])
+
+
+def _check_same_run(
+    recording: Recording, estimate: Estimate, bound_covs: FloatArray | None
+) -> None:
+    rows = len(recording.odometry.stamps_s)
+    if not np.array_equal(recording.odometry.stamps_s, estimate.stamps_s):
+        raise InputError(
+            f"estimate: its {len(estimate.stamps_s)} stamps are not those of the odometry of "
+            f"{recording.name!r} ({rows} rows)"
+        )
+    if bound_covs is not None:
+        frozen_array("bound covariances", bound_covs, (rows, 3, 3))
+
+
+def _span(
+    instants: InstantErrors,
+    *,
+    since_tag_s: FloatArray,
+    layout: FieldLayout,
+    shooter: Shooter | None,
+    bound: FloatArray | None,
+) -> SpanScores:
+    scored = np.isfinite(instants.errors[:, 0])
+    pivot = instants.pivot_error_rad[scored]
+    unreachable = bool(instants.goals) and shooter is not None
+    position2 = instants.errors[scored, 0] ** 2 + instants.errors[scored, 1] ** 2
+    return SpanScores(
+        count=len(instants.rows),
+        scored_count=int(scored.sum()),
+        distance_m=_figures(instants.distance_error_m[scored]),
+        bearing_rad=_figures(instants.bearing_error_rad[scored]),
+        pivot_rad=_figures(pivot),
+        unreachable_count=int(np.isnan(pivot).sum()) if unreachable else 0,
+        heading_rad=_figures(instants.errors[scored, 2]),
+        position_rms_m=float(np.sqrt(position2.mean())) if scored.any() else None,
+        nees=_nees(instants.nees[scored], dof=instants.dof),
+        no_tag_count=int((since_tag_s[instants.rows] > NO_TAG_AFTER_S).sum()),
+        bound_distance_rms_m=_bound_rms(instants, scored=scored, layout=layout, bound=bound),
+    )
+
+
+def _figures(errors: FloatArray) -> ErrorFigures | None:
+    known = errors[np.isfinite(errors)]
+    if not len(known):
+        return None
+    return ErrorFigures(
+        bias=float(known.mean()),
+        rms=float(np.sqrt((known**2).mean())),
+        p95=float(np.percentile(np.abs(known), 95.0)),
+    )
+
+
+def _nees(values: FloatArray, *, dof: int) -> Nees | None:
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return None
+    low, high = chi_square_average_interval(dof, 1)
+    return Nees(
+        mean=float(known.mean()),
+        dof=dof,
+        count=len(known),
+        low=low,
+        high=high,
+        inside_share=float(((known >= low) & (known <= high)).mean()),
+    )
+
+
+def _bound_rms(
+    instants: InstantErrors,
+    *,
+    scored: BoolArray,
+    layout: FieldLayout,
+    bound: FloatArray | None,
+) -> float | None:
+    """Root mean square of the distance's spread: ``u' P u``, u the level direction to the goal."""
+    if bound is None or not instants.goals or not scored.any():
+        return None
+    goal_xy = np.array([layout.goal(name).xy_in_world_m for name in instants.goals])
+    to_goal = (goal_xy - instants.true_poses[:, :2])[scored]
+    unit = to_goal / np.hypot(to_goal[:, 0], to_goal[:, 1])[:, None]
+    covs = bound[instants.rows[scored], :2, :2]
+    return float(np.sqrt(np.einsum("ni,nij,nj->n", unit, covs, unit).mean()))
+
+
+def _nis(estimate: Estimate) -> tuple[Nis, ...]:
+    innovations = estimate.innovations
+    judged = np.isfinite(innovations.nis)
+    scores = []
+    for dof in np.unique(innovations.dof[judged]):
+        own = judged & (innovations.dof == dof)
+        count = int(own.sum())
+        low, high = chi_square_average_interval(int(dof), count)
+        scores.append(
+            Nis(
+                mean=float(innovations.nis[own].mean()),
+                dof=int(dof),
+                count=count,
+                low=low,
+                high=high,
+                gated_share=float((innovations.outcome[own] == Outcome.GATED).mean()),
+            )
+        )
+    return tuple(scores)

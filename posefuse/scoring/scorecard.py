@@ -1,0 +1,140 @@
+"""What a run is worth: figures at the shots and over the whole course."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from posefuse.checks import FloatArray
+from posefuse.scoring.instants import InstantErrors
+
+__all__ = ["ErrorFigures", "Nees", "Nis", "Scorecard", "SpanScores"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ErrorFigures:
+    """Estimate minus truth over some instants, in the unit of the field that holds it.
+
+    Parameters
+    ----------
+    p95
+        95th percentile of the absolute error.
+    """
+
+    bias: float
+    rms: float
+    p95: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nees:
+    """Normalised estimation error squared along one run.
+
+    Errors at neighbouring rows are not independent, so the run's average has no simple interval.
+    What theory gives is the region for a single instant, and that 95 % of the instants lie in it;
+    for the average over independent trials see ``statistics.chi_square_average_interval``.
+
+    Parameters
+    ----------
+    mean
+        ``dof`` when the covariance tells the truth; above it the filter trusts itself too much.
+    low, high
+        Two-sided 95 % region of a single instant.
+    inside_share
+        Share of the instants inside that region.
+    """
+
+    mean: float
+    dof: int
+    count: int
+    low: float
+    high: float
+    inside_share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nis:
+    """Normalised innovation squared of all measurements with the same number of rows.
+
+    Innovations of a consistent filter are independent, so the average has the region it needs.
+
+    Parameters
+    ----------
+    count
+        Measurements that reached the gate, refused ones included.
+    low, high
+        Two-sided 95 % region of the average of ``count`` values.
+    gated_share
+        Share of them that the gate refused.
+    """
+
+    mean: float
+    dof: int
+    count: int
+    low: float
+    high: float
+    gated_share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpanScores:
+    """Figures over some instants: the shots, or every odometry row.
+
+    A figure is ``None`` where nothing is known of it: no truth, no true heading, no goal, no
+    shooter.
+
+    Parameters
+    ----------
+    count, scored_count
+        All instants, and those at which the truth is known: the errors are over the latter.
+    unreachable_count
+        Scored instants at which no pivot in the range reaches the goal from where the robot
+        believes to be, or no pivot at all from where it is; they are left out of ``pivot_rad``.
+    no_tag_count
+        Of all instants, those without a tag fused in the last 0.5 s.
+    bound_distance_rms_m
+        What no unbiased filter beats on this data: RMS of the distance's spread under the bound.
+    """
+
+    count: int
+    scored_count: int
+    distance_m: ErrorFigures | None
+    bearing_rad: ErrorFigures | None
+    pivot_rad: ErrorFigures | None
+    unreachable_count: int
+    heading_rad: ErrorFigures | None
+    position_rms_m: float | None
+    nees: Nees | None
+    no_tag_count: int
+    bound_distance_rms_m: float | None
+
+    @property
+    def no_tag_share(self) -> float:
+        """Share of the instants without a tag fused in the last 0.5 s."""
+        return self.no_tag_count / self.count
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scorecard:
+    """The scores of one run.
+
+    Parameters
+    ----------
+    name
+        The recording's.
+    goal
+        To which the whole course is scored; each shot is scored to its own.
+    at_shots, shots, shots_since_tag_s
+        ``None`` for a recording without shots. The age is that of the newest fused sighting that
+        had arrived by then, (shots,); infinite before the first.
+    outcomes
+        What became of the measurements, by name of ``Outcome``.
+    """
+
+    name: str
+    goal: str | None
+    at_shots: SpanScores | None
+    whole_course: SpanScores
+    shots: InstantErrors | None
+    shots_since_tag_s: FloatArray | None
+    nis: tuple[Nis, ...]
+    outcomes: Mapping[str, int]
+    dropped_frame_count: int
