@@ -102,9 +102,7 @@ def pivot_rad(distance_m: ArrayLike, *, shooter: Shooter, goal: Goal) -> FloatAr
         Level distance from the middle of the robot to the middle of the opening, as the scores
         use it. The release point's place on the robot is taken off here.
     """
-    low, high = _arcs(distance_m, shooter=shooter, goal=goal)
-    chosen = np.where(_in_range(low, shooter), low, high)
-    return np.where(_in_range(chosen, shooter), chosen, np.nan)
+    return _picked(*_arcs(distance_m, shooter=shooter, goal=goal), shooter)
 
 
 def pivot_error_rad(
@@ -116,8 +114,8 @@ def pivot_error_rad(
     does not pass for an error. nan where the estimate finds no pivot in the range or the true
     distance is out of reach.
     """
-    picked = pivot_rad(estimated_m, shooter=shooter, goal=goal)
-    low, _ = _arcs(estimated_m, shooter=shooter, goal=goal)
+    low, high = _arcs(estimated_m, shooter=shooter, goal=goal)
+    picked = _picked(low, high, shooter)
     true_low, true_high = _arcs(true_m, shooter=shooter, goal=goal)
     return picked - np.where(picked == low, true_low, true_high)
 
@@ -132,6 +130,12 @@ def _arcs(distance_m: ArrayLike, *, shooter: Shooter, goal: Goal) -> tuple[Float
         rise_m=goal.centre_in_world_m[2] - up,
         speed_m_per_s=shooter.exit_speed_m_per_s,
     )
+
+
+def _picked(low_rad: FloatArray, high_rad: FloatArray, shooter: Shooter) -> FloatArray:
+    """The low arc where it lies in the pivot's range, else the high one where that does, else nan."""
+    chosen = np.where(_in_range(low_rad, shooter), low_rad, high_rad)
+    return np.where(_in_range(chosen, shooter), chosen, np.nan)
 
 
 def _in_range(angle_rad: FloatArray, shooter: Shooter) -> BoolArray:

@@ -75,7 +75,7 @@ def instant_errors(
     """
     has_heading = truth is None or truth.has_heading
     true_poses = (
-        truth_at(truth, estimate.stamps_s[rows])
+        truth_at(truth, estimate.stamps_s)[rows]
         if truth is not None
         else np.full((len(rows), 3), np.nan)
     )

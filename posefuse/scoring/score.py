@@ -113,7 +113,9 @@ def seconds_since_tag(recording: Recording, estimate: Estimate, at_s: FloatArray
     Infinite before the first.
     """
     innovations = estimate.innovations
-    frames = np.unique(innovations.frame[innovations.outcome == Outcome.FUSED])
+    is_fused = np.zeros(len(recording.frames.captured_at_s), dtype=np.bool_)
+    is_fused[innovations.frame[innovations.outcome == Outcome.FUSED]] = True
+    frames = np.flatnonzero(is_fused)
     arrived = recording.frames.arrived_at_s[frames]
     order = np.argsort(arrived, kind="stable")
     newest = np.maximum.accumulate(recording.frames.captured_at_s[frames][order])
@@ -198,17 +200,19 @@ def _bound_rms(
     if bound is None or not instants.goals or not scored.any():
         return None
     goal_xy = np.array([layout.goal(name).xy_in_world_m for name in instants.goals])
-    to_goal = (goal_xy - instants.true_poses[:, :2])[scored]
-    unit = to_goal / np.hypot(to_goal[:, 0], to_goal[:, 1])[:, None]
-    covs = bound[instants.rows[scored], :2, :2]
-    return float(np.sqrt(np.einsum("ni,nij,nj->n", unit, covs, unit).mean()))
+    dx, dy = (goal_xy - instants.true_poses[:, :2])[scored].T
+    rows = instants.rows[scored]
+    along2 = (
+        dx**2 * bound[rows, 0, 0] + 2.0 * dx * dy * bound[rows, 0, 1] + dy**2 * bound[rows, 1, 1]
+    )
+    return float(np.sqrt((along2 / (dx**2 + dy**2)).mean()))
 
 
 def _nis(estimate: Estimate) -> tuple[Nis, ...]:
     innovations = estimate.innovations
     judged = np.isfinite(innovations.nis)
     scores = []
-    for dof in np.unique(innovations.dof[judged]):
+    for dof in np.flatnonzero(np.bincount(innovations.dof[judged])):
         own = judged & (innovations.dof == dof)
         count = int(own.sum())
         low, high = chi_square_average_interval(int(dof), count)
