@@ -81,8 +81,9 @@ class FileError(PosefuseError):
 
     @classmethod
     def joined(cls, faults: Sequence["FileError"]) -> "FileError":
-        """One error that tells all ``faults``; the first gives its path, line and key."""
-        first, *others = [single for fault in faults for single in fault.faults]
+        """One error that tells all ``faults``, each once; the first gives path, line and key."""
+        every = {str(single): single for fault in faults for single in fault.faults}
+        first, *others = every.values()
         return cls(first.path, first.problem, line=first.line, key=first.key, others=others)
 
 

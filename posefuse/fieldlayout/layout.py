@@ -131,7 +131,9 @@ class Obstacle:
         )
         size = frozen_array(f"obstacle {self.name}: size", self.size_m, (3,))
         if (size <= 0.0).any():
-            raise InputError(f"obstacle {self.name}: every edge must be greater than 0 (got {size})")
+            raise InputError(
+                f"obstacle {self.name}: every edge must be greater than 0 (got {size})"
+            )
         object.__setattr__(self, "size_m", size)
 
 

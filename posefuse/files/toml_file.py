@@ -140,8 +140,9 @@ class Faults:
 
     def stop_if_any(self) -> None:
         """Raises one ``FileError`` that tells everything found so far, if anything was."""
-        if self.found:
-            raise FileError.joined(self.found)
+        found, self.found = self.found, []
+        if found:
+            raise FileError.joined(found)
 
 
 @contextmanager

@@ -1,0 +1,159 @@
+"""Arenas from files."""
+
+import math
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field
+
+from posefuse.fieldlayout.layout import Beacon, FieldLayout, Goal, Obstacle, Tag, tag_pose
+from posefuse.fieldlayout.placement import placement_faults
+from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
+
+__all__ = ["LayoutFile", "load_layout"]
+
+Name = Annotated[str, Field(min_length=1)]
+Positive = Annotated[float, Field(gt=0.0)]
+Tilt = Annotated[float, Field(ge=-90.0, le=90.0)]
+Point = tuple[float, float, float]
+
+
+class TagEntry(FileModel):
+    """One ``[[tag]]``."""
+
+    id: Annotated[int, Field(ge=0)]
+    position_m: Point
+    facing_deg: float
+    tilt_deg: Tilt = 0.0
+    family: str | None = None
+    edge_m: Positive | None = None
+
+
+class GoalEntry(FileModel):
+    """One ``[[goal]]``."""
+
+    name: Name
+    centre_m: Point
+    width_m: Positive
+    height_m: Positive
+    facing_deg: float
+    tilt_deg: Tilt = 0.0
+
+
+class ObstacleEntry(FileModel):
+    """One ``[[obstacle]]``."""
+
+    name: Name
+    centre_m: Point
+    size_m: tuple[Positive, Positive, Positive]
+    heading_deg: float = 0.0
+    blocks_course: bool = True
+
+
+class BeaconEntry(FileModel):
+    """One ``[[beacon]]``; it may stand outside the arena."""
+
+    id: Annotated[int, Field(ge=0)]
+    position_m: Point
+
+
+class LayoutFile(FileModel):
+    """A layout file."""
+
+    name: Name
+    length_m: Positive
+    width_m: Positive
+    tag_family: str | None = None
+    tag_edge_m: Positive | None = None
+    tag: tuple[TagEntry, ...] = ()
+    goal: tuple[GoalEntry, ...] = ()
+    obstacle: tuple[ObstacleEntry, ...] = ()
+    beacon: tuple[BeaconEntry, ...] = ()
+
+
+def load_layout(path: Path) -> FieldLayout:
+    """The arena a file describes.
+
+    Raises
+    ------
+    FileError
+        With one line for each fault, such as a tag outside the arena or facing into a wall.
+    """
+    file = load_toml(path, LayoutFile)
+    with all_faults_of(path) as faults:
+        _refuse_repeated(faults, "tag", "id", [entry.id for entry in file.tag])
+        _refuse_repeated(faults, "beacon", "id", [entry.id for entry in file.beacon])
+        _refuse_repeated(faults, "goal", "name", [entry.name for entry in file.goal])
+        _refuse_repeated(faults, "obstacle", "name", [entry.name for entry in file.obstacle])
+        _refuse_unstated(faults, file)
+        faults.stop_if_any()
+        layout = _layout(file)
+        for place, problem in placement_faults(layout):
+            faults.add(problem, *place)
+        faults.stop_if_any()
+    return layout
+
+
+def _refuse_repeated(faults: Faults, kind: str, key: str, values: list[int] | list[str]) -> None:
+    for index, value in enumerate(values):
+        first = values.index(value)  # type: ignore[arg-type]
+        if first < index:
+            faults.add(f"{value!r} is used by {kind}.{first + 1} already", kind, index, key)
+
+
+def _refuse_unstated(faults: Faults, file: LayoutFile) -> None:
+    for index, entry in enumerate(file.tag):
+        for key, own, default in (
+            ("family", entry.family, file.tag_family),
+            ("edge_m", entry.edge_m, file.tag_edge_m),
+        ):
+            if own is None and default is None:
+                faults.add(f"missing: give it here, or tag_{key} for all tags", "tag", index, key)
+
+
+def _layout(file: LayoutFile) -> FieldLayout:
+    return FieldLayout(
+        name=file.name,
+        length_m=file.length_m,
+        width_m=file.width_m,
+        tags=tuple(_tag(entry, file) for entry in file.tag),
+        beacons=tuple(
+            Beacon(id=entry.id, position_in_world_m=np.array(entry.position_m))
+            for entry in file.beacon
+        ),
+        goals=tuple(
+            Goal(
+                name=entry.name,
+                centre_in_world_m=np.array(entry.centre_m),
+                width_m=entry.width_m,
+                height_m=entry.height_m,
+                facing_rad=math.radians(entry.facing_deg),
+                tilt_rad=math.radians(entry.tilt_deg),
+            )
+            for entry in file.goal
+        ),
+        obstacles=tuple(
+            Obstacle(
+                name=entry.name,
+                centre_in_world_m=np.array(entry.centre_m),
+                size_m=np.array(entry.size_m),
+                heading_rad=math.radians(entry.heading_deg),
+                blocks_course=entry.blocks_course,
+            )
+            for entry in file.obstacle
+        ),
+    )
+
+
+def _tag(entry: TagEntry, file: LayoutFile) -> Tag:
+    return Tag(
+        id=entry.id,
+        family=entry.family or file.tag_family or "",
+        edge_m=entry.edge_m or file.tag_edge_m or 0.0,
+        world_from_tag=tag_pose(
+            np.array(entry.position_m),
+            facing_rad=math.radians(entry.facing_deg),
+            tilt_rad=math.radians(entry.tilt_deg),
+        ),
+    )

@@ -1,0 +1,124 @@
+"""Whether what stands in an arena stands where it can: inside, above the floor, not in a wall."""
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from posefuse.checks import FloatArray
+from posefuse.fieldlayout.layout import FieldLayout, Goal, Obstacle, Tag
+
+__all__ = ["FAMILY_SIZES", "placement_faults"]
+
+FAMILY_SIZES: Mapping[str, int] = {"36h11": 587, "25h9": 35, "16h5": 30}
+"""Families of square tags and how many codes each one has: E. Olson, "AprilTag: A robust and
+flexible visual fiducial system", ICRA 2011, and its authors' code lists."""
+
+_EDGE_TOLERANCE_M = 0.01
+_NEAR_WALL_M = 0.05
+_IN_FRONT_M = 0.01
+_SKIN_M = 0.001
+
+Place = tuple[str, int]
+"""Kind of thing, and its index in the layout's tuple of that kind."""
+
+
+def placement_faults(layout: FieldLayout) -> Iterator[tuple[Place, str]]:
+    """Everything that stands where it cannot, with what is wrong there."""
+    for index, tag in enumerate(layout.tags):
+        for problem in _tag_faults(tag, layout):
+            yield ("tag", index), problem
+    for index, goal in enumerate(layout.goals):
+        off = _outside(_goal_corners_in_world_m(goal), layout)
+        if off:
+            yield ("goal", index), f"the opening {off}"
+    for index, obstacle in enumerate(layout.obstacles):
+        for problem in _obstacle_faults(obstacle, layout):
+            yield ("obstacle", index), problem
+
+
+def _tag_faults(tag: Tag, layout: FieldLayout) -> Iterator[str]:
+    size = FAMILY_SIZES.get(tag.family)
+    if size is None:
+        yield f"unknown family; allowed: {', '.join(FAMILY_SIZES)} (got {tag.family!r})"
+    elif tag.id >= size:
+        yield f"the family {tag.family} has the ids 0 to {size - 1} (got {tag.id})"
+    off = _outside(tag.corners_in_world_m, layout)
+    if off:
+        yield f"the tag {off}"
+        return
+    centre_m = tag.world_from_tag.matrix[:3, 3]
+    normal = tag.world_from_tag.matrix[:3, 2]
+    wall = _wall_it_looks_into(centre_m, normal, layout)
+    if wall:
+        yield f"the tag faces into the wall {wall} that it hangs on"
+    points_m = np.vstack([centre_m, tag.corners_in_world_m])
+    for obstacle in layout.obstacles:
+        if _any_inside(points_m, obstacle):
+            yield f"the tag is inside the obstacle {obstacle.name!r}"
+        elif _any_inside(points_m + _IN_FRONT_M * normal, obstacle):
+            yield f"the tag faces into the obstacle {obstacle.name!r} right in front of it"
+
+
+def _outside(corners_in_world_m: FloatArray, layout: FieldLayout) -> str | None:
+    """What to say when a corner lies beyond the floor's edges or below it."""
+    x, y, z = corners_in_world_m.T
+    for name, values, length_m in (("x", x, layout.length_m), ("y", y, layout.width_m)):
+        low, high = float(values.min()), float(values.max())
+        if low < -_EDGE_TOLERANCE_M or high > length_m + _EDGE_TOLERANCE_M:
+            worst = low if low < -_EDGE_TOLERANCE_M else high
+            return f"is outside the arena: {name} is 0 to {length_m:g} m (a corner is at {worst:g})"
+    if z.min() < -1e-9:
+        return f"reaches below the floor (a corner is at z = {z.min():g} m)"
+    return None
+
+
+def _wall_it_looks_into(
+    centre_m: FloatArray, normal: FloatArray, layout: FieldLayout
+) -> str | None:
+    walls = (
+        ("x = 0", centre_m[0], -normal[0]),
+        (f"x = {layout.length_m:g}", layout.length_m - centre_m[0], normal[0]),
+        ("y = 0", centre_m[1], -normal[1]),
+        (f"y = {layout.width_m:g}", layout.width_m - centre_m[1], normal[1]),
+    )
+    for name, gap_m, outward in walls:
+        if gap_m < _NEAR_WALL_M and outward > 1e-3:
+            return name
+    return None
+
+
+def _any_inside(points_in_world_m: FloatArray, obstacle: Obstacle) -> bool:
+    """Whether a point lies deeper in the box than its skin: a tag on a face does not."""
+    c, s = math.cos(obstacle.heading_rad), math.sin(obstacle.heading_rad)
+    off = points_in_world_m - obstacle.centre_in_world_m
+    along = np.stack([c * off[:, 0] + s * off[:, 1], c * off[:, 1] - s * off[:, 0], off[:, 2]], -1)
+    return bool((np.abs(along) < obstacle.size_m / 2.0 - _SKIN_M).all(axis=1).any())
+
+
+def _goal_corners_in_world_m(goal: Goal) -> FloatArray:
+    left = np.array([-math.sin(goal.facing_rad), math.cos(goal.facing_rad), 0.0])
+    ahead = np.array([math.cos(goal.facing_rad), math.sin(goal.facing_rad), 0.0])
+    up = math.cos(goal.tilt_rad) * np.array([0.0, 0.0, 1.0]) - math.sin(goal.tilt_rad) * ahead
+    halves = [(w, h) for w in (-0.5, 0.5) for h in (-0.5, 0.5)]
+    return np.array(
+        [
+            goal.centre_in_world_m + w * goal.width_m * left + h * goal.height_m * up
+            for w, h in halves
+        ]
+    )
+
+
+def _obstacle_faults(obstacle: Obstacle, layout: FieldLayout) -> Iterator[str]:
+    x, y, z = obstacle.centre_in_world_m
+    if not (0.0 <= x <= layout.length_m and 0.0 <= y <= layout.width_m):
+        yield (
+            f"its middle is outside the arena: x is 0 to {layout.length_m:g} m, y is 0 to "
+            f"{layout.width_m:g} m (got {x:g}, {y:g})"
+        )
+    bottom_m = float(z - obstacle.size_m[2] / 2.0)
+    if bottom_m < -_EDGE_TOLERANCE_M:
+        yield (
+            f"reaches below the floor (its underside is at z = {bottom_m:g} m): centre_m is the "
+            "middle of the box"
+        )
