@@ -133,7 +133,7 @@ def _arcs(distance_m: ArrayLike, *, shooter: Shooter, goal: Goal) -> tuple[Float
 
 
 def _picked(low_rad: FloatArray, high_rad: FloatArray, shooter: Shooter) -> FloatArray:
-    """The low arc where it lies in the pivot's range, else the high one where that does, else nan."""
+    """The low arc where the pivot's range holds it, else the high one where it does, else nan."""
     chosen = np.where(_in_range(low_rad, shooter), low_rad, high_rad)
     return np.where(_in_range(chosen, shooter), chosen, np.nan)
 
