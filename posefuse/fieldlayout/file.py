@@ -10,13 +10,9 @@ from pydantic import Field
 from posefuse.fieldlayout.layout import Beacon, FieldLayout, Goal, Obstacle, Tag, tag_pose
 from posefuse.fieldlayout.placement import placement_faults
 from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
+from posefuse.files.types import Name, Point, Positive, QuarterTurn
 
 __all__ = ["LayoutFile", "load_layout"]
-
-Name = Annotated[str, Field(min_length=1)]
-Positive = Annotated[float, Field(gt=0.0)]
-Tilt = Annotated[float, Field(ge=-90.0, le=90.0)]
-Point = tuple[float, float, float]
 
 
 class TagEntry(FileModel):
@@ -25,7 +21,7 @@ class TagEntry(FileModel):
     id: Annotated[int, Field(ge=0)]
     position_m: Point
     facing_deg: float
-    tilt_deg: Tilt = 0.0
+    tilt_deg: QuarterTurn = 0.0
     family: str | None = None
     edge_m: Positive | None = None
 
@@ -38,7 +34,7 @@ class GoalEntry(FileModel):
     width_m: Positive
     height_m: Positive
     facing_deg: float
-    tilt_deg: Tilt = 0.0
+    tilt_deg: QuarterTurn = 0.0
 
 
 class ObstacleEntry(FileModel):

@@ -19,45 +19,46 @@ _NEAR_WALL_M = 0.05
 _IN_FRONT_M = 0.01
 _SKIN_M = 0.001
 
-Place = tuple[str, int]
-"""Kind of thing, and its index in the layout's tuple of that kind."""
+Place = tuple[str, int, str]
+"""Kind of thing, its index in the layout's tuple of that kind, and the key of a file at fault."""
 
 
 def placement_faults(layout: FieldLayout) -> Iterator[tuple[Place, str]]:
     """Everything that stands where it cannot, with what is wrong there."""
     for index, tag in enumerate(layout.tags):
-        for problem in _tag_faults(tag, layout):
-            yield ("tag", index), problem
+        for key, problem in _tag_faults(tag, layout):
+            yield ("tag", index, key), problem
     for index, goal in enumerate(layout.goals):
         off = _outside(_goal_corners_in_world_m(goal), layout)
         if off:
-            yield ("goal", index), f"the opening {off}"
+            yield ("goal", index, "centre_m"), f"the opening {off}"
     for index, obstacle in enumerate(layout.obstacles):
         for problem in _obstacle_faults(obstacle, layout):
-            yield ("obstacle", index), problem
+            yield ("obstacle", index, "centre_m"), problem
 
 
-def _tag_faults(tag: Tag, layout: FieldLayout) -> Iterator[str]:
+def _tag_faults(tag: Tag, layout: FieldLayout) -> Iterator[tuple[str, str]]:
     size = FAMILY_SIZES.get(tag.family)
     if size is None:
-        yield f"unknown family; allowed: {', '.join(FAMILY_SIZES)} (got {tag.family!r})"
+        allowed = ", ".join(FAMILY_SIZES)
+        yield "family", f"unknown family; allowed: {allowed} (got {tag.family!r})"
     elif tag.id >= size:
-        yield f"the family {tag.family} has the ids 0 to {size - 1} (got {tag.id})"
+        yield "id", f"the family {tag.family} has the ids 0 to {size - 1} (got {tag.id})"
     off = _outside(tag.corners_in_world_m, layout)
     if off:
-        yield f"the tag {off}"
+        yield "position_m", f"the tag {off}"
         return
     centre_m = tag.world_from_tag.matrix[:3, 3]
     normal = tag.world_from_tag.matrix[:3, 2]
     wall = _wall_it_looks_into(centre_m, normal, layout)
     if wall:
-        yield f"the tag faces into the wall {wall} that it hangs on"
+        yield "facing_deg", f"the tag faces into the wall {wall} that it hangs on"
     points_m = np.vstack([centre_m, tag.corners_in_world_m])
     for obstacle in layout.obstacles:
         if _any_inside(points_m, obstacle):
-            yield f"the tag is inside the obstacle {obstacle.name!r}"
+            yield "position_m", f"the tag is inside the obstacle {obstacle.name!r}"
         elif _any_inside(points_m + _IN_FRONT_M * normal, obstacle):
-            yield f"the tag faces into the obstacle {obstacle.name!r} right in front of it"
+            yield "facing_deg", f"the tag faces into the obstacle {obstacle.name!r}"
 
 
 def _outside(corners_in_world_m: FloatArray, layout: FieldLayout) -> str | None:

@@ -20,7 +20,7 @@ from posefuse.errors import FileError, InputError
 from posefuse.files.text_file import read_text
 from posefuse.files.toml_faults import schema_faults, shown_key
 from posefuse.files.toml_lines import KeyPath, key_lines, line_of
-from posefuse.files.unit_keys import with_main_units
+from posefuse.files.unit_keys import spellings, with_main_units
 
 __all__ = ["Faults", "FileModel", "all_faults_of", "in_file", "load_toml", "read_toml"]
 
@@ -158,5 +158,11 @@ def all_faults_of(path: Path) -> Iterator[Faults]:
 
 
 def _placed(error: InputError, path: Path, key: KeyPath) -> FileError:
-    line = line_of(key, key_lines(read_text(path))) if key else None
-    return FileError(path, str(error), line=line, key=shown_key(key) or None)
+    if not key:
+        return FileError(path, str(error))
+    lines = key_lines(read_text(path))
+    spelt: KeyPath = ()
+    for part in key:  # as the file spells it: with its own unit
+        names = (part,) if isinstance(part, int) else tuple(spellings(part))
+        spelt = (*spelt, next((name for name in names if (*spelt, name) in lines), part))
+    return FileError(path, str(error), line=line_of(spelt, lines), key=shown_key(spelt))

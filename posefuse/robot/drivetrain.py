@@ -92,7 +92,11 @@ class Drivetrain:
     turn_rate_rad_per_s: float
 
     def __post_init__(self) -> None:
-        least = {DrivetrainKind.SWERVE: 2, DrivetrainKind.MECANUM: 4, DrivetrainKind.DIFFERENTIAL: 2}
+        least = {
+            DrivetrainKind.SWERVE: 2,
+            DrivetrainKind.MECANUM: 4,
+            DrivetrainKind.DIFFERENTIAL: 2,
+        }
         exact = self.kind is not DrivetrainKind.SWERVE
         count, wanted = len(self.wheels), least[self.kind]
         if count < wanted or (exact and count != wanted):

@@ -88,9 +88,10 @@ class Rig:
         for mount in self.mounts:
             for box in self.body.boxes:
                 if box.holds(mount.position_in_robot_m):
+                    place = np.round(mount.position_in_robot_m, 3)
                     raise InputError(
-                        f"mount {mount.name!r}: the camera at {np.round(mount.position_in_robot_m, 3)}"
-                        f" sits inside the robot's own box {box.name!r}"
+                        f"mount {mount.name!r}: the camera at {place} sits inside the robot's own "
+                        f"box {box.name!r}"
                     )
 
     @property

@@ -1,0 +1,26 @@
+"""Kinds of values that file schemas share."""
+
+from typing import Annotated, TypeAlias
+
+from pydantic import Field
+
+__all__ = [
+    "Count",
+    "Name",
+    "NotNegative",
+    "Point",
+    "PointOnFloor",
+    "Positive",
+    "QuarterTurn",
+    "Share",
+]
+
+Name: TypeAlias = Annotated[str, Field(min_length=1)]
+Positive: TypeAlias = Annotated[float, Field(gt=0.0)]
+NotNegative: TypeAlias = Annotated[float, Field(ge=0.0)]
+Share: TypeAlias = Annotated[float, Field(ge=0.0, le=1.0)]
+Count: TypeAlias = Annotated[int, Field(gt=0)]
+QuarterTurn: TypeAlias = Annotated[float, Field(ge=-90.0, le=90.0)]
+"""An angle in degrees between straight down and straight up."""
+Point: TypeAlias = tuple[float, float, float]
+PointOnFloor: TypeAlias = tuple[float, float]

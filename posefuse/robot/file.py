@@ -1,0 +1,108 @@
+"""Robots, cameras and rigs from files."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from posefuse.files.references import referenced
+from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
+from posefuse.robot.body import Body
+from posefuse.robot.camera import Camera
+from posefuse.robot.drivetrain import Drivetrain
+from posefuse.robot.rig import Mount, Ranger, Rig
+from posefuse.robot.tables import CameraFile, MountEntry, RigFile, RobotFile
+
+__all__ = ["load_camera", "load_rig", "load_robot"]
+
+
+def load_camera(path: Path) -> Camera:
+    """The camera a file describes.
+
+    Raises
+    ------
+    FileError
+        With one line for each fault.
+    """
+    file = load_toml(path, CameraFile)
+    with in_file(path, key=("field_of_view_deg",)):
+        lens = file.lens()
+    with in_file(path, key=("timing", "latency_jitter_s")):
+        timing = file.timing.timing()
+    with in_file(path, key=("detector",)):
+        detector = file.detector.detector()
+    return Camera(name=file.name, lens=lens, sensor=file.sensor(), timing=timing, detector=detector)
+
+
+def load_robot(path: Path) -> tuple[Body, Drivetrain]:
+    """The body and the drivetrain that a robot file describes.
+
+    Raises
+    ------
+    FileError
+        With one line for each fault.
+    """
+    file = load_toml(path, RobotFile)
+    with in_file(path, key=("drivetrain", "wheels_m")):
+        drivetrain = file.drivetrain.drivetrain(file.gyro)
+    with in_file(path):
+        return file.body(), drivetrain
+
+
+def load_rig(path: Path) -> Rig:
+    """A robot with its cameras: a rig file and the robot and camera files that it names.
+
+    Raises
+    ------
+    FileError
+        With one line for each fault, of this file or of those it names.
+    """
+    file = load_toml(path, RigFile)
+    robots: list[tuple[Body, Drivetrain]] = []
+    cameras: dict[str, Camera] = {}
+    with all_faults_of(path) as faults:
+        with faults.at("robot"):
+            robots.append(load_robot(referenced(path, file.robot)))
+        for index, entry in enumerate(file.mount):
+            if entry.camera not in cameras:
+                with faults.at("mount", index, "camera"):
+                    cameras[entry.camera] = load_camera(referenced(path, entry.camera))
+        _refuse_repeated_names(faults, file)
+        faults.stop_if_any()
+        ((body, drivetrain),) = robots
+        mounts = tuple(_mount(entry, cameras[entry.camera]) for entry in file.mount)
+        for index, mount in enumerate(mounts):
+            with faults.at("mount", index):  # each alone, so that its own line is told
+                Rig(name=file.name, body=body, drivetrain=drivetrain, mounts=(mount,))
+        faults.stop_if_any()
+        return Rig(
+            name=file.name,
+            body=body,
+            drivetrain=drivetrain,
+            mounts=mounts,
+            rangers=tuple(
+                Ranger(name=entry.name, position_in_robot_m=np.array(entry.position_m))
+                for entry in file.ranger
+            ),
+        )
+
+
+def _refuse_repeated_names(faults: Faults, file: RigFile) -> None:
+    places = [(entry.name, "mount", index) for index, entry in enumerate(file.mount)]
+    places += [(entry.name, "ranger", index) for index, entry in enumerate(file.ranger)]
+    used: dict[str, str] = {}
+    for name, kind, index in places:
+        if name in used:
+            faults.add(f"{name!r} is used by {used[name]} already", kind, index, "name")
+        used.setdefault(name, f"{kind}.{index + 1}")
+
+
+def _mount(entry: MountEntry, camera: Camera) -> Mount:
+    return Mount(
+        name=entry.name,
+        camera=camera,
+        position_in_robot_m=np.array(entry.position_m),
+        pan_rad=math.radians(entry.pan_deg),
+        tilt_rad=math.radians(entry.tilt_deg),
+        roll_rad=math.radians(entry.roll_deg),
+    )

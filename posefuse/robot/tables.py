@@ -1,0 +1,260 @@
+"""Schemas of robot, camera and rig files.
+
+A key that a file leaves out keeps the default of the type it is turned into.
+"""
+
+import math
+from dataclasses import replace
+from typing import Annotated, Self
+
+import numpy as np
+from pydantic import Field, field_validator, model_validator
+
+from posefuse.errors import InputError
+from posefuse.files.toml_file import FileModel
+from posefuse.files.types import (
+    Count,
+    Name,
+    NotNegative,
+    Point,
+    PointOnFloor,
+    Positive,
+    QuarterTurn,
+    Share,
+)
+from posefuse.robot.body import Body, BodyBox, Shooter
+from posefuse.robot.camera import Detector, Lens, Sensor, Timing
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro, Wheel
+
+__all__ = ["CameraFile", "MountEntry", "RangerEntry", "RigFile", "RobotFile"]
+
+Slope = Annotated[float, Field(ge=0.0, le=90.0)]
+Pair = tuple[float, float]
+
+
+class BoxEntry(FileModel):
+    """One ``[[box]]`` of a robot."""
+
+    name: Name
+    centre_m: Point
+    size_m: tuple[Positive, Positive, Positive]
+
+    def box(self) -> BodyBox:
+        """The box itself."""
+        return BodyBox(
+            name=self.name, centre_in_robot_m=np.array(self.centre_m), size_m=np.array(self.size_m)
+        )
+
+
+class GyroTable(FileModel):
+    """``[gyro]``."""
+
+    bias_deg_per_s: NotNegative = 0.0
+    drift_deg_per_s_per_sqrt_s: NotNegative = 0.0
+    noise_deg_per_sqrt_s: NotNegative = 0.0
+    scale_fraction: NotNegative = 0.0
+
+    def gyro(self) -> Gyro:
+        """The gyro itself."""
+        return Gyro(
+            bias_rad_per_s=math.radians(self.bias_deg_per_s),
+            drift_rad_per_s_per_sqrt_s=math.radians(self.drift_deg_per_s_per_sqrt_s),
+            noise_rad_per_sqrt_s=math.radians(self.noise_deg_per_sqrt_s),
+            scale_fraction=self.scale_fraction,
+        )
+
+
+class DrivetrainTable(FileModel):
+    """``[drivetrain]``."""
+
+    kind: DrivetrainKind
+    wheels_m: tuple[PointOnFloor, ...]
+    wheel_radius_m: Positive
+    rate_hz: Positive
+    encoder_counts_per_turn: Annotated[int, Field(ge=0)] = 0
+    steering_std_deg: NotNegative = 0.0
+    slip_per_m_per_s2: NotNegative = 0.0
+    travel_std_m_per_sqrt_m: NotNegative = 0.0
+    speed_m_per_s: Positive
+    acceleration_m_per_s2: Positive
+    turn_rate_deg_per_s: Positive
+
+    def drivetrain(self, gyro: GyroTable | None) -> Drivetrain:
+        """The drivetrain itself."""
+        return Drivetrain(
+            kind=self.kind,
+            wheels=tuple(Wheel(position_in_robot_m=np.array(xy)) for xy in self.wheels_m),
+            wheel_radius_m=self.wheel_radius_m,
+            rate_hz=self.rate_hz,
+            encoder_counts_per_turn=self.encoder_counts_per_turn,
+            steering_std_rad=math.radians(self.steering_std_deg),
+            slip_per_m_per_s2=self.slip_per_m_per_s2,
+            travel_std_m_per_sqrt_m=self.travel_std_m_per_sqrt_m,
+            gyro=gyro.gyro() if gyro else None,
+            speed_m_per_s=self.speed_m_per_s,
+            acceleration_m_per_s2=self.acceleration_m_per_s2,
+            turn_rate_rad_per_s=math.radians(self.turn_rate_deg_per_s),
+        )
+
+
+class ShooterTable(FileModel):
+    """``[shooter]``."""
+
+    release_m: Point
+    exit_speed_m_per_s: Positive
+    pivot_low_deg: Slope
+    pivot_high_deg: Slope
+
+    @model_validator(mode="after")
+    def _low_is_below_high(self) -> Self:
+        if self.pivot_low_deg > self.pivot_high_deg:
+            low, high = self.pivot_low_deg, self.pivot_high_deg
+            raise ValueError(
+                f"pivot_high_deg must be {low:g} (pivot_low_deg) or more (got {high:g})"
+            )
+        return self
+
+    def shooter(self) -> Shooter:
+        """The shooter itself."""
+        return Shooter(
+            release_in_robot_m=np.array(self.release_m),
+            exit_speed_m_per_s=self.exit_speed_m_per_s,
+            pivot_low_rad=math.radians(self.pivot_low_deg),
+            pivot_high_rad=math.radians(self.pivot_high_deg),
+        )
+
+
+class RobotFile(FileModel):
+    """A robot file."""
+
+    name: Name
+    length_m: Positive
+    width_m: Positive
+    lean_deg_per_m_per_s2: NotNegative = 0.0
+    box: tuple[BoxEntry, ...] = ()
+    drivetrain: DrivetrainTable
+    gyro: GyroTable | None = None
+    shooter: ShooterTable | None = None
+
+    def body(self) -> Body:
+        """The body itself."""
+        return Body(
+            length_m=self.length_m,
+            width_m=self.width_m,
+            boxes=tuple(entry.box() for entry in self.box),
+            lean_rad_per_m_per_s2=math.radians(self.lean_deg_per_m_per_s2),
+            shooter=self.shooter.shooter() if self.shooter else None,
+        )
+
+
+class TimingTable(FileModel):
+    """``[timing]`` of a camera."""
+
+    frame_rate_hz: Positive
+    exposure_s: NotNegative
+    latency_s: NotNegative
+    latency_jitter_s: NotNegative = 0.0
+    drop_rate: Share = 0.0
+
+    def timing(self) -> Timing:
+        """The timing itself."""
+        return Timing(**self.model_dump())
+
+
+class DetectorTable(FileModel):
+    """``[detector]`` of a camera."""
+
+    noise_px: Positive
+    noise_px_per_m: NotNegative | None = None
+    grazing_noise_px: NotNegative | None = None
+    blur_noise: NotNegative | None = None
+    shared_fraction: Annotated[float, Field(ge=0.0, le=0.99)] | None = None
+    inward_px: float | None = None
+    shift_px: Pair = (0.0, 0.0)
+    half_found_edge_px: NotNegative | None = None
+    found_edge_width_px: Positive | None = None
+    miss_rate: Share | None = None
+    least_edge_px: Positive | None = None
+    most_incidence_deg: Slope | None = None
+
+    def detector(self) -> Detector:
+        """The detector itself."""
+        given = self.model_dump(exclude_none=True)
+        given["shift_px"] = np.array(self.shift_px)
+        if self.most_incidence_deg is not None:
+            given["most_incidence_rad"] = math.radians(given.pop("most_incidence_deg"))
+        return Detector(**given)
+
+
+class CameraFile(FileModel):
+    """A camera file."""
+
+    name: Name
+    width_px: Count
+    height_px: Count
+    row_time_s: NotNegative = 0.0
+    field_of_view_deg: Annotated[float, Field(ge=1.0, le=179.0)] | None = None
+    focal_px: tuple[Positive, Positive] | None = None
+    centre_px: Pair | None = None
+    distortion: tuple[float, ...] = ()
+    timing: TimingTable
+    detector: DetectorTable
+
+    @field_validator("distortion")
+    @classmethod
+    def _as_many_as_opencv_takes(cls, distortion: tuple[float, ...]) -> tuple[float, ...]:
+        if len(distortion) not in (0, 4, 5, 8):
+            wanted = "must hold 4, 5 or 8 numbers: k1 k2 p1 p2 (k3 (k4 k5 k6))"
+            raise ValueError(f"{wanted} (got {len(distortion)})")
+        return distortion
+
+    def lens(self) -> Lens:
+        """The lens itself: told by its field of view, or by what a calibration found."""
+        view_deg, focal_px, centre_px = self.field_of_view_deg, self.focal_px, self.centre_px
+        distortion = np.zeros(8)
+        distortion[: len(self.distortion)] = self.distortion
+        if view_deg is None and focal_px is not None and centre_px is not None:
+            return Lens(
+                focal_px=np.array(focal_px), centre_px=np.array(centre_px), distortion=distortion
+            )
+        if view_deg is None:
+            raise InputError("missing: the lens needs this, or both focal_px and centre_px")
+        if focal_px is not None or centre_px is not None:
+            raise InputError("give either this, or focal_px and centre_px, not both")
+        wide = Lens.from_width(
+            field_of_view_rad=math.radians(view_deg),
+            width_px=self.width_px,
+            height_px=self.height_px,
+        )
+        return replace(wide, distortion=distortion)
+
+    def sensor(self) -> Sensor:
+        """The sensor itself."""
+        return Sensor(width_px=self.width_px, height_px=self.height_px, row_time_s=self.row_time_s)
+
+
+class MountEntry(FileModel):
+    """One ``[[mount]]`` of a rig; ``camera`` names a file, as seen from the rig's."""
+
+    name: Name
+    camera: Name
+    position_m: Point
+    pan_deg: float
+    tilt_deg: QuarterTurn
+    roll_deg: float = 0.0
+
+
+class RangerEntry(FileModel):
+    """One ``[[ranger]]`` of a rig."""
+
+    name: Name
+    position_m: Point
+
+
+class RigFile(FileModel):
+    """A rig file; ``robot`` names a file, as seen from this one."""
+
+    name: Name
+    robot: Name
+    mount: tuple[MountEntry, ...] = ()
+    ranger: tuple[RangerEntry, ...] = ()
