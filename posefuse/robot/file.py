@@ -13,7 +13,7 @@ from posefuse.robot.drivetrain import Drivetrain
 from posefuse.robot.rig import Mount, Ranger, Rig
 from posefuse.robot.tables import CameraFile, MountEntry, RigFile, RobotFile
 
-__all__ = ["load_camera", "load_rig", "load_robot"]
+__all__ = ["load_camera", "load_rig", "load_robot", "rig_sources"]
 
 
 def load_camera(path: Path) -> Camera:
@@ -85,6 +85,13 @@ def load_rig(path: Path) -> Rig:
                 for entry in file.ranger
             ),
         )
+
+
+def rig_sources(path: Path) -> tuple[Path, ...]:
+    """The files a rig is read from, each once: its own, the robot's, the cameras'."""
+    file = load_toml(path, RigFile)
+    names = dict.fromkeys([file.robot, *(entry.camera for entry in file.mount)])
+    return (path, *(path.parent / name for name in names))
 
 
 def _refuse_repeated_names(faults: Faults, file: RigFile) -> None:
