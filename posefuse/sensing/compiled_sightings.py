@@ -1,0 +1,120 @@
+"""Compiled: the corners a detector reports in one trial, with as-built errors and noise.
+
+``cameras`` is the named tuple of ``sensing.arrays``.
+"""
+
+import numpy as np
+
+from posefuse.compiling import kernel
+from posefuse.randomness import normal, uniform
+from posefuse.sensing.compiled_visibility import inside_image, place_camera, project_corners
+
+__all__ = ["sense_corners"]
+
+# A random number's counter: frame number, tag id (20 bits), then one of 16 places.
+TAG_SHIFT = np.uint64(4)
+FRAME_SHIFT = np.uint64(24)
+FOUND_PLACE = np.uint64(0)
+SHARED_PLACE = np.uint64(1)
+OWN_PLACE = np.uint64(3)
+ONE = np.uint64(1)
+TWO = np.uint64(2)
+
+
+@kernel
+def _shift_rows(pixels, s, velocity, row_time, height):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Move pixels[s] by how far the image moves until their row is read; middle row: not at all."""
+    for k in range(4):
+        later = row_time * (pixels[s, k, 1] - 0.5 * (height - 1.0))
+        pixels[s, k, 0] += velocity[s, 0] * later
+        pixels[s, k, 1] += velocity[s, 1] * later
+
+
+@kernel
+def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Move pixels[s] toward their middle by inward px and by the shift, both scaled."""
+    u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
+    v = 0.25 * (pixels[s, 0, 1] + pixels[s, 1, 1] + pixels[s, 2, 1] + pixels[s, 3, 1])
+    closer, right, down = scale * inward[s], scale * shift[s, 0], scale * shift[s, 1]
+    for k in range(4):
+        du, dv = u - pixels[s, k, 0], v - pixels[s, k, 1]
+        share = closer / np.sqrt(du * du + dv * dv)
+        pixels[s, k, 0] += share * du + right
+        pixels[s, k, 1] += share * dv + down
+
+
+@kernel
+def _add_noise(pixels, s, std, shared_fraction, key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Add normal noise to pixels[s]: each axis std, of which a share is common to the four."""
+    own_std = std * np.sqrt(1.0 - shared_fraction)
+    shared_u = shared_v = 0.0
+    if shared_fraction > 0.0:
+        shared_std = std * np.sqrt(shared_fraction)
+        shared_u = shared_std * normal(key, counter | SHARED_PLACE)
+        shared_v = shared_std * normal(key, counter | (SHARED_PLACE + ONE))
+    for k in range(4):
+        own = counter + OWN_PLACE + TWO * np.uint64(k)
+        pixels[s, k, 0] += shared_u + own_std * normal(key, own)
+        pixels[s, k, 1] += shared_v + own_std * normal(key, own + ONE)
+
+
+@kernel
+def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
+    frame,  # noqa: ANN001
+    tag,  # noqa: ANN001
+    camera_of_frame,  # noqa: ANN001
+    number,  # noqa: ANN001
+    rotation,  # noqa: ANN001
+    translation,  # noqa: ANN001
+    velocity,  # noqa: ANN001
+    std,  # noqa: ANN001
+    shared_fraction,  # noqa: ANN001
+    inward,  # noqa: ANN001
+    shift,  # noqa: ANN001
+    found_probability,  # noqa: ANN001
+    cameras,  # noqa: ANN001
+    tag_ids,  # noqa: ANN001
+    corners,  # noqa: ANN001
+    mount_rotation,  # noqa: ANN001
+    mount_translation,  # noqa: ANN001
+    mount_state,  # noqa: ANN001
+    lens_rows,  # noqa: ANN001
+    keys,  # noqa: ANN001
+    noise_scale,  # noqa: ANN001
+    pixels,  # noqa: ANN001
+    is_found,  # noqa: ANN001
+):
+    """Write pixels (S, 4, 2) and is_found (S,); pixels are nan where nothing is found.
+
+    frame, tag, std .. found_probability (S,); velocity, shift (S, 2); camera_of_frame, number,
+    mount_state (F,), rotation (F, 3, 3), translation (F, 3): world_from_robot; tag_ids (N,),
+    corners (N, 4, 3) as built; mount_rotation (K, 3, 3), mount_translation (K, 3) as built:
+    robot_from_camera; lens_rows (C, 12) as built; keys (C,) uint64.
+    """
+    turn, place = np.empty((3, 3)), np.empty(3)
+    limits, size_px, placed = cameras.radius_limit, cameras.size_px, -1
+    for s in range(frame.shape[0]):
+        f, n = frame[s], tag[s]
+        c = camera_of_frame[f]
+        key = keys[c]
+        counter = np.uint64(number[f]) << FRAME_SHIFT | np.uint64(tag_ids[n]) << TAG_SHIFT
+        found = uniform(key, counter | FOUND_PLACE) < found_probability[s]
+        if found:
+            if f != placed:
+                k, placed = mount_state[f], f
+                place_camera(
+                    rotation, translation, f, mount_rotation, mount_translation, k, turn, place
+                )
+            found = project_corners(corners, n, turn, place, lens_rows, c, limits, pixels, s)
+        if found:
+            if cameras.row_time_s[c] > 0.0:
+                _shift_rows(pixels, s, velocity, cameras.row_time_s[c], size_px[c, 1])
+            if noise_scale > 0.0:
+                _bias(pixels, s, inward, shift, noise_scale)
+                _add_noise(pixels, s, noise_scale * std[s], shared_fraction[s], key, counter)
+            found = inside_image(pixels, s, size_px, c, 0.0)
+        is_found[s] = found
+        if not found:
+            for k in range(4):
+                pixels[s, k, 0] = np.nan
+                pixels[s, k, 1] = np.nan

@@ -1,0 +1,67 @@
+"""When a camera takes its frames, when their sightings arrive, and which never do."""
+
+import math
+
+import numpy as np
+
+from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
+from posefuse.errors import InputError
+from posefuse.robot import Timing
+from posefuse.sensing.compiled_frames import draw_arrivals
+
+__all__ = ["arrivals", "frame_times", "mount_phase"]
+
+GOLDEN_FRACTION = (math.sqrt(5.0) - 1.0) / 2.0
+
+
+def mount_phase(index: int) -> float:
+    """Share of a frame period, in [0, 1), by which the mount of that index starts late.
+
+    Multiples of the golden ratio spread any number of cameras over the period.
+
+    >>> [round(mount_phase(i), 3) for i in range(4)]
+    [0.0, 0.618, 0.236, 0.854]
+    """
+    return (index * GOLDEN_FRACTION) % 1.0
+
+
+def frame_times(timing: Timing, *, start_s: float, end_s: float, phase: float) -> FloatArray:
+    """True capture instants (n,) of one camera: the middle of each exposure, both ends allowed.
+
+    Parameters
+    ----------
+    phase
+        Share of a frame period, in [0, 1), between the start and the first frame.
+
+    Examples
+    --------
+    >>> timing = Timing(frame_rate_hz=10.0, exposure_s=0.005, latency_s=0.03)
+    >>> frame_times(timing, start_s=2.0, end_s=2.3, phase=0.5)
+    array([2.05, 2.15, 2.25])
+    """
+    in_range("phase", phase, 0.0, math.nextafter(1.0, 0.0))
+    if not end_s >= start_s:
+        raise InputError(f"end_s: must not lie before start_s = {start_s:g} (got {end_s:g})")
+    count = math.floor((end_s - start_s) * timing.frame_rate_hz - phase) + 2
+    stamps = start_s + (np.arange(count, dtype=np.float64) + phase) / timing.frame_rate_hz
+    return stamps[stamps <= end_s]
+
+
+def arrivals(
+    captured_at_s: FloatArray, timing: Timing, key: np.uint64
+) -> tuple[FloatArray, BoolArray]:
+    """When each frame of one camera arrives (n,), and whether it is dropped instead (n,).
+
+    The latency spreads evenly by ``latency_jitter_s`` to either side of its mean.
+
+    Parameters
+    ----------
+    captured_at_s : (n,) array
+        All capture instants of the camera, so that the row is the frame's number in its camera.
+    key
+        From ``randomness.stream_key``; rivals that use the same key share each frame's fate.
+    """
+    captured = frozen_array("captured_at_s", captured_at_s, (None,))
+    spread, is_dropped = np.empty(len(captured)), np.empty(len(captured), dtype=np.bool_)
+    draw_arrivals(np.uint64(key), timing.drop_rate, spread, is_dropped)
+    return captured + timing.latency_s + timing.latency_jitter_s * spread, is_dropped

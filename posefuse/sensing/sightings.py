@@ -1,0 +1,86 @@
+"""What the detectors report in one trial: as-built errors, noise, bias and misses added."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
+from posefuse.errors import InputError
+from posefuse.sensing.compiled_sightings import sense_corners
+from posefuse.sensing.views import TagViews
+
+__all__ = ["sense"]
+
+
+def sense(
+    views: TagViews,
+    *,
+    corners_in_world_m: FloatArray,
+    mount_rotations: FloatArray,
+    mount_translations_m: FloatArray,
+    mount_state_of_frame: IntArray,
+    lens_rows: FloatArray,
+    keys: NDArray[np.uint64],
+    noise_scale: float = 1.0,
+) -> tuple[FloatArray, BoolArray]:
+    """Corners (S, 4, 2) in px that the detectors report, and which sightings are found (S,).
+
+    Corners are nan where nothing is found: by the detector's luck, or because a corner with all
+    its errors lies outside the image. A corner is the projection of the as-built tag by the
+    as-built camera, displaced by how far the image moves until its row is read, moved toward the
+    tag's middle and shifted (bias), then spread. The noise of a sighting hangs on its camera's key,
+    its frame's number, the tag's id and the corner alone.
+
+    Parameters
+    ----------
+    corners_in_world_m : (N, 4, 3) array
+        As built.
+    mount_rotations, mount_translations_m : (K, 3, 3), (K, 3) arrays
+        ``robot_from_camera`` as built, one row for each state a mount can be in.
+    mount_state_of_frame : (F,) ints
+        Which of the K states each frame's mount is in: a knock switches it midway.
+    lens_rows : (C, 12) array
+        As built, see ``lens_row``.
+    keys : (C,) uint64
+        One for each camera, from ``randomness.stream_key``.
+    noise_scale
+        Factor on the detector's spread and bias; 0 gives the exact projections.
+    """
+    frame_count, camera_count = views.frame_count, len(views.cameras.lens_rows)
+    state_count = len(mount_rotations)
+    state = frozen_ints("mount_state_of_frame", mount_state_of_frame, (frame_count,))
+    if frame_count and not (state.min() >= 0 and state.max() < state_count):
+        raise InputError(
+            f"mount_state_of_frame: must be between 0 and {state_count - 1}"
+            f" (got {state.min()} to {state.max()})"
+        )
+    key_row = np.array(keys, dtype=np.uint64)
+    if key_row.shape != (camera_count,):
+        raise InputError(f"keys: shape {key_row.shape} given, ({camera_count},) wanted")
+    pixels = np.empty((views.sighting_count, 4, 2))
+    is_found = np.empty(views.sighting_count, dtype=np.bool_)
+    sense_corners(
+        views.frame,
+        views.tag,
+        views.camera,
+        views.number,
+        views.rotation,
+        views.translation_m,
+        views.velocity_px_per_s,
+        views.std_px,
+        views.shared_fraction,
+        views.inward_px,
+        views.shift_px,
+        views.found_probability,
+        views.cameras,
+        views.tags.ids,
+        frozen_array("tag corners", corners_in_world_m, views.tags.corners_m.shape),
+        frozen_array("mount_rotations", mount_rotations, (state_count, 3, 3)),
+        frozen_array("mount_translations_m", mount_translations_m, (state_count, 3)),
+        state,
+        frozen_array("lens_rows", lens_rows, (camera_count, 12)),
+        key_row,
+        not_negative("noise_scale", noise_scale),
+        pixels,
+        is_found,
+    )
+    return pixels, is_found
