@@ -1,4 +1,4 @@
-"""The robot's body: its outline on the floor, the boxes that hide the view, the shooter.
+"""The robot's body: its outline on the floor, the boxes that hide the view.
 
 Robot frame: origin on the floor under the middle of the robot, x forward, y left, z up.
 """
@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.checks import FloatArray, frozen_array, in_range, not_negative, positive
+from posefuse.checks import FloatArray, frozen_array, not_negative, positive
 from posefuse.errors import InputError
+from posefuse.robot.shooter import Shooter
 
 __all__ = ["Body", "BodyBox", "Shooter"]
 
@@ -33,33 +34,6 @@ class BodyBox:
         """Whether the point lies inside the box, faces left out."""
         off = np.abs(point_in_robot_m - self.centre_in_robot_m)
         return bool((off < self.size_m / 2.0 - 1e-9).all())
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shooter:
-    """What throws the game piece.
-
-    Parameters
-    ----------
-    release_in_robot_m
-        Where the piece leaves the robot, (3,).
-    exit_speed_m_per_s
-        Fixed; the pivot alone sets how far the piece flies.
-    pivot_low_rad, pivot_high_rad
-        Range of the pivot above level.
-    """
-
-    release_in_robot_m: FloatArray
-    exit_speed_m_per_s: float
-    pivot_low_rad: float
-    pivot_high_rad: float
-
-    def __post_init__(self) -> None:
-        release = frozen_array("shooter: release", self.release_in_robot_m, (3,))
-        object.__setattr__(self, "release_in_robot_m", release)
-        positive("shooter: exit_speed_m_per_s", self.exit_speed_m_per_s)
-        in_range("shooter: pivot_low_rad", self.pivot_low_rad, 0.0, np.pi / 2)
-        in_range("shooter: pivot_high_rad", self.pivot_high_rad, self.pivot_low_rad, np.pi / 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
