@@ -55,7 +55,9 @@ class AsBuiltSpreads:
         """The same spreads with some sources switched off."""
         unknown = set(sources) - set(self.sources())
         if unknown:
-            raise InputError(f"as_built: no source named {sorted(unknown)} (have: {self.sources()})")
+            raise InputError(
+                f"as_built: no source named {sorted(unknown)} (have: {self.sources()})"
+            )
         return replace(self, **dict.fromkeys(sources, 0.0))
 
 

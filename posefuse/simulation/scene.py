@@ -12,9 +12,15 @@ from posefuse.motion.course import Course, Knock
 from posefuse.motion.lean import lean_angles_rad
 from posefuse.motion.wheels import WheelRun, prepare_wheels
 from posefuse.robot import Rig
-from posefuse.sensing.frames import frame_times
-from posefuse.sensing.information import corner_information
-from posefuse.sensing.views import RobotBoxes, TagViews, WorldBoxes, tag_views
+from posefuse.sensing import (
+    RobotBoxes,
+    TagViews,
+    WorldBoxes,
+    corner_information,
+    frame_times,
+    mount_phase,
+    tag_views,
+)
 from posefuse.simulation.as_built import AsBuiltSpreads
 
 __all__ = ["Scene", "prepare_scene"]
@@ -85,7 +91,7 @@ def prepare_scene(
         views=views,
         frame_mount_state=_mount_states(rig, knocks, mount, captured_at_s),
         knocks=knocks,
-        information=corner_information(views, rig.mounts, layout.tags),
+        information=corner_information(views),
     )
 
 
@@ -96,7 +102,7 @@ def _all_frames(rig: Rig, course: Course) -> tuple[IntArray, IntArray, FloatArra
             mount.camera.timing,
             start_s=course.path.start_s,
             end_s=course.path.end_s,
-            phase=index / len(rig.mounts),
+            phase=mount_phase(index),
         )
         for index, mount in enumerate(rig.mounts)
     ]

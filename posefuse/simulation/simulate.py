@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.checks import FloatArray, IntArray
+from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
 from posefuse.motion.wheels import OdometryRows
 from posefuse.randomness import stream, stream_key
@@ -19,9 +19,7 @@ from posefuse.recording import (
     Truth,
 )
 from posefuse.robot import mount_pose
-from posefuse.sensing.frames import arrivals
-from posefuse.sensing.projection import lens_row
-from posefuse.sensing.sightings import sense
+from posefuse.sensing import arrivals, lens_row, sense
 from posefuse.simulation.as_built import AsBuilt, draw_as_built
 from posefuse.simulation.scene import Scene
 
@@ -56,9 +54,7 @@ def simulate(scene: Scene, *, seed: int, trial: int) -> Recording:
 
 def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     """The same, with what only a simulator can know."""
-    built = draw_as_built(
-        scene.spreads, rig=scene.rig, layout=scene.layout, seed=seed, trial=trial
-    )
+    built = draw_as_built(scene.spreads, rig=scene.rig, layout=scene.layout, seed=seed, trial=trial)
     rows = scene.wheels.rows(
         seed=seed, trial=trial, wheel_radius_fractions=built.wheel_radius_fractions
     )
@@ -71,8 +67,6 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     frame = place[scene.views.frame]
     kept = np.flatnonzero(is_found & (frame >= 0))
     kept = kept[np.argsort(frame[kept], kind="stable")]
-    information = np.zeros((len(order), 3, 3))
-    np.add.at(information, frame[kept], scene.information[kept])
     recording = Recording(
         name=f"{scene.rig.name}, {scene.course.name}, seed {seed}, trial {trial}",
         sensor_names=scene.rig.sensor_names,
@@ -97,30 +91,35 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
         dropped_frame_count=int(is_dropped.sum()),
     )
     return SimulatedRun(
-        recording=recording, frame_information=information, step_covs=rows.step_covs
+        recording=recording,
+        frame_information=_summed_by_frame(scene.information[kept], recording),
+        step_covs=rows.step_covs,
     )
+
+
+def _summed_by_frame(information: FloatArray, recording: Recording) -> FloatArray:
+    """Information (sightings, 3, 3) of the recording's sightings, added up for each frame."""
+    frames, firsts = np.unique(recording.sightings.frame, return_index=True)
+    summed = np.zeros((len(recording.frames.sensor), 3, 3))
+    if len(frames):
+        summed[frames] = np.add.reduceat(information, firsts, axis=0)
+    return summed
 
 
 def _tag_ids(scene: Scene) -> IntArray:
     return np.array([tag.id for tag in scene.layout.tags])
 
 
-def _sense(
-    scene: Scene, built: AsBuilt, seed: int, trial: int
-) -> tuple[FloatArray, np.ndarray]:
+def _sense(scene: Scene, built: AsBuilt, seed: int, trial: int) -> tuple[FloatArray, BoolArray]:
     rotations, translations = _mount_matrices(scene, built)
     return sense(
         scene.views,
-        tag_ids=_tag_ids(scene),
         corners_in_world_m=_tag_corners(scene, built),
         mount_rotations=rotations,
         mount_translations_m=translations,
         mount_state_of_frame=scene.frame_mount_state,
         lens_rows=_lens_rows(scene, built),
-        mounts=scene.rig.mounts,
-        keys=np.array(
-            [stream_key(seed, trial, f"corners: {m.name}") for m in scene.rig.mounts]
-        ),
+        keys=np.array([stream_key(seed, trial, f"corners: {m.name}") for m in scene.rig.mounts]),
     )
 
 
@@ -162,7 +161,7 @@ def _lens_rows(scene: Scene, built: AsBuilt) -> FloatArray:
 
 def _stamps(
     scene: Scene, built: AsBuilt, seed: int, trial: int
-) -> tuple[FloatArray, FloatArray, np.ndarray]:
+) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Capture as stamped, arrival, and whether the frame was lost, for all frames."""
     views = scene.views
     arrived_at_s = np.zeros(len(views.camera))
