@@ -170,6 +170,7 @@ def _margin_px(rig: Rig, course: Course, spreads: AsBuiltSpreads) -> float:
 def world_boxes(layout: FieldLayout, course: Course, t_s: FloatArray) -> WorldBoxes:
     """Obstacles and traffic as boxes, at each instant (n,)."""
     fixed, moving = layout.obstacles, course.traffic
+    half_sizes = [*(o.size_m / 2.0 for o in fixed), *(t.size_m / 2.0 for t in moving)]
     centres = np.zeros((len(t_s) if moving else 1, len(fixed) + len(moving), 3))
     for i, obstacle in enumerate(fixed):
         centres[:, i] = obstacle.centre_in_world_m
@@ -179,8 +180,8 @@ def world_boxes(layout: FieldLayout, course: Course, t_s: FloatArray) -> WorldBo
         centres[:, i, 2] = traffic.size_m[2] / 2.0
     return WorldBoxes(
         centres_m=centres,
-        half_sizes_m=np.array([b.size_m / 2.0 for b in (*fixed, *moving)]).reshape(-1, 3),
-        headings_rad=np.array([b.heading_rad for b in (*fixed, *moving)]),
+        half_sizes_m=np.array(half_sizes).reshape(-1, 3),
+        headings_rad=np.array([*(o.heading_rad for o in fixed), *(t.heading_rad for t in moving)]),
     )
 
 

@@ -150,7 +150,7 @@ def _tag_corners(scene: Scene, built: AsBuilt) -> FloatArray:
     turned = np.einsum(
         "nij,nkj->nki", pan_tilt_roll(built.tag_turns_rad, 0.0, 0.0), nominal - middle
     )
-    return turned + middle + built.tag_offsets_m[:, None, :]
+    return np.asarray(turned + middle + built.tag_offsets_m[:, None, :])
 
 
 def _lens_rows(scene: Scene, built: AsBuilt) -> FloatArray:

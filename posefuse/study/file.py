@@ -145,9 +145,10 @@ def _loaded(faults: Faults, load: Callable[[Path], T], path: Path, *key: str | i
     if not path.is_file():
         faults.add(f"no such file (got {path})", *key)
         return None
+    thing: T | None = None
     with faults.at(*key):
-        return load(path)
-    return None
+        thing = load(path)
+    return thing
 
 
 def _all(things: Sequence[T | None]) -> list[T]:
@@ -162,9 +163,10 @@ def _settings(
     key = ("plan", place, "filter") if isinstance(table, PlanTable) else ("filter",)
     if isinstance(table.filter, str):
         return _loaded(faults, load_settings, folder / table.filter, *key)
+    settings: FilterSettings | None = None
     with faults.at(*key):
-        return settings_from_table(table.filter or FilterTable())
-    return None
+        settings = settings_from_table(table.filter or FilterTable())
+    return settings
 
 
 def _check_courses(
@@ -189,8 +191,8 @@ def _sources(path: Path, table: StudyTable) -> Iterator[Path]:
     yield folder / table.layout
     for row in table.plan:
         yield from rig_sources(folder / row.rig)
-    for row in (table, *table.plan):
-        if isinstance(row.filter, str):
-            yield folder / row.filter
+    for named in (table.filter, *(row.filter for row in table.plan)):
+        if isinstance(named, str):
+            yield folder / named
     for name in table.courses:
         yield from course_sources(folder / name)

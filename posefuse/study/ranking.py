@@ -64,7 +64,7 @@ def trial_mean_squares_m2(runs: Sequence[Run]) -> FloatArray:
     if with_shots:
         return np.asarray(np.mean(_pool(with_shots).distance_m ** 2, axis=1))
     per_course = [[_distance_rms_m(card.whole_course) ** 2 for card in run.cards] for run in runs]
-    return np.mean(per_course, axis=0)
+    return np.asarray(np.mean(per_course, axis=0))
 
 
 def _distance_rms_m(span: SpanScores) -> float:
