@@ -1,6 +1,6 @@
 """Reading a study file with everything it names."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from math import radians
 from pathlib import Path
 from typing import Annotated, TypeVar
@@ -17,8 +17,8 @@ from posefuse.fusion.file import FilterTable, load_settings, settings_from_table
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.checks import check_course
 from posefuse.motion.course import Course
-from posefuse.motion.file import course_sources, load_course
-from posefuse.robot.file import load_rig, rig_sources
+from posefuse.motion.file import load_course
+from posefuse.robot.file import load_rig
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.study.study import Plan, Study
 
@@ -117,7 +117,7 @@ def load_study(path: Path | str) -> Study:
         ]
         faults.stop_if_any()
     plans = [
-        Plan(name=row.name, rig=rig, settings=chosen)
+        Plan(name=row.name, rig=rig, settings=chosen, rig_path=folder / row.rig)
         for row, rig, chosen in zip(table.plan, _all(rigs), _all(settings), strict=True)
     ]
     with all_faults_of(path) as faults:
@@ -136,7 +136,8 @@ def load_study(path: Path | str) -> Study:
             start_std=table.start.start_std if table.start else None,
             trials=table.trials,
             seed=table.seed,
-            sources=tuple(dict.fromkeys(_sources(path, table))),
+            path=path,
+            layout_path=folder / table.layout,
         )
 
 
@@ -182,17 +183,3 @@ def _check_courses(
                 if str(error) not in told:
                     told.add(str(error))
                     faults.add(f"{course.name}: {error}", "courses", place)
-
-
-def _sources(path: Path, table: StudyTable) -> Iterator[Path]:
-    """Every file a study is read from, its own first."""
-    folder = path.parent
-    yield path
-    yield folder / table.layout
-    for row in table.plan:
-        yield from rig_sources(folder / row.rig)
-    for named in (table.filter, *(row.filter for row in table.plan)):
-        if isinstance(named, str):
-            yield folder / named
-    for name in table.courses:
-        yield from course_sources(folder / name)

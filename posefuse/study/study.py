@@ -19,11 +19,18 @@ T = TypeVar("T", "Plan", "Course")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
-    """One rival: a rig and the filter settings it is run with."""
+    """One rival: a rig and the filter settings it is run with.
+
+    Parameters
+    ----------
+    rig_path
+        The rig's file, where it was read from one.
+    """
 
     name: str
     rig: Rig
     settings: FilterSettings
+    rig_path: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,8 +45,8 @@ class Study:
         Build errors that are drawn anew in each trial.
     start_std : (3,) array or None
         Error of the stated start pose: x_m, y_m, heading_rad; ``None``: no start is stated.
-    sources
-        The files the study was read from, the study's own first; empty when it was built by hand.
+    path, layout_path
+        The study's and the layout's file, where they were read from files.
     """
 
     name: str
@@ -51,7 +58,8 @@ class Study:
     start_std: FloatArray | None
     trials: int
     seed: int
-    sources: tuple[Path, ...] = ()
+    path: Path | None = None
+    layout_path: Path | None = None
 
     def __post_init__(self) -> None:
         if self.start_std is not None:

@@ -1,0 +1,104 @@
+"""``posefuse compare STUDY``: ranks the plans of a study."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from posefuse.cli.folders import default_folder
+
+if TYPE_CHECKING:
+    from posefuse.study.comparison import Comparison
+    from posefuse.study.study import Study
+
+__all__ = ["command"]
+
+
+@click.command(name="compare")
+@click.argument("study_file", metavar="STUDY", type=click.Path(path_type=Path))
+@click.option("--trials", type=click.IntRange(min=1), help="Default: the study's own.")
+@click.option("--seed", type=click.IntRange(min=0), help="Default: the study's own.")
+@click.option(
+    "--workers", type=click.IntRange(min=1), help="Threads. Default: one for each processor."
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="New folder. Default: results/ and a time stamp."
+)
+@click.option(
+    "--unit",
+    "length_unit",
+    type=click.Choice(["m", "cm", "mm", "in"]),
+    default="cm",
+    show_default=True,
+    help="Unit of the lengths shown.",
+)
+def command(
+    study_file: Path,
+    trials: int | None,
+    seed: int | None,
+    workers: int | None,
+    out: Path | None,
+    length_unit: str,
+) -> None:
+    """Run every plan of a STUDY on every course with the same luck, and rank them.
+
+    Shows the ranked table and writes results.json, results.csv and report.html to a new folder.
+    """
+    from posefuse.files.result_folder import new_folder
+    from posefuse.report.comparison import write_comparison_report
+    from posefuse.report.files import write_results
+    from posefuse.study.file import load_study
+
+    study = load_study(study_file)
+    out = out or default_folder()
+    with new_folder(out) as folder:
+        comparison = _compared(study, trials=trials, seed=seed, workers=workers)
+        _show(comparison, length_unit)
+        write_results(comparison, folder)
+        write_comparison_report(comparison, folder / "report.html", length_unit=length_unit)
+    click.echo(f"\nWritten to {out}: open {out / 'report.html'} in a browser.")
+
+
+def _compared(
+    study: "Study", *, trials: int | None, seed: int | None, workers: int | None
+) -> "Comparison":
+    """The comparison, with a progress bar on standard error."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from posefuse.study.compare import compare
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True)) as progress:
+        bar = progress.add_task("trials", total=None)
+        return compare(
+            study,
+            trials=trials,
+            seed=seed,
+            workers=workers,
+            on_progress=lambda done, whole: progress.update(bar, completed=done, total=whole),
+        )
+
+
+def _show(comparison: "Comparison", length_unit: str) -> None:
+    """The ranked table, the warnings and what the table means, on standard output."""
+    from rich.console import Console
+    from rich.table import Table
+
+    from posefuse.report.tables import comparison_table
+
+    headers, rows = comparison_table(comparison, length_unit=length_unit)
+    table = Table(title=f"{comparison.study.name} ({comparison.trials} trials a course)")
+    for place, header in enumerate(headers):
+        table.add_column(header, justify="left" if place == 0 else "right")
+    for row in rows:
+        table.add_row(*row)
+    console = Console()
+    console.print(table)
+    for warning in comparison.warnings:
+        console.print(f"Warning: {warning}", style="yellow", highlight=False)

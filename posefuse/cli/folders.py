@@ -1,0 +1,11 @@
+"""Where results go when nobody says, and how the command line speaks."""
+
+from datetime import datetime
+from pathlib import Path
+
+__all__ = ["default_folder"]
+
+
+def default_folder() -> Path:
+    """``results/`` and the local time to the second: a new folder for each run."""
+    return Path("results") / datetime.now().strftime("%Y-%m-%d_%H%M%S")

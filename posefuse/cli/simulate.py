@@ -1,0 +1,70 @@
+"""``posefuse simulate STUDY``: writes what the robot would record."""
+
+import re
+from pathlib import Path
+
+import click
+
+from posefuse.cli.folders import default_folder
+
+__all__ = ["command"]
+
+
+@click.command(name="simulate")
+@click.argument("study_file", metavar="STUDY", type=click.Path(path_type=Path))
+@click.option("--plan", "plan_names", multiple=True, help="Only this plan (may be repeated).")
+@click.option("--course", "course_names", multiple=True, help="Only this course (may be repeated).")
+@click.option("--trials", type=click.IntRange(min=1), default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), help="Default: the study's own.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="New folder. Default: results/ and a time stamp."
+)
+def command(
+    study_file: Path,
+    plan_names: tuple[str, ...],
+    course_names: tuple[str, ...],
+    trials: int,
+    seed: int | None,
+    out: Path | None,
+) -> None:
+    """Write what the robot of a STUDY would record: a folder a plan, course and trial.
+
+    Each folder holds copies of the rig's and the layout's files, so that it can be sent whole.
+    """
+    from posefuse.files.result_folder import new_folder
+    from posefuse.recording.folder import StoredRecording, write_recording
+    from posefuse.simulation.simulate import simulate
+    from posefuse.study.compare import plan_scene
+    from posefuse.study.file import load_study
+
+    study = load_study(study_file)
+    plans = [study.plan(name) for name in plan_names] or list(study.plans)
+    courses = [study.course(name) for name in course_names] or list(study.courses)
+    seed = study.seed if seed is None else seed
+    out = out or default_folder()
+    written = []
+    with new_folder(out) as folder:
+        for plan, course in [(plan, course) for plan in plans for course in courses]:
+            scene = plan_scene(study, plan, course)
+            for trial in range(trials):
+                name = _folder_name(plan.name, course.name, f"trial {trial}")
+                stored = StoredRecording(
+                    recording=simulate(scene, seed=seed, trial=trial),
+                    rig=plan.rig,
+                    layout=study.layout,
+                    rig_path=plan.rig_path,
+                    layout_path=study.layout_path,
+                    goal=study.goal.name,
+                    recorded_on=f"simulated from {study_file.name}, seed {seed}, trial {trial}",
+                    clock="seconds since the start of the course",
+                )
+                write_recording(stored, folder / name)
+                written.append(out / name)
+    for place in written:
+        click.echo(str(place))
+    click.echo(f"{len(written)} recording(s). Replay one with: posefuse replay {written[0]}")
+
+
+def _folder_name(*parts: str) -> str:
+    """The parts as one folder name that every system takes."""
+    return "-".join(re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_") for part in parts)
