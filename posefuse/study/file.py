@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field
 
 from posefuse.checks import FloatArray
-from posefuse.errors import InputError
+from posefuse.errors import FileError, InputError
 from posefuse.fieldlayout import FieldLayout
 from posefuse.fieldlayout.file import load_layout
 from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
@@ -146,10 +146,11 @@ def _loaded(faults: Faults, load: Callable[[Path], T], path: Path, *key: str | i
     if not path.is_file():
         faults.add(f"no such file (got {path})", *key)
         return None
-    thing: T | None = None
-    with faults.at(*key):
-        thing = load(path)
-    return thing
+    try:
+        return load(path)
+    except FileError as error:
+        faults.found.append(error)
+        return None
 
 
 def _all(things: Sequence[T | None]) -> list[T]:
@@ -164,10 +165,11 @@ def _settings(
     key = ("plan", place, "filter") if isinstance(table, PlanTable) else ("filter",)
     if isinstance(table.filter, str):
         return _loaded(faults, load_settings, folder / table.filter, *key)
-    settings: FilterSettings | None = None
-    with faults.at(*key):
-        settings = settings_from_table(table.filter or FilterTable())
-    return settings
+    try:
+        return settings_from_table(table.filter or FilterTable())
+    except InputError as error:
+        faults.add(str(error), *key)
+        return None
 
 
 def _check_courses(
