@@ -189,12 +189,10 @@ class Recording:
 
     def __post_init__(self) -> None:
         if len(self.frames.sensor) and not (
-            0 <= self.frames.sensor.min()
-            and self.frames.sensor.max() < len(self.sensor_names)
+            self.frames.sensor.min() >= 0 and self.frames.sensor.max() < len(self.sensor_names)
         ):
             raise InputError("frames: a sensor index lies outside sensor_names")
         if len(self.sightings.frame) and not (
-            0 <= self.sightings.frame.min()
-            and self.sightings.frame.max() < len(self.frames.sensor)
+            self.sightings.frame.min() >= 0 and self.sightings.frame.max() < len(self.frames.sensor)
         ):
             raise InputError("sightings: a frame index lies outside the frames")

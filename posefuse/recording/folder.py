@@ -1,0 +1,327 @@
+"""A recording as a folder: ``recording.toml`` and CSV tables whose header names carry units.
+
+============== ==================================================================================
+recording.toml name, rig, layout; optional recorded_on, clock, goal, dropped_frame_count, [start]
+odometry.csv   t_s, forward_m, left_m, turn_rad: motion since the row before, first row zero
+frames.csv     frame, camera, captured_at_s, arrived_at_s
+sightings.csv  frame, id and x0_px, y0_px .. x3_px, y3_px, or range_m, bearing_rad, or range_m
+truth.csv      t_s, x_m, y_m, and where it is known heading_rad (the file is optional)
+shots.csv      t_s, goal (optional)
+inputs/        copies of the rig's and the layout's files, where posefuse wrote the folder
+============== ==================================================================================
+
+What is written and read again is the same to the last bit.
+"""
+
+import json
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field
+
+from posefuse.checks import FloatArray
+from posefuse.errors import FileError, InputError
+from posefuse.fieldlayout import FieldLayout
+from posefuse.fieldlayout.file import load_layout
+from posefuse.files.references import referenced
+from posefuse.files.result_folder import new_folder
+from posefuse.files.table_file import write_table
+from posefuse.files.toml_file import Faults, FileModel, all_faults_of, in_file, load_toml
+from posefuse.files.types import Name, NotNegative
+from posefuse.geometry import Pose2
+from posefuse.recording.inputs import copy_inputs
+from posefuse.recording.recording import Odometry, Recording, StartPose
+from posefuse.recording.tables import (
+    VALUE_COLUMNS,
+    read_frames,
+    read_odometry,
+    read_shots,
+    read_sightings,
+    read_truth,
+)
+from posefuse.robot import Rig
+from posefuse.robot.file import load_rig, rig_sources
+
+__all__ = ["StoredRecording", "read_recording", "write_recording"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StoredRecording:
+    """A recording with the rig and the layout it was taken with.
+
+    Parameters
+    ----------
+    goal
+        To which the whole course is scored.
+    rig_path, layout_path
+        The files of both.
+    recorded_on, clock
+        Free text: when, and what the stamps count from.
+    """
+
+    recording: Recording
+    rig: Rig
+    layout: FieldLayout
+    rig_path: Path
+    layout_path: Path
+    goal: str | None = None
+    recorded_on: str = ""
+    clock: str = ""
+
+    def __post_init__(self) -> None:
+        if self.recording.sensor_names != self.rig.sensor_names:
+            raise InputError(
+                f"recording {self.recording.name!r}: its sensors are "
+                f"{', '.join(self.recording.sensor_names)}, those of the rig "
+                f"{self.rig.name!r} are {', '.join(self.rig.sensor_names)}"
+            )
+        if self.goal is not None:
+            self.layout.goal(self.goal)
+
+
+Row = tuple[float, float, float]
+
+
+class StartTable(FileModel):
+    """The pose at the first odometry row as stated.
+
+    The heading in degrees or, exactly, in radians; the spread as two numbers or, exactly, as the
+    covariance of x_m, y_m, heading_rad.
+    """
+
+    x_m: float
+    y_m: float
+    heading_deg: float | None = None
+    heading_rad: float | None = None
+    position_std_m: NotNegative | None = None
+    heading_std_deg: NotNegative | None = None
+    covariance: tuple[Row, Row, Row] | None = None
+
+
+class RecordingTable(FileModel):
+    """``recording.toml``; paths are relative to it."""
+
+    name: Name
+    rig: str
+    layout: str
+    recorded_on: str = ""
+    clock: str = ""
+    goal: str | None = None
+    dropped_frame_count: Annotated[int, Field(ge=0)] = 0
+    start: StartTable | None = None
+
+
+def read_recording(folder: Path | str) -> StoredRecording:
+    """The recording in a folder, with its rig and layout.
+
+    Nothing is passed over: whatever does not fit is refused.
+
+    Raises
+    ------
+    FileError
+        One line for each fault in the first file that has any.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        told = "a file" if folder.exists() else "no such folder"
+        raise FileError(folder, f"{told}: a recording is a folder that holds recording.toml")
+    path = folder / "recording.toml"
+    table = load_toml(path, RecordingTable)
+    with all_faults_of(path) as faults:
+        with faults.at("rig"):
+            referenced(path, table.rig)
+        with faults.at("layout"):
+            referenced(path, table.layout)
+        start = _start(table.start, faults) if table.start is not None else None
+    rig, layout = load_rig(folder / table.rig), load_layout(folder / table.layout)
+    with in_file(path, key=("goal",)):
+        if table.goal is not None:
+            layout.goal(table.goal)
+    return StoredRecording(
+        recording=_read_tables(folder, table=table, rig=rig, layout=layout, start=start),
+        rig=rig,
+        layout=layout,
+        rig_path=folder / table.rig,
+        layout_path=folder / table.layout,
+        goal=table.goal,
+        recorded_on=table.recorded_on,
+        clock=table.clock,
+    )
+
+
+def _read_tables(
+    folder: Path,
+    *,
+    table: RecordingTable,
+    rig: Rig,
+    layout: FieldLayout,
+    start: StartPose | None,
+) -> Recording:
+    odometry = read_odometry(folder / "odometry.csv")
+    frames, numbers = read_frames(folder / "frames.csv", rig=rig)
+    _check_overlap(folder / "frames.csv", frames.captured_at_s, odometry)
+    sightings = read_sightings(
+        folder / "sightings.csv", frames=frames, frame_numbers=numbers, layout=layout, rig=rig
+    )
+    truth = shots = None
+    if (folder / "truth.csv").exists():
+        truth = read_truth(folder / "truth.csv")
+        _check_overlap(folder / "truth.csv", truth.stamps_s, odometry)
+    if (folder / "shots.csv").exists():
+        shots = read_shots(folder / "shots.csv", odometry=odometry, layout=layout)
+    return Recording(
+        name=table.name,
+        sensor_names=rig.sensor_names,
+        odometry=odometry,
+        frames=frames,
+        sightings=sightings,
+        start=start,
+        truth=truth,
+        shots=shots,
+        dropped_frame_count=table.dropped_frame_count,
+    )
+
+
+def _check_overlap(path: Path, stamps_s: FloatArray, odometry: Odometry) -> None:
+    first, last = odometry.stamps_s[[0, -1]].tolist()
+    if len(stamps_s) and not (stamps_s[0] <= last and stamps_s[-1] >= first):
+        own_first, own_last = stamps_s[[0, -1]].tolist()
+        raise FileError(
+            path,
+            f"does not overlap odometry.csv in time: {own_first!r} to {own_last!r} s here, "
+            f"{first!r} to {last!r} s there; all stamps must be told by one clock",
+        )
+
+
+def _start(table: StartTable, faults: Faults) -> StartPose | None:
+    """The start pose; ``None`` once a fault is noted."""
+    heading_rad = table.heading_rad
+    if (table.heading_deg is None) == (heading_rad is None):
+        faults.add("give one of heading_deg and heading_rad", "start")
+    if table.heading_deg is not None:
+        heading_rad = math.radians(table.heading_deg)
+    cov = _start_cov(table, faults)
+    if cov is None or heading_rad is None:
+        return None
+    return StartPose(world_from_robot=Pose2([table.x_m, table.y_m, heading_rad]), cov=cov)
+
+
+def _start_cov(table: StartTable, faults: Faults) -> FloatArray | None:
+    position, heading_deg = table.position_std_m, table.heading_std_deg
+    if table.covariance is None and position is not None and heading_deg is not None:
+        return np.diag([position**2, position**2, math.radians(heading_deg) ** 2])
+    if table.covariance is None or position is not None or heading_deg is not None:
+        faults.add("give either position_std_m and heading_std_deg, or covariance", "start")
+        return None
+    cov = np.array(table.covariance)
+    if not np.array_equal(cov, cov.T) or np.linalg.eigvalsh(cov)[0] < -1e-12 * cov.max():
+        faults.add("must be symmetric with no negative variance", "start", "covariance")
+    return cov
+
+
+def write_recording(stored: StoredRecording, folder: Path | str) -> None:
+    """Writes a new folder that ``read_recording`` turns back into the same recording.
+
+    The files of rig and layout are copied into it, so that it can be moved and sent whole.
+
+    Raises
+    ------
+    FileError
+        The folder exists and is not empty; nothing of it is touched.
+    InputError
+        Two frames of one sensor bear one stamp, or a frame sights one id twice.
+    """
+    recording = stored.recording
+    _check_writable(recording)
+    with new_folder(Path(folder)) as new:
+        sources = [stored.layout_path, stored.rig_path, *rig_sources(stored.rig_path)]
+        copies = copy_inputs(sources, new / "inputs")
+        text = _toml_text(
+            stored,
+            rig=copies[stored.rig_path].relative_to(new).as_posix(),
+            layout=copies[stored.layout_path].relative_to(new).as_posix(),
+        )
+        (new / "recording.toml").write_text(text, encoding="utf-8", newline="\n")
+        _write_tables(recording, new)
+
+
+def _check_writable(recording: Recording) -> None:
+    frames, sightings = recording.frames, recording.sightings
+    for index, name in enumerate(recording.sensor_names):
+        stamps_s = frames.captured_at_s[frames.sensor == index]
+        repeats = np.flatnonzero(np.diff(stamps_s) == 0.0)
+        if len(repeats):
+            raise InputError(
+                f"recording {recording.name!r}: two frames of {name!r} bear one capture stamp "
+                f"({stamps_s[repeats[0]].item()!r})"
+            )
+    pairs = np.stack([sightings.frame, sightings.id], axis=-1)
+    if len(np.unique(pairs, axis=0)) < len(pairs):
+        raise InputError(f"recording {recording.name!r}: a frame sights one id twice")
+
+
+def _write_tables(recording: Recording, folder: Path) -> None:
+    odometry, frames, sightings = recording.odometry, recording.frames, recording.sightings
+    forward, left, turn = odometry.twists.T
+    write_table(
+        folder / "odometry.csv",
+        {"t_s": odometry.stamps_s, "forward_m": forward, "left_m": left, "turn_rad": turn},
+    )
+    write_table(
+        folder / "frames.csv",
+        {
+            "frame": np.arange(len(frames.sensor)),
+            "camera": [recording.sensor_names[index] for index in frames.sensor],
+            "captured_at_s": frames.captured_at_s,
+            "arrived_at_s": frames.arrived_at_s,
+        },
+    )
+    values = dict(zip(VALUE_COLUMNS[sightings.kind], sightings.values.T, strict=True))
+    write_table(folder / "sightings.csv", {"frame": sightings.frame, "id": sightings.id, **values})
+    if recording.truth is not None:
+        x, y, heading = recording.truth.poses.T
+        columns = {"t_s": recording.truth.stamps_s, "x_m": x, "y_m": y}
+        if recording.truth.has_heading:
+            columns["heading_rad"] = heading
+        write_table(folder / "truth.csv", columns)
+    if recording.shots is not None:
+        write_table(
+            folder / "shots.csv",
+            {"t_s": recording.shots.stamps_s, "goal": recording.shots.goals},
+        )
+
+
+def _toml_text(stored: StoredRecording, *, rig: str, layout: str) -> str:
+    recording = stored.recording
+    lines = [
+        f"name = {_quoted(recording.name)}",
+        f"rig = {_quoted(rig)}",
+        f"layout = {_quoted(layout)}",
+        f"recorded_on = {_quoted(stored.recorded_on)}",
+        f"clock = {_quoted(stored.clock)}",
+        f"dropped_frame_count = {recording.dropped_frame_count}",
+    ]
+    if stored.goal is not None:
+        lines.append(f"goal = {_quoted(stored.goal)}")
+    if recording.start is not None:
+        x, y, heading = recording.start.world_from_robot.values.tolist()
+        rows = ", ".join(repr(row) for row in recording.start.cov.tolist())
+        lines += [
+            "",
+            "# radians and the covariance of x_m, y_m, heading_rad keep every bit; by hand",
+            "# heading_deg, position_std_m and heading_std_deg do",
+            "[start]",
+            f"x_m = {x!r}",
+            f"y_m = {y!r}",
+            f"heading_rad = {heading!r}",
+            f"covariance = [{rows}]",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string: JSON's escapes are TOML's, save for one character."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
