@@ -1,0 +1,44 @@
+"""Pictures: finished numbers onto matplotlib axes; ``draw_x(ax, data, ...)``, no global state."""
+
+from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, spread_wants_log
+from posefuse.plots.consistency import draw_nees, draw_nis
+from posefuse.plots.court import draw_court
+from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
+from posefuse.plots.floor import (
+    add_error_bar,
+    add_tags_bar,
+    draw_expected_error,
+    draw_tags_seen,
+)
+from posefuse.plots.robot import draw_rig_from_above, draw_rig_from_side, draw_robot
+from posefuse.plots.style import Axes, Figure, drawing, in_unit, new_figure, png_bytes, svg_text
+from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
+
+__all__ = [
+    "Axes",
+    "Figure",
+    "add_error_bar",
+    "add_tags_bar",
+    "box_legend_handles",
+    "draw_court",
+    "draw_distance_error",
+    "draw_error_boxes",
+    "draw_expected_error",
+    "draw_nees",
+    "draw_nis",
+    "draw_path",
+    "draw_rig_from_above",
+    "draw_rig_from_side",
+    "draw_robot",
+    "draw_shots",
+    "draw_sightings",
+    "draw_tags_seen",
+    "drawing",
+    "exaggeration_of",
+    "in_unit",
+    "new_figure",
+    "png_bytes",
+    "spread_wants_log",
+    "svg_text",
+    "tags_per_bin",
+]

@@ -1,0 +1,159 @@
+"""The arena from above: floor, obstacles, tags and goals."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.patches import Polygon, Rectangle
+
+from posefuse.checks import FloatArray
+from posefuse.fieldlayout import FieldLayout, Goal, Obstacle
+from posefuse.geometry import Pose2
+from posefuse.plots.style import INK, floor_unit, in_unit
+from posefuse.units import metres_to
+
+__all__ = ["draw_court", "draw_goals", "draw_obstacles", "frame_court"]
+
+_TICK_M = 0.22
+_GOAL_COLOUR = "#D55E00"
+_TAG_COLOUR = "#005a8c"
+
+
+def draw_court(
+    ax: Axes, layout: FieldLayout, *, length_unit: str = "m", has_tag_ids: bool = True
+) -> Axes:
+    """Floor, obstacles, goals with their names, and tags with a tick the way each faces."""
+    frame_court(ax, layout, length_unit=length_unit)
+    draw_obstacles(ax, layout, length_unit=length_unit)
+    _draw_tags(ax, layout, length_unit=length_unit, has_ids=has_tag_ids)
+    for beacon in layout.beacons:
+        x, y = _floor(beacon.position_in_world_m[:2], length_unit)
+        ax.plot(x, y, marker="^", markersize=7, color=_TAG_COLOUR, linestyle="none")
+        ax.annotate(
+            str(beacon.id),
+            (x, y),
+            xytext=(0, 6),
+            textcoords="offset points",
+            ha="center",
+            fontsize=7,
+            color=_TAG_COLOUR,
+        )
+    return draw_goals(ax, layout, length_unit=length_unit)
+
+
+def draw_goals(
+    ax: Axes, layout: FieldLayout, *, length_unit: str = "m", has_names: bool = True
+) -> Axes:
+    """Each goal's opening as a bar, with its name."""
+    for goal in layout.goals:
+        _draw_goal(ax, goal, layout, length_unit=length_unit, has_name=has_names)
+    return ax
+
+
+def frame_court(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axes:
+    """Axes that hold the floor to scale, with its walls."""
+    length, width = _floor(np.array([layout.length_m, layout.width_m]), length_unit)
+    unit = floor_unit(length_unit)
+    margin = metres_to(unit, 0.45)
+    ax.add_patch(Rectangle((0.0, 0.0), length, width, fill=False, edgecolor=INK, linewidth=1.4))
+    ax.set_xlim(-margin, length + margin)
+    ax.set_ylim(-margin, width + margin)
+    ax.set_aspect("equal")
+    ax.spines[:].set_visible(False)
+    ax.set_xlabel(in_unit("x", unit))
+    ax.set_ylabel(in_unit("y", unit))
+    return ax
+
+
+def draw_obstacles(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axes:
+    """The obstacles' outlines: filled where they block the way, hatched where they only hide."""
+    for obstacle in layout.obstacles:
+        ax.add_patch(
+            Polygon(
+                _floor(_outline_m(obstacle), length_unit),
+                closed=True,
+                facecolor="#cfcfcf" if obstacle.blocks_course else "none",
+                edgecolor="#777777",
+                linewidth=0.8,
+                hatch=None if obstacle.blocks_course else "////",
+                zorder=2,
+            )
+        )
+    return ax
+
+
+def _outline_m(obstacle: Obstacle) -> FloatArray:
+    half = obstacle.size_m[:2] / 2.0
+    corners = half * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+    pose = Pose2([*obstacle.centre_in_world_m[:2], obstacle.heading_rad])
+    return pose.transform(corners)
+
+
+def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool) -> None:
+    """A bar as wide as the tag (never less than can be seen) and a tick the way it faces.
+
+    Tags in one place (two heights on a post, say) share one label.
+    """
+    bars, ticks = [], []
+    labels: dict[tuple[float, float, float, float], list[int]] = {}
+    for tag in layout.tags:
+        centre = tag.world_from_tag.translation_m[:2]
+        along, out = tag.world_from_tag.rotation[:2, 0], tag.world_from_tag.rotation[:2, 2]
+        half = max(tag.edge_m, 0.16) / 2.0
+        bars.append([centre - half * along, centre + half * along])
+        ticks.append([centre, centre + _TICK_M * out])
+        key = tuple(float(v) for v in np.round([*centre, *out], 1))
+        labels.setdefault(key, []).append(tag.id)  # type: ignore[arg-type]
+    for lines, width in ((bars, 3.0), (ticks, 1.0)):
+        ax.add_collection(
+            LineCollection(
+                [_floor(np.array(line), length_unit) for line in lines],
+                colors=_TAG_COLOUR,
+                linewidths=width,
+                zorder=4,
+            )
+        )
+    if has_ids:
+        for (x_m, y_m, out_x, out_y), ids in labels.items():
+            x, y = _floor(np.array([x_m, y_m]), length_unit)
+            ax.annotate(
+                ",".join(str(i) for i in ids),
+                (x, y),
+                xytext=(-8.0 * out_x, -8.0 * out_y),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                fontsize=6.5,
+                color=_TAG_COLOUR,
+                zorder=5,
+            )
+
+
+def _draw_goal(
+    ax: Axes, goal: Goal, layout: FieldLayout, *, length_unit: str, has_name: bool
+) -> None:
+    out = np.array([np.cos(goal.facing_rad), np.sin(goal.facing_rad)])
+    along = np.array([-out[1], out[0]]) * goal.width_m / 2.0
+    ends = _floor(np.array([goal.xy_in_world_m - along, goal.xy_in_world_m + along]), length_unit)
+    ax.plot(*ends.T, color=_GOAL_COLOUR, linewidth=4.0, solid_capstyle="butt", zorder=6)
+    if not has_name:
+        return
+    x, y = _floor(goal.xy_in_world_m, length_unit)
+    middle = _floor(np.array([layout.length_m, layout.width_m]), length_unit) / 2.0
+    ax.annotate(
+        goal.name,
+        (x, y),
+        xytext=(7.0 if x < middle[0] else -7.0, 0.0),
+        textcoords="offset points",
+        ha="left" if x < middle[0] else "right",
+        va="center",
+        fontsize=8,
+        fontweight="bold",
+        color=_GOAL_COLOUR,
+        zorder=7,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.8},
+    )
+
+
+def _floor(points_m: FloatArray, length_unit: str) -> FloatArray:
+    """Points in the unit of the floor's axes."""
+    return points_m * metres_to(floor_unit(length_unit), 1.0)

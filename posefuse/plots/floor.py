@@ -1,0 +1,103 @@
+"""What the cameras can tell from every place on the floor, as a map."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LogNorm, Normalize
+from matplotlib.image import AxesImage
+from matplotlib.ticker import FuncFormatter, LogLocator
+
+from posefuse.checks import FloatArray
+from posefuse.fieldlayout import FieldLayout
+from posefuse.plots.court import draw_goals, draw_obstacles, frame_court
+from posefuse.plots.style import MAP_COLOURS, floor_unit, in_unit
+from posefuse.study.floor_map import FloorMap
+from posefuse.units import metres_to
+
+__all__ = ["add_error_bar", "add_tags_bar", "draw_expected_error", "draw_tags_seen"]
+
+_NO_PLACE = "#eeeeee"
+
+
+def draw_tags_seen(
+    ax: Axes, floor_map: FloorMap, layout: FieldLayout, *, most: float, length_unit: str = "m"
+) -> AxesImage:
+    """Tags the cameras find from each cell, coloured from 0 to ``most``: the drawn image."""
+    return _draw(
+        ax,
+        floor_map,
+        floor_map.tags_seen,
+        layout,
+        norm=Normalize(0.0, max(most, 1.0)),
+        colours=MAP_COLOURS,
+        length_unit=length_unit,
+    )
+
+
+def draw_expected_error(
+    ax: Axes,
+    floor_map: FloorMap,
+    layout: FieldLayout,
+    *,
+    span_m: tuple[float, float],
+    length_unit: str = "cm",
+) -> AxesImage:
+    """Least spread of the distance to the goal from each cell: the drawn image. Light is good.
+
+    Parameters
+    ----------
+    span_m
+        Least and greatest error of the colour scale, which is logarithmic.
+    """
+    low, high = (metres_to(length_unit, value) for value in span_m)
+    return _draw(
+        ax,
+        floor_map,
+        metres_to(length_unit, 1.0) * floor_map.distance_std_m,
+        layout,
+        norm=LogNorm(low, max(high, 1.01 * low)),
+        colours=f"{MAP_COLOURS}_r",
+        length_unit=length_unit,
+    )
+
+
+def add_tags_bar(axes: list[Axes], image: AxesImage) -> None:
+    """The colour bar beside maps of tags seen."""
+    bar = axes[0].figure.colorbar(image, ax=axes, pad=0.01, shrink=0.7, aspect=30)
+    bar.set_label("tags found in one frame of each camera")
+
+
+def add_error_bar(axes: list[Axes], image: AxesImage, *, length_unit: str = "cm") -> None:
+    """The colour bar beside maps of the expected error."""
+    bar = axes[0].figure.colorbar(image, ax=axes, pad=0.01, shrink=0.7, aspect=30, extend="both")
+    bar.set_label(in_unit("expected distance error, 1 sigma", length_unit))
+    bar.ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    bar.ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    bar.ax.yaxis.set_minor_formatter("")
+
+
+def _draw(
+    ax: Axes,
+    floor_map: FloorMap,
+    values: FloatArray,
+    layout: FieldLayout,
+    *,
+    norm: Normalize,
+    colours: str,
+    length_unit: str,
+) -> AxesImage:
+    frame_court(ax, layout, length_unit=length_unit)
+    ax.set_facecolor("white")
+    scale = metres_to(floor_unit(length_unit), 1.0)
+    x, y = floor_map.x_edges_m * scale, floor_map.y_edges_m * scale
+    image = ax.imshow(
+        np.ma.masked_invalid(values),
+        extent=(x[0], x[-1], y[0], y[-1]),
+        origin="lower",
+        interpolation="nearest",
+        norm=norm,
+        cmap=colours,
+    )
+    image.get_cmap().set_bad(_NO_PLACE)
+    draw_obstacles(ax, layout, length_unit=length_unit)
+    draw_goals(ax, layout, length_unit=length_unit, has_names=False)
+    return image

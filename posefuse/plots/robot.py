@@ -1,0 +1,192 @@
+"""The robot with its cameras: on the court at one instant, and as a sketch of its rig."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon, Rectangle
+from scipy.spatial import ConvexHull
+
+from posefuse.checks import FloatArray
+from posefuse.fieldlayout import FieldLayout
+from posefuse.geometry import Pose2
+from posefuse.plots.style import INK, floor_unit, in_unit, plan_colour
+from posefuse.robot import Mount, Rig
+from posefuse.units import metres_to, to_degrees
+
+__all__ = ["draw_rig_from_above", "draw_rig_from_side", "draw_robot"]
+
+_SKETCH_REACH_M = 0.45
+
+
+def draw_robot(
+    ax: Axes,
+    rig: Rig,
+    world_from_robot: Pose2,
+    *,
+    layout: FieldLayout,
+    reach_m: float = 2.5,
+    length_unit: str = "m",
+) -> Axes:
+    """The robot's outline at a pose, with each camera's view as a slice ``reach_m`` long.
+
+    What stands in the view is not taken out of it; the walls cut it off.
+    """
+    scale = metres_to(floor_unit(length_unit), 1.0)
+    size = np.array([layout.length_m, layout.width_m]) * scale
+    floor = Rectangle((0.0, 0.0), *size, transform=ax.transData)
+    for index, mount in enumerate(rig.mounts):
+        cone = _arc_of_view_m(mount, reach_m)
+        view = Polygon(
+            world_from_robot.transform(cone) * scale,
+            closed=True,
+            facecolor=plan_colour(index),
+            alpha=0.2,
+            linewidth=0.0,
+            zorder=2.5,
+        )
+        ax.add_patch(view)
+        view.set_clip_path(floor)
+    outline = world_from_robot.transform(rig.body.outline_in_robot_m) * scale
+    ax.add_patch(
+        Polygon(outline, closed=True, facecolor="white", edgecolor=INK, linewidth=1.2, zorder=6)
+    )
+    nose = np.array([[0.0, 0.0], [rig.body.length_m / 2.0, 0.0]])
+    ax.plot(*(world_from_robot.transform(nose) * scale).T, color=INK, linewidth=1.2, zorder=7)
+    return ax
+
+
+def draw_rig_from_above(ax: Axes, rig: Rig, *, length_unit: str = "cm") -> Axes:
+    """Outline, boxes and cameras seen from above, forward to the right; tilts written beside."""
+    scale = metres_to(length_unit, 1.0)
+    ax.add_patch(
+        Polygon(
+            rig.body.outline_in_robot_m * scale,
+            closed=True,
+            facecolor="#f4f4f4",
+            edgecolor=INK,
+            linewidth=1.2,
+        )
+    )
+    _draw_boxes(ax, rig, axes=(0, 1), scale=scale)
+    for index, mount in enumerate(rig.mounts):
+        _draw_view(ax, mount, axes=(0, 1), scale=scale, colour=plan_colour(index))
+        outward = np.array([np.cos(mount.pan_rad), np.sin(mount.pan_rad)])
+        x, y = scale * (mount.position_in_robot_m[:2] + 0.62 * _SKETCH_REACH_M * outward)
+        ax.annotate(
+            f"{_signed(to_degrees(mount.tilt_rad))}°",
+            (x, y),
+            ha="center",
+            va="center",
+            fontsize=7.5,
+            color=INK,
+            zorder=9,
+        )
+    ax.annotate(
+        "front →",
+        (scale * (rig.body.length_m / 2.0 - 0.02), scale * (0.03 - rig.body.width_m / 2.0)),
+        ha="right",
+        va="bottom",
+        fontsize=7.5,
+        color=INK,
+    )
+    return _frame(ax, rig, axes=(0, 1), scale=scale, labels=("x", "y"), length_unit=length_unit)
+
+
+def draw_rig_from_side(ax: Axes, rig: Rig, *, length_unit: str = "cm") -> Axes:
+    """The same robot seen from its right side, forward to the right, standing on the floor."""
+    scale = metres_to(length_unit, 1.0)
+    half = rig.body.length_m / 2.0
+    _draw_boxes(ax, rig, axes=(0, 2), scale=scale)
+    for index, mount in enumerate(rig.mounts):
+        _draw_view(ax, mount, axes=(0, 2), scale=scale, colour=plan_colour(index))
+    ax.axhline(0.0, color=INK, linewidth=1.2)
+    ax.plot([-half * scale, half * scale], [0.0, 0.0], color=INK, linewidth=4.0)
+    return _frame(
+        ax, rig, axes=(0, 2), scale=scale, labels=("x", "height"), length_unit=length_unit
+    )
+
+
+def _draw_boxes(ax: Axes, rig: Rig, *, axes: tuple[int, int], scale: float) -> None:
+    for box in rig.body.boxes:
+        centre, half = box.centre_in_robot_m[list(axes)], box.size_m[list(axes)] / 2.0
+        corners = centre + half * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+        ax.add_patch(
+            Polygon(
+                corners * scale,
+                closed=True,
+                facecolor="#c8c8c8",
+                edgecolor="#777777",
+                alpha=0.7,
+                linewidth=0.8,
+            )
+        )
+
+
+def _draw_view(ax: Axes, mount: Mount, *, axes: tuple[int, int], scale: float, colour: str) -> None:
+    """The pyramid of view, cut off at a set reach, as its shadow on two axes."""
+    shadow = _view_in_robot_m(mount, _SKETCH_REACH_M)[:, list(axes)]
+    hull = shadow[ConvexHull(shadow).vertices]
+    ax.add_patch(
+        Polygon(hull * scale, closed=True, facecolor=colour, alpha=0.25, linewidth=0.0, zorder=4)
+    )
+    x, y = mount.position_in_robot_m[list(axes)] * scale
+    ax.plot(x, y, marker="s", markersize=5, color=colour, markeredgecolor="white", zorder=8)
+
+
+def _frame(
+    ax: Axes,
+    rig: Rig,
+    *,
+    axes: tuple[int, int],
+    scale: float,
+    labels: tuple[str, str],
+    length_unit: str,
+) -> Axes:
+    """Limits that hold body, boxes and views, whatever the plan: rivals stay to one scale."""
+    half = max(rig.body.length_m, rig.body.width_m) / 2.0 + _SKETCH_REACH_M + 0.05
+    top = max(
+        [box.centre_in_robot_m[2] + box.size_m[2] / 2.0 for box in rig.body.boxes]
+        + [mount.position_in_robot_m[2] + 0.6 * _SKETCH_REACH_M for mount in rig.mounts]
+        + [0.3]
+    )
+    ax.set_xlim(-half * scale, half * scale)
+    if axes[1] == 2:
+        ax.set_ylim(-0.08 * scale, (top + 0.05) * scale)
+    else:
+        ax.set_ylim(-half * scale, half * scale)
+    ax.set_aspect("equal")
+    ax.set_xlabel(in_unit(labels[0], length_unit))
+    ax.set_ylabel(in_unit(labels[1], length_unit))
+    return ax
+
+
+def _image_rays(mount: Mount, pixels: FloatArray) -> FloatArray:
+    """Directions (n, 3) in the robot frame of pixels (n, 2), without the lens's distortion."""
+    ahead = (pixels - mount.camera.lens.centre_px) / mount.camera.lens.focal_px
+    rays = np.concatenate([ahead, np.ones((len(ahead), 1))], axis=1)
+    return rays @ mount.robot_from_camera.rotation.T
+
+
+def _view_in_robot_m(mount: Mount, reach_m: float) -> FloatArray:
+    """The camera and what lies ``reach_m`` off in its image's corners and middle, (6, 3)."""
+    width, height = mount.camera.sensor.width_px - 0.5, mount.camera.sensor.height_px - 0.5
+    middle = mount.camera.lens.centre_px
+    pixels = np.array([[-0.5, -0.5], [width, -0.5], [width, height], [-0.5, height], middle])
+    rays = _image_rays(mount, pixels)
+    apex = mount.position_in_robot_m
+    far = apex + reach_m * rays / np.linalg.norm(rays, axis=1, keepdims=True)
+    return np.concatenate([apex[None], far])
+
+
+def _arc_of_view_m(mount: Mount, reach_m: float) -> FloatArray:
+    """A slice of a disc over the floor, from the image's left edge to its right, (n, 2)."""
+    width, middle = mount.camera.sensor.width_px - 0.5, mount.camera.lens.centre_px[1]
+    edges = _image_rays(mount, np.array([[-0.5, middle], [width, middle]]))
+    right, left = np.unwrap(np.arctan2(edges[::-1, 1], edges[::-1, 0]))
+    angle = np.linspace(right, left, 24)
+    apex = mount.position_in_robot_m[:2]
+    arc = apex + reach_m * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    return np.concatenate([apex[None], arc])
+
+
+def _signed(angle_deg: float) -> str:
+    return f"{angle_deg:+.0f}" if abs(angle_deg) >= 0.5 else "0"

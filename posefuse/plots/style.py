@@ -1,0 +1,128 @@
+"""Colours, letters and files that all pictures share."""
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from matplotlib import rc_context, rcdefaults, rcParams
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from posefuse.units import length_label
+
+__all__ = [
+    "GREY",
+    "INK",
+    "MAP_COLOURS",
+    "PLAN_COLOURS",
+    "Axes",
+    "Figure",
+    "drawing",
+    "floor_unit",
+    "in_unit",
+    "new_figure",
+    "plan_colour",
+    "png_bytes",
+    "svg_text",
+]
+
+PLAN_COLOURS = (
+    "#0072B2",  # blue
+    "#D55E00",  # vermilion
+    "#009E73",  # bluish green
+    "#CC79A7",  # reddish purple
+    "#E69F00",  # orange
+    "#56B4E9",  # sky blue
+    "#000000",  # black
+)
+"""Told apart with any colour vision: M. Okabe and K. Ito, Color Universal Design, 2008. Their
+yellow is left out: it is too pale for a line on white."""
+
+MAP_COLOURS = "cividis"
+INK = "#222222"
+GREY = "#8a8a8a"
+
+_SETTINGS: dict[Any, Any] = {
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "Helvetica", "sans-serif"],
+    "font.size": 9.0,
+    "axes.titlesize": 10.0,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": 9.0,
+    "axes.edgecolor": "#666666",
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "axes.formatter.useoffset": False,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "text.color": INK,
+    "axes.labelcolor": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 8.0,
+    "ytick.labelsize": 8.0,
+    "legend.fontsize": 8.0,
+    "legend.frameon": False,
+    "figure.constrained_layout.w_pad": 0.06,
+    "figure.constrained_layout.h_pad": 0.06,
+    "figure.facecolor": "white",
+    "savefig.facecolor": "white",
+    "text.parse_math": False,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "posefuse",
+    "path.simplify": True,
+    "path.simplify_threshold": 0.3,
+}
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Within it, everything is drawn in the one style, whatever the user's own settings say."""
+    with rc_context():
+        rcdefaults()
+        rcParams.update(_SETTINGS)
+        yield
+
+
+def new_figure(width_in: float, height_in: float) -> Figure:
+    """An empty figure that spaces its axes itself."""
+    return Figure(figsize=(width_in, height_in), layout="constrained")
+
+
+def svg_text(figure: Figure) -> str:
+    """The figure as SVG: the same figure gives the same bytes. Maps in it are bitmaps."""
+    buffer = io.StringIO()
+    with drawing():
+        figure.savefig(buffer, format="svg", dpi=150, metadata={"Date": None, "Creator": None})
+    return buffer.getvalue()
+
+
+def png_bytes(figure: Figure, *, dots_per_inch: float = 150.0) -> bytes:
+    """The figure as a PNG file: the same figure gives the same bytes."""
+    buffer = io.BytesIO()
+    with drawing():
+        figure.savefig(buffer, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def plan_colour(index: int) -> str:
+    """The colour of the study's plan number ``index``; after seven they come again."""
+    return PLAN_COLOURS[index % len(PLAN_COLOURS)]
+
+
+def floor_unit(length_unit: str) -> str:
+    """The unit of places on the floor: inches for those who ask for them, else metres."""
+    return "in" if length_unit == "in" else "m"
+
+
+def in_unit(label: str, length_unit: str) -> str:
+    """An axis label with its unit.
+
+    >>> in_unit("distance error", "in")
+    'distance error (inch)'
+    """
+    return f"{label} ({length_label(length_unit)})"
