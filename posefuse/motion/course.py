@@ -1,8 +1,10 @@
 """A course: the true path with its shots, and what happens to the robot on the way."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
-from posefuse.checks import FloatArray, frozen_array, increasing, not_negative, positive
+from posefuse.checks import FloatArray, finite, frozen_array, increasing, not_negative, positive
 from posefuse.errors import InputError
 from posefuse.motion.path import TruePath
 
@@ -32,7 +34,7 @@ class Bump:
     slip_m: float
 
     def __post_init__(self) -> None:
-        not_negative("bump: at_s", self.at_s)
+        finite("bump: at_s", self.at_s)
         positive("bump: lasts_s", self.lasts_s)
         not_negative("bump: slip_m", self.slip_m)
 
@@ -108,9 +110,24 @@ class Course:
     traffic: tuple[Traffic, ...] = ()
 
     def __post_init__(self) -> None:
-        for shot in self.shots:
-            if not self.path.start_s <= shot.at_s <= self.path.end_s:
+        timed: list[tuple[str, Sequence[Shot | Bump | Knock]]] = [
+            ("shot", self.shots),
+            ("bump", self.bumps),
+            ("knock", self.knocks),
+        ]
+        for kind, events in timed:
+            for event in events:
+                self._refuse_outside(kind, event.at_s)
+        for before, shot in pairwise(self.shots):
+            if shot.at_s <= before.at_s:
                 raise InputError(
-                    f"shot at {shot.at_s:g} s: must lie within the course "
-                    f"({self.path.start_s:g} to {self.path.end_s:g} s)"
+                    f"shot at {shot.at_s:g} s: must come later than the shot before, at "
+                    f"{before.at_s:g} s"
                 )
+
+    def _refuse_outside(self, kind: str, at_s: float) -> None:
+        start_s, end_s = self.path.start_s, self.path.end_s
+        if not start_s <= at_s <= end_s:
+            raise InputError(
+                f"{kind} at {at_s:g} s: must lie within the course ({start_s:g} to {end_s:g} s)"
+            )

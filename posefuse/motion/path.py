@@ -23,13 +23,13 @@ class TruePath:
     def through(cls, stamps_s: ArrayLike, poses: ArrayLike) -> "TruePath":
         """A path through poses (n, 3) at strictly rising stamps (n,), n at least 2.
 
-        Headings must be unwrapped: a step of more than half a turn is taken as driven.
-        It starts and ends at rest when the end poses stand still; otherwise the ends are natural.
+        Headings must be unwrapped: a step of more than half a turn is taken as driven. The
+        accelerations at both ends are zero.
         """
         stamps = increasing("path t_s", frozen_array("path t_s", stamps_s, (None,)))
         values = frozen_array("path", poses, (len(stamps), 3))
         if len(stamps) < 2:
-            raise InputError(f"path: needs 2 poses or more (got {len(stamps)})")
+            raise InputError(f"path: 2 poses or more are needed (got {len(stamps)})")
         return cls(CubicSpline(stamps, values, bc_type="natural"))
 
     @property
@@ -53,11 +53,11 @@ class TruePath:
         return Pose2(self._at(t_s, 0))
 
     def velocities(self, t_s: ArrayLike) -> FloatArray:
-        """x and y velocity in the world (m/s) and turn rate (rad/s), (..., 3)."""
+        """Velocity along x and y in the world (m/s) and turn rate (rad/s), (..., 3)."""
         return self._at(t_s, 1)
 
     def accelerations(self, t_s: ArrayLike) -> FloatArray:
-        """x and y acceleration in the world (m/s^2) and turn acceleration (rad/s^2), (..., 3)."""
+        """Acceleration along x and y (m/s^2) and of the turn (rad/s^2), (..., 3)."""
         return self._at(t_s, 2)
 
     def _at(self, t_s: ArrayLike, derivative: int) -> FloatArray:

@@ -1,0 +1,260 @@
+"""Odometry simulated wheel by wheel, and the body motion recovered from it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.checks import FloatArray, frozen_array
+from posefuse.errors import InputError
+from posefuse.geometry import Pose2, arc_twist
+from posefuse.motion.course import Bump
+from posefuse.motion.gyro import gyro_turns
+from posefuse.motion.kinematics import body_matrix, wheel_matrix
+from posefuse.motion.path import TruePath
+from posefuse.randomness import stream
+from posefuse.robot import Drivetrain, DrivetrainKind
+
+__all__ = ["OdometryRows", "WheelRun", "odometry_rows", "prepare_wheels"]
+
+_STANDING_M = 1e-9
+"""Travel in one row below which a steered wheel keeps its direction."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OdometryRows:
+    """Odometry of one run, with the truth it came from.
+
+    Parameters
+    ----------
+    twists : (rows, 3) array
+        As measured: forward_m, left_m, turn_rad since the row before; the first row is zero.
+    step_covs : (rows, 3, 3) array
+        Covariance of the white part of each twist's error: noise of travel, steering and gyro, and
+        bumps. What stays over many rows (radius, slip, bias, scale) and the encoder's steps are not
+        in it.
+    true_poses : (rows, 3) array
+        x_m, y_m, heading_rad, unwrapped.
+    """
+
+    stamps_s: FloatArray
+    twists: FloatArray
+    step_covs: FloatArray
+    true_poses: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WheelRun:
+    """All of a run's odometry that no trial changes. The steps are the rows after the first.
+
+    Parameters
+    ----------
+    true_twists : (steps, 3) array
+    rolled_m : (wheels, steps) array
+        What each rim truly rolls, slip left out; of a steered wheel never negative.
+    directions : (2, wheels, steps) array
+        Unit vectors along which steered wheels roll, in the robot frame; others have none.
+    slip_factors : (steps,) array
+        What the encoders read for each metre rolled.
+    travel_std_m, bump_std_m : (wheels, steps), (steps,) arrays
+        Spread of the white error of each wheel, and of what bumps add to it.
+    """
+
+    drivetrain: Drivetrain
+    stamps_s: FloatArray
+    true_poses: FloatArray
+    true_twists: FloatArray
+    rolled_m: FloatArray
+    directions: FloatArray
+    slip_factors: FloatArray
+    travel_std_m: FloatArray
+    bump_std_m: FloatArray
+    step_covs: FloatArray
+
+    def rows(
+        self, *, seed: int, trial: int, wheel_radius_fractions: FloatArray, ideal: bool = False
+    ) -> OdometryRows:
+        """What one trial's wheels and gyro tell.
+
+        Parameters
+        ----------
+        wheel_radius_fractions : (wheels,) array
+            How much larger than stated each wheel is, as built.
+        ideal
+            Without any error: the truth, and no covariance.
+        """
+        wheels = len(self.drivetrain.wheels)
+        fractions = frozen_array("wheel_radius_fractions", wheel_radius_fractions, (wheels,))
+        twists = np.zeros_like(self.true_poses)
+        if ideal:
+            twists[1:] = self._body_twists(self.rolled_m, self.directions)
+        else:
+            twists[1:] = self._measured(seed, trial, fractions)
+        return OdometryRows(
+            stamps_s=self.stamps_s,
+            twists=twists,
+            step_covs=np.zeros_like(self.step_covs) if ideal else self.step_covs,
+            true_poses=self.true_poses,
+        )
+
+    def _measured(self, seed: int, trial: int, fractions: FloatArray) -> FloatArray:
+        twists = self._body_twists(
+            self._encoded_m(seed, trial, fractions), self._steered(seed, trial)
+        )
+        if self.drivetrain.gyro is not None:
+            steps_s = np.diff(self.stamps_s)
+            twists[:, 2] = gyro_turns(
+                self.true_twists[:, 2], steps_s, self.drivetrain.gyro, seed=seed, trial=trial
+            )
+        return twists
+
+    def _encoded_m(self, seed: int, trial: int, fractions: FloatArray) -> FloatArray:
+        """What the encoders tell of each wheel, in metres of a wheel of the stated radius."""
+        read = self.rolled_m * self.slip_factors
+        bumped = np.flatnonzero(self.bump_std_m)
+        for wheel in range(1, len(read) + 1):
+            row = read[wheel - 1]
+            if self.drivetrain.travel_std_m_per_sqrt_m:
+                drawn = stream(seed, trial, f"wheel {wheel} travel").standard_normal(len(row))
+                row += self.travel_std_m[wheel - 1] * drawn
+            if len(bumped):
+                drawn = stream(seed, trial, f"wheel {wheel} bumps").standard_normal(len(bumped))
+                row[bumped] += self.bump_std_m[bumped] * drawn
+        read /= 1.0 + fractions[:, None]
+        if self.drivetrain.encoder_counts_per_turn:
+            rim_m = 2.0 * np.pi * self.drivetrain.wheel_radius_m
+            count_m = rim_m / self.drivetrain.encoder_counts_per_turn
+            counts = np.rint(np.cumsum(read, axis=1) / count_m)
+            read = np.diff(counts, axis=1, prepend=0.0) * count_m
+        return read
+
+    def _steered(self, seed: int, trial: int) -> FloatArray:
+        """Directions of the wheels as their steering encoders tell them."""
+        std = self.drivetrain.steering_std_rad
+        if not (std and self.is_steered):
+            return self.directions
+        x, y = self.directions
+        off = np.empty_like(x)
+        for wheel, row in enumerate(off, start=1):
+            stream(seed, trial, f"wheel {wheel} steering").standard_normal(out=row)
+        off *= std
+        c, s = np.cos(off), np.sin(off)
+        return np.stack([c * x - s * y, s * x + c * y])
+
+    def _body_twists(self, rolled_m: FloatArray, directions: FloatArray) -> FloatArray:
+        """Least squares over the wheels, (steps, 3)."""
+        recovery = body_matrix(self.drivetrain)
+        if not self.is_steered:
+            return np.asarray(rolled_m.T @ recovery.T)
+        x, y = rolled_m * directions
+        return np.asarray(x.T @ recovery[:, 0::2].T + y.T @ recovery[:, 1::2].T)
+
+    @property
+    def is_steered(self) -> bool:
+        """Whether each wheel tells a direction beside its travel."""
+        return self.drivetrain.kind is DrivetrainKind.SWERVE
+
+
+def odometry_rows(
+    path: TruePath,
+    drivetrain: Drivetrain,
+    bumps: Sequence[Bump],
+    *,
+    seed: int,
+    trial: int,
+    wheel_radius_fractions: FloatArray,
+    ideal: bool = False,
+) -> OdometryRows:
+    """Odometry of one trial; for many trials keep what ``prepare_wheels`` gives."""
+    return prepare_wheels(path, drivetrain, bumps).rows(
+        seed=seed, trial=trial, wheel_radius_fractions=wheel_radius_fractions, ideal=ideal
+    )
+
+
+def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]) -> WheelRun:
+    """Everything about a run's odometry that no trial changes.
+
+    Raises
+    ------
+    InputError
+        A path shorter than one odometry step.
+    """
+    count = int(np.floor((path.end_s - path.start_s) * drivetrain.rate_hz + 1e-6))
+    if count < 1:
+        raise InputError(
+            f"course: must last one odometry step, {1.0 / drivetrain.rate_hz:g} s, or longer "
+            f"(got {path.end_s - path.start_s:g} s)"
+        )
+    stamps = path.start_s + np.arange(count + 1) / drivetrain.rate_hz
+    poses = path.poses(stamps).values
+    twists = arc_twist(Pose2(poses[:-1]).inverse() @ Pose2(poses[1:]))
+    rolled, directions = _rolled(drivetrain, twists)
+    acceleration = path.accelerations((stamps[1:] + stamps[:-1]) / 2.0)
+    slip = 1.0 + drivetrain.slip_per_m_per_s2 * np.hypot(acceleration[:, 0], acceleration[:, 1])
+    travel_std = drivetrain.travel_std_m_per_sqrt_m * np.sqrt(np.abs(rolled))
+    bump_std = _bump_std_m(stamps, bumps)
+    return WheelRun(
+        drivetrain=drivetrain,
+        stamps_s=stamps,
+        true_poses=poses,
+        true_twists=twists,
+        rolled_m=rolled,
+        directions=directions,
+        slip_factors=slip,
+        travel_std_m=travel_std,
+        bump_std_m=bump_std,
+        step_covs=_step_covs(
+            drivetrain, np.diff(stamps), rolled * slip, directions, np.hypot(travel_std, bump_std)
+        ),
+    )
+
+
+def _rolled(drivetrain: Drivetrain, twists: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What each rim rolls (wheels, steps), and the directions of steered wheels."""
+    travel = wheel_matrix(drivetrain) @ twists.T
+    if drivetrain.kind is not DrivetrainKind.SWERVE:
+        return travel, np.zeros((2, 0, len(twists)))
+    x, y = travel[0::2], travel[1::2]
+    rolls = np.hypot(x, y) >= _STANDING_M
+    # a standing wheel keeps the direction it rolled in last; before that it points forward
+    latest = np.maximum.accumulate(np.where(rolls, np.arange(len(twists)), -1), axis=1)
+    wheel = np.arange(len(x))[:, None]
+    angle = np.where(latest >= 0, np.arctan2(y, x)[wheel, latest], 0.0)
+    directions = np.stack([np.cos(angle), np.sin(angle)])
+    return x * directions[0] + y * directions[1], directions
+
+
+def _bump_std_m(stamps_s: FloatArray, bumps: Sequence[Bump]) -> FloatArray:
+    """Spread that bumps add to each wheel in each step: their variances spread over their time."""
+    variance = np.zeros(len(stamps_s) - 1)
+    for bump in bumps:
+        ends = np.clip(stamps_s, bump.at_s, bump.at_s + bump.lasts_s)
+        variance += bump.slip_m**2 * np.diff(ends) / bump.lasts_s
+    return np.sqrt(variance)
+
+
+def _step_covs(
+    drivetrain: Drivetrain,
+    steps_s: FloatArray,
+    read_m: FloatArray,
+    directions: FloatArray,
+    rolled_std_m: FloatArray,
+) -> FloatArray:
+    """Covariance (steps + 1, 3, 3) of the white error of each measured twist."""
+    recovery = body_matrix(drivetrain)
+    if drivetrain.kind is DrivetrainKind.SWERVE:
+        wheels = len(drivetrain.wheels)
+        pairs = recovery.reshape(3, wheels, 2)
+        across = np.stack([-directions[1], directions[0]])
+        by_rolling = np.einsum("awk,kws->wsa", pairs, directions) * rolled_std_m[..., None]
+        steered_m = drivetrain.steering_std_rad * read_m
+        by_steering = np.einsum("awk,kws->wsa", pairs, across) * steered_m[..., None]
+        effects = np.concatenate([by_rolling, by_steering])
+    else:
+        effects = recovery.T[:, None, :] * rolled_std_m[..., None]
+    covs = np.zeros((len(steps_s) + 1, 3, 3))
+    covs[1:] = np.einsum("wsa,wsb->sab", effects, effects)
+    if drivetrain.gyro is not None:
+        covs[:, 2, :] = covs[:, :, 2] = 0.0
+        covs[1:, 2, 2] = drivetrain.gyro.noise_rad_per_sqrt_s**2 * steps_s
+    return covs
