@@ -2,7 +2,7 @@
 
 import math
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field
@@ -15,6 +15,9 @@ from posefuse.files.types import Name, Point, Positive, QuarterTurn
 __all__ = ["LayoutFile", "load_layout"]
 
 
+Family = Literal["36h11", "25h9", "16h5"]
+
+
 class TagEntry(FileModel):
     """One ``[[tag]]``."""
 
@@ -22,7 +25,7 @@ class TagEntry(FileModel):
     position_m: Point
     facing_deg: float
     tilt_deg: QuarterTurn = 0.0
-    family: str | None = None
+    family: Family | None = None
     edge_m: Positive | None = None
 
 
@@ -60,7 +63,7 @@ class LayoutFile(FileModel):
     name: Name
     length_m: Positive
     width_m: Positive
-    tag_family: str | None = None
+    tag_family: Family | None = None
     tag_edge_m: Positive | None = None
     tag: tuple[TagEntry, ...] = ()
     goal: tuple[GoalEntry, ...] = ()
