@@ -19,6 +19,7 @@ _WORDING = {
     "int_type": "must be a whole number",
     "int_from_float": "must be a whole number",
     "string_type": "must be a text in quotes",
+    "string_too_short": "must not be empty",
     "bool_type": "must be true or false",
     "finite_number": "must be a finite number",
     "tuple_type": "must be a list",

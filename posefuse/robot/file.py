@@ -72,7 +72,9 @@ def load_rig(path: Path) -> Rig:
         ((body, drivetrain),) = robots
         mounts = tuple(_mount(entry, cameras[entry.camera]) for entry in file.mount)
         for index, mount in enumerate(mounts):
-            with faults.at("mount", index):  # each alone, so that its own line is told
+            with faults.at(
+                "mount", index, "position_m"
+            ):  # each alone, so that its own line is told
                 Rig(name=file.name, body=body, drivetrain=drivetrain, mounts=(mount,))
         faults.stop_if_any()
         return Rig(
