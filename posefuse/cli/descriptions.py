@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from posefuse.files.toml_file import read_toml
 from posefuse.units import to_degrees
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def robot(path: Path) -> list[str]:
     from posefuse.robot.file import load_robot
 
     body, drivetrain = load_robot(path)
-    return ["robot", *_robot(body, drivetrain)]
+    return [f"robot {read_toml(path)['name']!r}", *_robot(body, drivetrain)]
 
 
 def camera(path: Path) -> list[str]:

@@ -1,0 +1,97 @@
+"""``posefuse check``: knows what a file is, says what it holds, tells every fault."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from posefuse.cli.check import kind_of
+from posefuse.cli.main import cli
+from posefuse.errors import FileError
+
+ROOT = Path(__file__).parents[2]
+LAYOUT = ROOT / "fieldlayouts" / "orchard_court.toml"
+ORCHARD = ROOT / "datasets" / "orchard"
+FILES = sorted([LAYOUT, *ORCHARD.glob("*.toml"), *ORCHARD.glob("*/*.toml")])
+
+KINDS = {
+    "fieldlayouts": "layout",
+    "cameras": "camera",
+    "rigs": "rig",
+    "courses": "course",
+    "robot.toml": "robot",
+    "filter.toml": "filter",
+    "study.toml": "study",
+}
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_shipped_file_is_known_and_sound(path: Path) -> None:
+    assert kind_of(path) == KINDS.get(path.name) or kind_of(path) == KINDS[path.parent.name]
+    done = CliRunner().invoke(cli, ["check", str(path)])
+    assert done.exception is None, done.stderr
+    assert done.stdout.startswith(f"{path}: ")
+    assert done.stdout.count("\n") <= 12
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ('name = "a"\nlength_m = 1\nwidth_m = 1\n[[beacon]]\nid = 1\n', "layout"),
+        ("width_px = 3\nwidth_m = 4\n", "camera"),
+        ("tag_edge_in = 6\n", "layout"),
+        ('robot = "r.toml"\n', "rig"),
+        ("[[waypoint]]\n[[shot]]\n", "course"),
+        ('measurement = "pose"\n', "filter"),
+        ('layout = "a"\nfilter = "b"\n[[plan]]\n', "study"),
+        ("[drivetrain]\n[[box]]\nlength_m = 1\n", "robot"),
+    ],
+)
+def test_kinds_are_told_by_keys(tmp_path: Path, text: str, kind: str) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text(text, encoding="utf-8")
+    assert kind_of(path) == kind
+
+
+def test_what_cannot_be_told(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text("zzz = 1\nqqq = 2\n", encoding="utf-8")
+    with pytest.raises(FileError, match=r"cannot tell what this is; .*\(got zzz, qqq\)"):
+        kind_of(path)
+    with pytest.raises(FileError, match=r"holds no recording\.toml"):
+        kind_of(tmp_path)
+
+
+def test_a_recording_is_known_by_its_folder_or_its_file(tmp_path: Path) -> None:
+    path = tmp_path / "recording.toml"
+    path.write_text('name = "a"\n', encoding="utf-8")
+    assert kind_of(tmp_path) == kind_of(path) == "recording"
+
+
+def test_the_others_are_still_checked_when_one_is_faulty(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.toml"
+    bad.write_text(
+        LAYOUT.read_text(encoding="utf-8").replace("length_m = 13.2", "length_m = -1\nheigth = 3"),
+        encoding="utf-8",
+    )
+    done = CliRunner().invoke(cli, ["check", str(bad), str(tmp_path / "no.toml"), str(LAYOUT)])
+    assert done.exit_code == 2
+    line = bad.read_text(encoding="utf-8").split("\n").index("length_m = -1") + 1
+    assert done.stderr.split("\n")[:3] == [
+        f"{bad}:{line}: length_m: must be greater than 0 (got -1)",
+        f"{bad}:{line + 1}: heigth: unknown key; allowed: name, length_m, width_m, tag_family, "
+        "tag_edge_m, tag, goal, obstacle, beacon (got heigth = 3)",
+        f"{tmp_path / 'no.toml'}: no such file",
+    ]
+    assert done.stdout.startswith(f"{LAYOUT}: field layout 'Orchard court', 13.2 x 6.6 m\n")
+
+
+def test_what_a_layout_and_a_rig_hold() -> None:
+    done = CliRunner().invoke(cli, ["check", str(LAYOUT), str(ORCHARD / "rigs/four_corners.toml")])
+    assert "12 tags of 36h11, edge 165 mm (ids 0, 1, 2, " in done.stdout
+    assert (
+        "goal 'north crate': opening 1.2 x 0.6 m, its middle at (12.7, 3.3, 1.6) m" in done.stdout
+    )
+    assert "mount 'rear left': 'wide mono' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg" in (
+        done.stdout
+    )
