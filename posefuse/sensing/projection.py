@@ -21,20 +21,30 @@ def lens_row(lens: Lens) -> FloatArray:
     return row
 
 
+WIDEST_RADIUS = 100.0
+"""Rays further off the axis (89.4 degrees) are never seen."""
+
+
 def valid_radius(lens: Lens) -> float:
     """Distance from the axis, on the plane at depth 1, up to which the lens is one to one.
 
     Beyond it the radial factor folds the image back (``d(r g)/dr <= 0``) or has a pole, and points
-    far off the axis would seem to lie inside the image. Infinite for a lens that never folds.
+    far off the axis would seem to lie inside the image. Never more than ``WIDEST_RADIUS``.
     """
     k1, k2, _, _, k3, k4, k5, k6 = lens.distortion
     top, low = Polynomial([1.0, k1, k2, k3]), Polynomial([1.0, k4, k5, k6])
     r2 = Polynomial([0.0, 1.0])
     slope = top * low + 2.0 * r2 * (top.deriv() * low - top * low.deriv())
-    roots = np.concatenate([slope.trim().roots(), low.trim().roots()])
+    return WIDEST_RADIUS * math.sqrt(min(_first_zero(slope), _first_zero(low)))
+
+
+def _first_zero(in_r2: Polynomial) -> float:
+    """Least r2 above 0 where the polynomial is zero, as a share of the widest; at most 1."""
+    coefficients = np.asarray(in_r2.coef, dtype=np.float64)
+    share = Polynomial(coefficients * WIDEST_RADIUS ** (2.0 * np.arange(len(coefficients))))
+    roots = share.trim(tol=1e-9).roots()  # smaller terms than that cannot make a zero
     real = roots[np.abs(roots.imag) <= 1e-9 * np.abs(roots)].real
-    positive = real[real > 0.0]
-    return math.sqrt(positive.min()) if len(positive) else math.inf
+    return float(min(real[real > 0.0].min(initial=1.0), 1.0))
 
 
 def project(points_in_camera_m: ArrayLike, lens: Lens) -> FloatArray:
