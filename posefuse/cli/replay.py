@@ -1,0 +1,184 @@
+"""``posefuse replay RECORDING``: the filter on a recorded run."""
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from posefuse.cli.folders import default_folder
+
+if TYPE_CHECKING:
+    from posefuse.fusion.estimate import Estimate
+    from posefuse.fusion.settings import FilterSettings
+    from posefuse.recording import Recording
+    from posefuse.recording.folder import StoredRecording
+    from posefuse.scoring.results import ScoreRow
+    from posefuse.scoring.scorecard import Scorecard
+
+__all__ = ["command"]
+
+
+@click.command(name="replay")
+@click.argument("folder", metavar="RECORDING", type=click.Path(path_type=Path))
+@click.option(
+    "--settings",
+    "settings_file",
+    type=click.Path(path_type=Path),
+    help="Filter file. Default: solved poses of tags, or ranges as they are.",
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="New folder. Default: results/ and a time stamp."
+)
+@click.option(
+    "--unit",
+    "length_unit",
+    type=click.Choice(["m", "cm", "mm", "in"]),
+    default="cm",
+    show_default=True,
+    help="Unit of the lengths shown.",
+)
+def command(folder: Path, settings_file: Path | None, out: Path | None, length_unit: str) -> None:
+    """Run the filter on the RECORDING in a folder, and score it.
+
+    Shows the scores and writes results.json, scorecard.csv, estimate.csv and report.html to a new
+    folder. Without a true path in the recording there are no errors to tell; without shots the
+    whole course is scored alone.
+    """
+    from posefuse.files.result_folder import new_folder
+    from posefuse.fusion.file import load_settings
+    from posefuse.fusion.fuse import fuse
+    from posefuse.recording.folder import read_recording
+
+    stored = read_recording(folder)
+    recording = stored.recording
+    settings = load_settings(settings_file) if settings_file is not None else _default(recording)
+    out = out or default_folder()
+    with new_folder(out) as new:
+        estimate = fuse(recording, rig=stored.rig, layout=stored.layout, settings=settings)
+        card, rows = _scored(stored, estimate)
+        _write(
+            new,
+            stored=stored,
+            source=folder,
+            settings=settings,
+            estimate=estimate,
+            card=card,
+            rows=rows,
+            length_unit=length_unit,
+        )
+    _show(stored, card, rows, length_unit=length_unit)
+    click.echo(f"\nWritten to {out}: open {out / 'report.html'} in a browser.")
+
+
+def _scored(stored: "StoredRecording", estimate: "Estimate") -> "tuple[Scorecard, list[ScoreRow]]":
+    from posefuse.scoring.results import score_rows
+    from posefuse.scoring.score import score
+    from posefuse.scoring.trajectory import trajectory_scores
+
+    truth = stored.recording.truth
+    card = score(
+        stored.recording,
+        estimate=estimate,
+        truth=truth,
+        layout=stored.layout,
+        goal=stored.goal,
+        shooter=stored.rig.body.shooter,
+    )
+    path = trajectory_scores(estimate=estimate, truth=truth) if truth is not None else None
+    return card, score_rows(card, path)
+
+
+def _write(
+    new: Path,
+    *,
+    stored: "StoredRecording",
+    source: Path,
+    settings: "FilterSettings",
+    estimate: "Estimate",
+    card: "Scorecard",
+    rows: "list[ScoreRow]",
+    length_unit: str,
+) -> None:
+    from posefuse.report.replay import write_replay_report
+    from posefuse.scoring.results import write_run_results
+
+    write_run_results(
+        new,
+        stored=stored,
+        source=source,
+        settings=settings,
+        estimate=estimate,
+        card=card,
+        rows=rows,
+    )
+    write_replay_report(
+        stored,
+        new / "report.html",
+        estimate=estimate,
+        card=card,
+        settings=settings,
+        source=source,
+        length_unit=length_unit,
+    )
+
+
+def _default(recording: "Recording") -> "FilterSettings":
+    """Settings that fit what the recording holds."""
+    from posefuse.fusion.settings import (
+        FilterSettings,
+        Measurement,
+        NoiseKind,
+        NoiseModel,
+        StartFrom,
+    )
+    from posefuse.recording import SightingKind
+
+    kind = recording.sightings.kind
+    if kind is SightingKind.CORNERS:
+        stated = recording.start is not None
+        return FilterSettings(start_from=StartFrom.STATED if stated else StartFrom.TAGS)
+    return FilterSettings(
+        measurement=Measurement(kind.value), noise=NoiseModel(kind=NoiseKind.FIXED)
+    )
+
+
+def _show(
+    stored: "StoredRecording",
+    card: "Scorecard",
+    rows: "list[ScoreRow]",
+    *,
+    length_unit: str,
+) -> None:
+    """The scores, what became of the measurements, and what it all means, on standard output."""
+    from rich.console import Console
+    from rich.table import Table
+
+    from posefuse.report.replay import replay_finding
+    from posefuse.report.tables import outcome_table, scorecard_table
+    from posefuse.report.wording import length_with_unit
+
+    console = Console()
+    for title, (headers, lines) in (
+        (stored.recording.name, scorecard_table(card, length_unit=length_unit)),
+        ("measurements", outcome_table(card)),
+    ):
+        table = Table(title=title)
+        for place, header in enumerate(headers):
+            table.add_column(header, justify="left" if place == 0 else "right")
+        for line in lines:
+            table.add_row(*line)
+        console.print(table)
+    console.print(replay_finding(card, length_unit), highlight=False)
+    known = {(row.span, row.figure): row for row in rows}
+    rms = known.get(("shots", "distance_rms_m"))
+    if rms is not None and math.isfinite(rms.low):
+        low, high = (length_with_unit(value, length_unit) for value in (rms.low, rms.high))
+        console.print(f"95 % interval of the RMS at the shots: {low} to {high}.", highlight=False)
+    aligned = known.get(("run", "aligned_position_rms_m"))
+    if aligned is not None:
+        length = length_with_unit(aligned.value, length_unit)
+        console.print(
+            f"Laid on the true path by one turn and shift, {length} of the position RMS remain.",
+            highlight=False,
+        )
