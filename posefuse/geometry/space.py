@@ -40,7 +40,7 @@ class Pose3:
         if array.ndim < 2 or array.shape[-2:] != (4, 4):
             raise InputError(f"Pose3: shape {array.shape} given, (..., 4, 4) wanted")
         rotation = array[..., :3, :3]
-        off = np.abs(rotation @ np.swapaxes(rotation, -1, -2) - np.eye(3)).max()
+        off = np.abs(rotation @ np.swapaxes(rotation, -1, -2) - np.eye(3)).max(initial=0.0)
         if not off < 1e-6 or (np.linalg.det(rotation) < 0.0).any():
             raise InputError(f"Pose3: not a rotation (off orthonormal by {off:.2g}, or mirrored)")
         array.setflags(write=False)
