@@ -71,7 +71,7 @@ class LayoutFile(FileModel):
     beacon: tuple[BeaconEntry, ...] = ()
 
 
-def load_layout(path: Path) -> FieldLayout:
+def load_layout(path: Path | str) -> FieldLayout:
     """The arena a file describes.
 
     Raises
@@ -79,6 +79,7 @@ def load_layout(path: Path) -> FieldLayout:
     FileError
         With one line for each fault, such as a tag outside the arena or facing into a wall.
     """
+    path = Path(path)
     file = load_toml(path, LayoutFile)
     with all_faults_of(path) as faults:
         _refuse_repeated(faults, "tag", "id", [entry.id for entry in file.tag])

@@ -22,8 +22,9 @@ def new_folder(path: Path) -> Iterator[Path]:
     FileError
         ``path`` is a file or a folder that holds something: nothing of it is touched.
     """
-    refuse_filled(path)
-    unfinished = path.absolute().with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.unfinished")
+    _refuse_filled(path)
+    whole = path.resolve()  # "." and "..", too, have a name and a place beside them
+    unfinished = whole.with_name(f".{whole.name}.{uuid.uuid4().hex[:8]}.unfinished")
     made = _missing_parents(unfinished)
     try:
         unfinished.mkdir(parents=True)
@@ -38,7 +39,7 @@ def new_folder(path: Path) -> Iterator[Path]:
     _put_in_place(unfinished, path)
 
 
-def refuse_filled(path: Path) -> None:
+def _refuse_filled(path: Path) -> None:
     """Raises when ``path`` is anything but absent or an empty folder."""
     if path.is_dir():
         if any(path.iterdir()):
@@ -61,10 +62,13 @@ def _remove_empty(folders: list[Path]) -> None:
 
 def _put_in_place(unfinished: Path, path: Path) -> None:
     try:
-        if path.is_dir():
-            path.rmdir()  # only ever an empty one; some systems refuse to rename onto it
-        unfinished.rename(path)
-    except OSError as error:
-        raise FileError(
-            path, f"cannot be put in place ({error.strerror}); the results are kept in {unfinished}"
-        ) from None
+        if path.is_dir():  # an empty one that was there before is filled, not replaced
+            _refuse_filled(path)
+            for part in list(unfinished.iterdir()):
+                part.rename(path / part.name)
+            unfinished.rmdir()
+        else:
+            unfinished.rename(path)
+    except (FileError, OSError) as error:
+        why = error.problem if isinstance(error, FileError) else error.strerror
+        raise FileError(path, f"{why}; the results are kept in {unfinished}") from None

@@ -37,7 +37,11 @@ def shown_key(path: KeyPath) -> str:
     >>> shown_key(("tag", 2, "edge_m"))
     'tag.3.edge_m'
     """
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+    return ".".join(str(part + 1) if isinstance(part, int) else _plain(part) for part in path)
+
+
+def _plain(key: str) -> str:
+    return key if key.isprintable() else repr(key)  # a message is one line, whatever a key holds
 
 
 def shown_value(value: object) -> str:
@@ -63,7 +67,7 @@ def schema_faults(
             owner = _model_at(model, detail["loc"][:-1])
             given = _inside(data, place[:-1])
             problem, meant = key_advice(str(place[-1]), given=given, keys=owner.model_fields)
-            problem += f" (got {place[-1]} = {shown_value(value)})"
+            problem += f" (got {_plain(str(place[-1]))} = {shown_value(value)})"
             excused |= {(*place[:-1], meant)} if meant else set()
         elif detail["type"] == "missing":
             place, problem = _missing(place, data)

@@ -26,12 +26,16 @@ __all__ = ["Faults", "FileModel", "all_faults_of", "in_file", "load_toml", "read
 
 M = TypeVar("M", bound="FileModel")
 
+_TOO_DEEP = "lists or tables nested too deeply"
+
 
 def _make_leaves_strict(schema: object) -> None:
     # strict as a whole would refuse TOML's lists for tuples and its texts for enum members
     if isinstance(schema, dict):
         if schema.get("type") in ("float", "int", "bool", "str"):
             schema["strict"] = True
+        if schema.get("type") == "int":  # as far as float64 counts without a gap
+            schema.setdefault("le", 2**53)
         for part in schema.values():
             _make_leaves_strict(part)
     elif isinstance(schema, (list, tuple)):
@@ -63,7 +67,7 @@ class FileModel(BaseModel):
         return schema
 
 
-def load_toml(path: Path, model: type[M]) -> M:
+def load_toml(path: Path | str, model: type[M]) -> M:
     """The file's content, checked against its schema.
 
     Raises
@@ -71,22 +75,26 @@ def load_toml(path: Path, model: type[M]) -> M:
     FileError
         With one line for each fault: file, line, key, value and what is allowed.
     """
+    path = Path(path)
     data = read_toml(path)
     try:
         return model.model_validate(data)
+    except RecursionError:
+        raise FileError(path, _TOO_DEEP) from None
     except ValidationError as error:
         lines = key_lines(read_text(path))
         faults = schema_faults(error, path=path, data=data, lines=lines, model=model)
     raise FileError.joined(faults)
 
 
-def read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path | str) -> dict[str, Any]:
     """The file's content as ``tomllib`` gives it, not yet checked."""
+    path = Path(path)
     text = read_text(path)
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise FileError(path, "not valid TOML: lists or tables nested too deeply") from None
+        raise FileError(path, _TOO_DEEP) from None
     except ValueError as error:
         told = re.fullmatch(
             r"(.*?) \(at (?:line (\d+), column (\d+)|end of document)\)", str(error)
@@ -102,7 +110,7 @@ def read_toml(path: Path) -> dict[str, Any]:
 
 
 @contextmanager
-def in_file(path: Path, key: KeyPath = ()) -> Iterator[None]:
+def in_file(path: Path | str, key: KeyPath = ()) -> Iterator[None]:
     """Turns an ``InputError`` raised inside into a ``FileError`` that names file, line and key.
 
     Parameters
@@ -114,14 +122,14 @@ def in_file(path: Path, key: KeyPath = ()) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise _placed(error, path, key) from error
+        raise _placed(error, Path(path), key) from error
 
 
 class Faults:
     """Collects what is wrong while one file is turned into objects, so that all of it is told."""
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def __init__(self, path: Path | str) -> None:
+        self._path = Path(path)
         self.found: list[FileError] = []
 
     @contextmanager
@@ -146,7 +154,7 @@ class Faults:
 
 
 @contextmanager
-def all_faults_of(path: Path) -> Iterator[Faults]:
+def all_faults_of(path: Path | str) -> Iterator[Faults]:
     """A collector of faults; on leaving the block whatever it holds is raised as one ``FileError``.
 
     An ``InputError`` raised outside ``Faults.at`` is taken for a fault of the file as a whole.

@@ -16,7 +16,7 @@ from posefuse.robot.tables import CameraFile, MountEntry, RigFile, RobotFile
 __all__ = ["load_camera", "load_rig", "load_robot", "rig_sources"]
 
 
-def load_camera(path: Path) -> Camera:
+def load_camera(path: Path | str) -> Camera:
     """The camera a file describes.
 
     Raises
@@ -24,6 +24,7 @@ def load_camera(path: Path) -> Camera:
     FileError
         With one line for each fault.
     """
+    path = Path(path)
     file = load_toml(path, CameraFile)
     with in_file(path, key=("field_of_view_deg",)):
         lens = file.lens()
@@ -34,7 +35,7 @@ def load_camera(path: Path) -> Camera:
     return Camera(name=file.name, lens=lens, sensor=file.sensor(), timing=timing, detector=detector)
 
 
-def load_robot(path: Path) -> tuple[Body, Drivetrain]:
+def load_robot(path: Path | str) -> tuple[Body, Drivetrain]:
     """The body and the drivetrain that a robot file describes.
 
     Raises
@@ -42,6 +43,7 @@ def load_robot(path: Path) -> tuple[Body, Drivetrain]:
     FileError
         With one line for each fault.
     """
+    path = Path(path)
     file = load_toml(path, RobotFile)
     with in_file(path, key=("drivetrain", "wheels_m")):
         drivetrain = file.drivetrain.drivetrain(file.gyro)
@@ -49,7 +51,7 @@ def load_robot(path: Path) -> tuple[Body, Drivetrain]:
         return file.body(), drivetrain
 
 
-def load_rig(path: Path) -> Rig:
+def load_rig(path: Path | str) -> Rig:
     """A robot with its cameras: a rig file and the robot and camera files that it names.
 
     Raises
@@ -57,6 +59,7 @@ def load_rig(path: Path) -> Rig:
     FileError
         With one line for each fault, of this file or of those it names.
     """
+    path = Path(path)
     file = load_toml(path, RigFile)
     robots: list[tuple[Body, Drivetrain]] = []
     cameras: dict[str, Camera] = {}
@@ -89,8 +92,9 @@ def load_rig(path: Path) -> Rig:
         )
 
 
-def rig_sources(path: Path) -> tuple[Path, ...]:
+def rig_sources(path: Path | str) -> tuple[Path, ...]:
     """The files a rig is read from, each once: its own, the robot's, the cameras'."""
+    path = Path(path)
     file = load_toml(path, RigFile)
     names = dict.fromkeys([file.robot, *(entry.camera for entry in file.mount)])
     return (path, *(path.parent / name for name in names))

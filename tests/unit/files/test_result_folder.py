@@ -70,7 +70,9 @@ def test_an_empty_folder_is_filled(tmp_path: Path) -> None:
 def test_filled_meanwhile_by_another(tmp_path: Path) -> None:
     out = tmp_path / "out"
     with (  # noqa: PT012
-        pytest.raises(FileError, match=r"cannot be put in place .*the results are kept in"),
+        pytest.raises(
+            FileError, match="the folder is not empty: name a new one; the results are kept"
+        ),
         new_folder(out) as folder,
     ):
         (folder / "a.txt").write_text("a", encoding="utf-8")
@@ -87,3 +89,13 @@ def test_a_bare_name_goes_into_the_working_folder(
     with new_folder(Path("out")):
         pass
     assert tree(tmp_path) == ["out"]
+
+
+def test_the_working_folder_itself_when_it_is_empty(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "out").mkdir()
+    monkeypatch.chdir(tmp_path / "out")
+    with new_folder(Path()) as folder:
+        (folder / "a.txt").write_text("a", encoding="utf-8")
+    assert tree(tmp_path) == ["out", str(Path("out/a.txt"))]

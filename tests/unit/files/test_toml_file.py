@@ -212,7 +212,7 @@ def test_all_faults_are_told_in_the_order_of_the_file(tmp_path: Path) -> None:
         (b'name = "a"\n[[part\n', "thing.toml:2: not valid TOML: "),
         (b'name = "a"\nx = [1,\n', "thing.toml:2: not valid TOML: "),
         (b'name = "a"\nname = "b"\n', "thing.toml:2: not valid TOML: Cannot overwrite a value "),
-        (b"x = " + b"[" * 20000, "thing.toml: not valid TOML: lists or tables nested too deeply"),
+        (b"x = " + b"[" * 20000, "thing.toml: lists or tables nested too deeply"),
         (b"x = " + b"9" * 5000, "thing.toml: not valid TOML: "),
     ],
 )
