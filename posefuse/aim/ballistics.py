@@ -12,21 +12,10 @@ those of the quadratic in T that follows from ``1 / cos^2 = 1 + T^2``.
 import numpy as np
 from numpy.typing import ArrayLike
 
-from posefuse.checks import BoolArray, FloatArray
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Shooter
+from posefuse.aim.air import GRAVITY_M_PER_S2
+from posefuse.checks import FloatArray
 
-__all__ = [
-    "GRAVITY_M_PER_S2",
-    "launch_angles_rad",
-    "least_speed_m_per_s",
-    "pivot_error_rad",
-    "pivot_rad",
-    "pivot_slope_rad_per_m",
-]
-
-GRAVITY_M_PER_S2 = 9.80665
-"""Standard gravity, exact by definition (3rd General Conference on Weights and Measures, 1901)."""
+__all__ = ["launch_angles_rad", "least_speed_m_per_s", "pivot_slope_rad_per_m"]
 
 
 def launch_angles_rad(
@@ -88,55 +77,3 @@ def pivot_slope_rad_per_m(
     secant2 = 1.0 + tangent**2
     drop = gravity_m_per_s2 * d / speed_m_per_s**2
     return (drop * secant2 - tangent) / (d * secant2 * (1.0 - drop * tangent))
-
-
-def pivot_rad(distance_m: ArrayLike, *, shooter: Shooter, goal: Goal) -> FloatArray:
-    """The pivot that hits the middle of the opening, the robot facing the goal.
-
-    The low arc where it lies in the pivot's range, else the high arc where that does; nan where
-    neither does or the exit speed is too low.
-
-    Parameters
-    ----------
-    distance_m
-        Level distance from the middle of the robot to the middle of the opening, as the scores
-        use it. The release point's place on the robot is taken off here.
-    """
-    return _picked(*_arcs(distance_m, shooter=shooter, goal=goal), shooter)
-
-
-def pivot_error_rad(
-    estimated_m: ArrayLike, true_m: ArrayLike, *, shooter: Shooter, goal: Goal
-) -> FloatArray:
-    """Pivot set for the estimated distance minus the one right for the true distance.
-
-    Both on the arc that the estimate picks, so that a change of arc at the end of the pivot's range
-    does not pass for an error. nan where the estimate finds no pivot in the range or the true
-    distance is out of reach.
-    """
-    low, high = _arcs(estimated_m, shooter=shooter, goal=goal)
-    picked = _picked(low, high, shooter)
-    true_low, true_high = _arcs(true_m, shooter=shooter, goal=goal)
-    return picked - np.where(picked == low, true_low, true_high)
-
-
-def _arcs(distance_m: ArrayLike, *, shooter: Shooter, goal: Goal) -> tuple[FloatArray, FloatArray]:
-    """Both arcs from the release point, which the throw leaves along the robot's heading."""
-    forward, left, up = shooter.release_in_robot_m
-    across2 = np.asarray(distance_m, dtype=np.float64) ** 2 - left**2
-    flight = np.sqrt(np.maximum(across2, 0.0)) - forward
-    return launch_angles_rad(
-        flight,
-        rise_m=goal.centre_in_world_m[2] - up,
-        speed_m_per_s=shooter.exit_speed_m_per_s,
-    )
-
-
-def _picked(low_rad: FloatArray, high_rad: FloatArray, shooter: Shooter) -> FloatArray:
-    """The low arc where the pivot's range holds it, else the high one where it does, else nan."""
-    chosen = np.where(_in_range(low_rad, shooter), low_rad, high_rad)
-    return np.where(_in_range(chosen, shooter), chosen, np.nan)
-
-
-def _in_range(angle_rad: FloatArray, shooter: Shooter) -> BoolArray:
-    return (angle_rad >= shooter.pivot_low_rad) & (angle_rad <= shooter.pivot_high_rad)
