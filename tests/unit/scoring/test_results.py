@@ -1,0 +1,176 @@
+"""Scores as flat figures and as files."""
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from posefuse.fieldlayout import FieldLayout, Goal
+from posefuse.fusion.estimate import Estimate, Innovations, Outcome
+from posefuse.fusion.settings import FilterSettings
+from posefuse.recording import (
+    Frames,
+    Odometry,
+    Recording,
+    Shots,
+    SightingKind,
+    Sightings,
+    Truth,
+)
+from posefuse.recording.folder import StoredRecording
+from posefuse.robot import Body, Drivetrain, DrivetrainKind, Ranger, Rig, Wheel
+from posefuse.scoring import score
+from posefuse.scoring.results import score_rows, write_run_results
+from posefuse.scoring.trajectory import trajectory_scores
+
+STAMPS_S = 1_700_000_000.0 + np.arange(0.0, 10.0, 0.1)
+GATE = Goal(
+    name="gate, far",
+    centre_in_world_m=np.array([9.0, 3.0, 1.0]),
+    width_m=1.0,
+    height_m=1.0,
+    facing_rad=0.0,
+)
+LAYOUT = FieldLayout(name="lawn", length_m=10.0, width_m=6.0, goals=(GATE,))
+RIG = Rig(
+    name="mower",
+    body=Body(length_m=1.0, width_m=0.8),
+    drivetrain=Drivetrain(
+        kind=DrivetrainKind.DIFFERENTIAL,
+        wheels=tuple(Wheel(position_in_robot_m=np.array([0.0, y])) for y in (0.3, -0.3)),
+        wheel_radius_m=0.1,
+        rate_hz=10.0,
+        speed_m_per_s=3.0,
+        acceleration_m_per_s2=2.0,
+        turn_rate_rad_per_s=3.0,
+    ),
+    rangers=(Ranger(name="radio", position_in_robot_m=np.zeros(3)),),
+)
+ROWS = len(STAMPS_S)
+
+
+@pytest.fixture
+def run():
+    """A stored recording and an estimate of it that is off by a normal error."""
+    generator = np.random.default_rng(4)
+    truth = np.column_stack([np.linspace(1, 8, ROWS), np.full(ROWS, 2.0), np.zeros(ROWS)])
+    recording = Recording(
+        name="lawn, first run",
+        sensor_names=("radio",),
+        odometry=Odometry(stamps_s=STAMPS_S, twists=np.zeros((ROWS, 3))),
+        frames=Frames(sensor=[0], captured_at_s=STAMPS_S[5:6], arrived_at_s=STAMPS_S[5:6]),
+        sightings=Sightings(kind=SightingKind.RANGE, frame=[0], id=[4], values=[[3.0]]),
+        truth=Truth(stamps_s=STAMPS_S, poses=truth),
+        shots=Shots(stamps_s=STAMPS_S[[3, 7, 40]], goals=(GATE.name,) * 3),
+        dropped_frame_count=2,
+    )
+    estimate = Estimate(
+        stamps_s=STAMPS_S,
+        poses=truth + 0.1 * generator.normal(size=(ROWS, 3)),
+        covs=np.tile(0.01 * np.eye(3), (ROWS, 1, 1)),
+        innovations=Innovations(
+            frame=np.array([0]),
+            sighting=np.array([0]),
+            outcome=np.array([int(Outcome.FUSED)]),
+            nis=np.array([0.5]),
+            dof=np.array([1]),
+        ),
+    )
+    stored = StoredRecording(
+        recording=recording,
+        rig=RIG,
+        layout=LAYOUT,
+        rig_path=Path("rig.toml"),
+        layout_path=Path("layout.toml"),
+        goal=GATE.name,
+    )
+    return stored, estimate
+
+
+def scored(stored, estimate):
+    recording = stored.recording
+    card = score(
+        recording, estimate=estimate, truth=recording.truth, layout=LAYOUT, goal=stored.goal
+    )
+    path = None
+    if recording.truth is not None:
+        path = trajectory_scores(estimate=estimate, truth=recording.truth)
+    return card, score_rows(card, path)
+
+
+def test_every_known_figure_is_there_with_its_interval(run):
+    card, rows = scored(*run)
+    figures = {(row.span, row.figure): row for row in rows}
+    assert len(figures) == len(rows)
+    rms = figures["shots", "distance_rms_m"]
+    assert rms.value == card.at_shots.distance_m.rms
+    assert rms.low < rms.value < rms.high
+    assert figures["course", "position_rms_m"].value == card.whole_course.position_rms_m
+    assert np.isnan(figures["course", "distance_rms_m"].low)
+    share = figures["shots", "no_tag_share"]
+    assert (share.value, figures["course", "no_tag_share"].value) == (2 / 3, 0.94)
+    assert 0.0 < share.low < 2 / 3 < share.high < 1.0
+    assert figures["course", "nees_mean_dof_3"].low == card.whole_course.nees.low
+    assert figures["run", "nis_mean_dof_1"].value == 0.5
+    assert figures["run", "fused_count"].value == 1
+    assert figures["run", "dropped_frame_count"].value == 2
+    assert 0.0 < figures["run", "aligned_position_rms_m"].value < 0.2
+    assert ("shots", "pivot_rms_rad") not in figures
+
+
+def test_the_files_hold_the_same_and_say_what_made_them(run, tmp_path):
+    stored, estimate = run
+    card, rows = scored(stored, estimate)
+    write_run_results(
+        tmp_path,
+        stored=stored,
+        source=Path("runs") / "first",
+        settings=FilterSettings(),
+        estimate=estimate,
+        card=card,
+        rows=rows,
+    )
+    results = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
+    assert results["recording"] == "lawn, first run"
+    assert results["recording_folder"] == "runs/first"
+    assert results["posefuse_version"]
+    assert results["filter"]["measurement"] == "pose"
+    assert results["filter"]["process"]["position_m_per_sqrt_m"] == 0.02
+    figures = {(row["span"], row["figure"]): row["value"] for row in results["figures"]}
+    assert figures["course", "count"] == ROWS
+    with (tmp_path / "scorecard.csv").open(encoding="utf-8", newline="") as file:
+        table = list(csv.DictReader(file))
+    assert {(row["span"], row["figure"]): float(row["value"]) for row in table} == figures
+    assert [row["low"] for row in table if row["figure"] == "count"] == ["", ""]
+    estimated = np.loadtxt(tmp_path / "estimate.csv", delimiter=",", skiprows=1)
+    assert (estimated[:, 0] == STAMPS_S).all()
+    assert (estimated[:, 1:4] == estimate.poses).all()
+    assert estimated[:, 4:] == pytest.approx(np.full((ROWS, 3), 0.1))
+    with (tmp_path / "shots.csv").open(encoding="utf-8", newline="") as file:
+        shots = list(csv.DictReader(file))
+    assert [shot["goal"] for shot in shots] == [GATE.name] * 3
+    assert [shot["since_tag_s"] == "" for shot in shots] == [True, False, False]
+    assert float(shots[2]["distance_error_m"]) == card.shots.distance_error_m[2]
+    assert shots[2]["pivot_error_rad"] == ""
+
+
+def test_without_truth_and_shots_the_rest_is_written(run, tmp_path):
+    stored, estimate = run
+    bare = replace(stored, recording=replace(stored.recording, truth=None, shots=None))
+    card, rows = scored(bare, estimate)
+    write_run_results(
+        tmp_path,
+        stored=bare,
+        source=Path("first"),
+        settings=FilterSettings(),
+        estimate=estimate,
+        card=card,
+        rows=rows,
+    )
+    assert not (tmp_path / "shots.csv").exists()
+    assert (tmp_path / "estimate.csv").exists()
+    assert {row.span for row in rows} == {"course", "run"}
+    assert not any(row.figure.endswith(("rms_m", "rms_rad")) for row in rows)
