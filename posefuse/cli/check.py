@@ -78,6 +78,8 @@ def kind_of(path: Path) -> str:
         if (path / "recording.toml").is_file():
             return "recording"
         raise FileError(path, "a folder, but no recording: it holds no recording.toml")
+    if path.suffix == ".csv":
+        raise FileError(path, "a table: name the folder of the recording it belongs to")
     data = read_toml(path)
     if path.name == "recording.toml":
         return "recording"

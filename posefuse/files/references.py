@@ -24,5 +24,5 @@ def referenced(path: Path, name: str) -> Path:
     folder = target.parent
     there = [file.name for file in folder.iterdir()] if folder.is_dir() else []
     near = difflib.get_close_matches(target.name, there, n=1)
-    advice = f"; did you mean {near[0]!r}?" if near else f"; looked for {target}"
+    advice = f"; did you mean {near[0]!r}?" if near else f"; looked for {str(target)!r}"
     raise InputError(f"no such file (got {name!r}){advice}")

@@ -60,6 +60,8 @@ def test_what_cannot_be_told(tmp_path: Path) -> None:
         kind_of(path)
     with pytest.raises(FileError, match=r"holds no recording\.toml"):
         kind_of(tmp_path)
+    with pytest.raises(FileError, match="a table: name the folder of the recording"):
+        kind_of(tmp_path / "odometry.csv")
 
 
 def test_a_recording_is_known_by_its_folder_or_its_file(tmp_path: Path) -> None:

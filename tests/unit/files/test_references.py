@@ -19,7 +19,7 @@ def test_seen_from_the_naming_file(tmp_path: Path) -> None:
     ("name", "told"),
     [
         ("robto.toml", r"no such file \(got 'robto.toml'\); did you mean 'robot.toml'\?"),
-        ("zzz/x.toml", r"no such file \(got 'zzz/x.toml'\); looked for .*x\.toml"),
+        ("zzz/x.toml", r"no such file \(got 'zzz/x.toml'\); looked for '.*x\.toml'"),
         (".", r"a folder, where a file is wanted \(got '\.'\)"),
     ],
 )
