@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 
 from posefuse.errors import FileError
 from posefuse.fieldlayout.file import load_layout
-from posefuse.fieldlayout.layout import FieldLayout
-from posefuse.fieldlayout.placement import FAMILY_SIZES
+from posefuse.fieldlayout.layout import FieldLayout, Tag, tag_pose
+from posefuse.fieldlayout.placement import FAMILY_SIZES, placement_faults
 
 DEMO = Path(__file__).parents[3] / "fieldlayouts" / "orchard_court.toml"
 HEAD = 'name = "yard"\nlength_m = 10\nwidth_m = 5\ntag_family = "36h11"\ntag_edge_mm = 160\n'
@@ -227,4 +227,18 @@ def test_every_fault_is_told(tmp_path: Path) -> None:
         "tag.1.position_m",
         "tag.2.facing_deg",
         "obstacle.1.centre_m",
+    ]
+
+
+def test_a_layout_built_by_hand_obeys_the_same_rules() -> None:
+    strange = Tag(
+        id=0,
+        family="99h1",
+        edge_m=0.1,
+        world_from_tag=tag_pose(np.array([0.0, 2.0, 1.0]), facing_rad=math.pi),
+    )
+    layout = FieldLayout(name="yard", length_m=10.0, width_m=5.0, tags=(strange,))
+    assert [place for place, _ in placement_faults(layout)] == [
+        ("tag", 0, "family"),
+        ("tag", 0, "facing_deg"),
     ]
