@@ -58,13 +58,16 @@ def test_the_check_itself_catches(line: str) -> None:
 UNITS = re.compile(
     r"_(m|px|rad|s|hz|kg|coefficient|px2|m2|std|cov|covs|rms|deg|share|fraction|factors?|rate|probability|ratio|"
     r"per_m|per_m2|per_s|per_s2|per_sqrt_m|per_sqrt_s|per_sqrt_rad|noise|fractions)$"
-    r"|_per_|^(nees|nis|low|high|value|level|scale|ratio|rms|poses|twists|values|matrix|rotation"
+    r"|_per_|^(bias|p95|mean|nees|nis|low|high|value|level|scale|ratio|rms|poses|twists|values|matrix|rotation"
     r"|distortion|information|cov|covs|estimate)$"
 )
 
 
 def _floats_without_unit(tree: ast.AST) -> list[str]:
-    """Public float fields of dataclasses whose name tells no unit."""
+    """Public float fields of dataclasses whose name tells no unit.
+
+    Statistics (``rms``, ``low``) are in the unit of the field that holds them.
+    """
     return [
         f"{node.name}.{item.target.id}"
         for node in ast.walk(tree)

@@ -12,6 +12,7 @@ from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
 from posefuse.fieldlayout import FieldLayout
 from posefuse.fieldlayout.file import load_layout
+from posefuse.files.references import referenced
 from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
 from posefuse.fusion.file import FilterTable, load_settings, settings_from_table
 from posefuse.fusion.settings import FilterSettings
@@ -102,17 +103,17 @@ def load_study(path: Path | str) -> Study:
     table = load_toml(path, StudyTable)
     folder = path.parent
     with all_faults_of(path) as faults:
-        layout = _loaded(faults, load_layout, folder / table.layout, "layout")
+        layout = _loaded(faults, load_layout, path, table.layout, "layout")
         courses = [
-            _loaded(faults, load_course, folder / name, "courses", i)
+            _loaded(faults, load_course, path, name, "courses", i)
             for i, name in enumerate(table.courses)
         ]
         rigs = [
-            _loaded(faults, load_rig, folder / row.rig, "plan", i, "rig")
+            _loaded(faults, load_rig, path, row.rig, "plan", i, "rig")
             for i, row in enumerate(table.plan)
         ]
         settings = [
-            _settings(faults, folder, table if row.filter is None else row, i)
+            _settings(faults, path, table if row.filter is None else row, i)
             for i, row in enumerate(table.plan)
         ]
         faults.stop_if_any()
@@ -141,16 +142,17 @@ def load_study(path: Path | str) -> Study:
         )
 
 
-def _loaded(faults: Faults, load: Callable[[Path], T], path: Path, *key: str | int) -> T | None:
-    """What ``load`` makes of the file, or ``None`` once the fault is noted."""
-    if not path.is_file():
-        faults.add(f"no such file (got {path})", *key)
-        return None
+def _loaded(
+    faults: Faults, load: Callable[[Path], T], path: Path, name: str, *key: str | int
+) -> T | None:
+    """What ``load`` makes of the file a study names, or ``None`` once the fault is noted."""
     try:
-        return load(path)
+        return load(referenced(path, name))
+    except InputError as error:
+        faults.add(str(error), *key)
     except FileError as error:
         faults.found.append(error)
-        return None
+    return None
 
 
 def _all(things: Sequence[T | None]) -> list[T]:
@@ -159,12 +161,12 @@ def _all(things: Sequence[T | None]) -> list[T]:
 
 
 def _settings(
-    faults: Faults, folder: Path, table: "StudyTable | PlanTable", place: int
+    faults: Faults, path: Path, table: "StudyTable | PlanTable", place: int
 ) -> FilterSettings | None:
     """The filter settings of a plan: its own, or the study's."""
     key = ("plan", place, "filter") if isinstance(table, PlanTable) else ("filter",)
     if isinstance(table.filter, str):
-        return _loaded(faults, load_settings, folder / table.filter, *key)
+        return _loaded(faults, load_settings, path, table.filter, *key)
     try:
         return settings_from_table(table.filter or FilterTable())
     except InputError as error:

@@ -9,6 +9,7 @@ from posefuse.checks import BoolArray, FloatArray, in_range, positive
 from posefuse.errors import InputError
 from posefuse.fieldlayout import FieldLayout, Goal
 from posefuse.geometry import Pose2, Pose3
+from posefuse.motion.clearance import touches_box
 from posefuse.robot import Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.information import corner_information
@@ -138,37 +139,18 @@ def _poses_facing(goal: Goal, x_edges_m: FloatArray, y_edges_m: FloatArray) -> F
 
 
 def _outline_is_free(layout: FieldLayout, rig: Rig, poses: FloatArray) -> BoolArray:
-    """Where the robot's outline touches no obstacle that blocks the way.
-
-    Two upright boxes are apart when one of their four edge directions parts them: the separating
-    axis test, S. Gottschalk, M. Lin, D. Manocha, OBBTree, SIGGRAPH 1996.
-    """
+    """Where the robot's outline touches no obstacle that blocks the way."""
     is_free = np.ones(len(poses), dtype=np.bool_)
-    own = np.array([rig.body.length_m, rig.body.width_m]) / 2.0
     for obstacle in layout.obstacles:
-        if not obstacle.blocks_course:
-            continue
-        other = obstacle.size_m[:2] / 2.0
-        between = poses[:, :2] - obstacle.centre_in_world_m[:2]
-        turn = poses[:, 2] - obstacle.heading_rad
-        cover = np.abs(np.stack([np.cos(turn), np.sin(turn)], axis=-1))
-        seen_by_robot = _turned_back(between, poses[:, 2])
-        seen_by_other = _turned_back(between, np.full(len(poses), obstacle.heading_rad))
-        is_apart = (
-            np.abs(seen_by_robot) > own + np.stack([cover @ other, cover @ other[::-1]], axis=-1)
-        ) | (np.abs(seen_by_other) > other + np.stack([cover @ own, cover @ own[::-1]], axis=-1))
-        is_free &= is_apart.any(axis=1)
+        if obstacle.blocks_course:
+            is_free &= ~touches_box(
+                rig.body.outline_in_robot_m,
+                Pose2(poses),
+                box_xy_m=obstacle.centre_in_world_m[:2],
+                box_size_m=obstacle.size_m,
+                box_heading_rad=obstacle.heading_rad,
+            )
     return is_free
-
-
-def _turned_back(points_m: FloatArray, heading_rad: FloatArray) -> FloatArray:
-    return (
-        Pose2(
-            np.stack([np.zeros_like(heading_rad), np.zeros_like(heading_rad), heading_rad], axis=-1)
-        )
-        .inverse()
-        .transform(points_m)
-    )
 
 
 def _seen_from(layout: FieldLayout, rig: Rig, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
