@@ -71,18 +71,17 @@ def tag_distances(corners, edges, tag, distances):  # type: ignore[no-untyped-de
 
     Parameters
     ----------
-    corners : (n, 8)
-        x and y of the corners on the plane at depth 1, in order around the square.
+    corners : (n, 4, 2)
+        On the plane at depth 1, in order around the square.
     edges, tag : (tags,), (n,)
         Edge of each tag, and which tag each sighting is of.
     """
     for m in range(len(tag)):
-        longest = 0.0
+        longest, x, y = 0.0, 0.0, 0.0
         for k in range(4):
-            i, j = 2 * k, 2 * ((k + 1) % 4)
-            across, down = corners[m, i] - corners[m, j], corners[m, i + 1] - corners[m, j + 1]
+            across = corners[m, k, 0] - corners[m, (k + 1) % 4, 0]
+            down = corners[m, k, 1] - corners[m, (k + 1) % 4, 1]
             longest = max(longest, across * across + down * down)
-        x = 0.25 * (corners[m, 0] + corners[m, 2] + corners[m, 4] + corners[m, 6])
-        y = 0.25 * (corners[m, 1] + corners[m, 3] + corners[m, 5] + corners[m, 7])
+            x, y = x + 0.25 * corners[m, k, 0], y + 0.25 * corners[m, k, 1]
         ray = math.sqrt(1.0 + x * x + y * y)
         distances[m] = ray * edges[tag[m]] / math.sqrt(longest) if longest > 0.0 else np.inf

@@ -1,38 +1,26 @@
 """A recording to an estimate, by the compiled filter or by the readable one."""
 
 from dataclasses import replace
-from typing import TypeAlias
 
-import numpy as np
-
-from posefuse.checks import FloatArray, IntArray
 from posefuse.errors import InputError
 from posefuse.fieldlayout import FieldLayout
-from posefuse.fusion.compiled import BEACONS, CORNERS, POSES, filter_run
-from posefuse.fusion.compiled_measurements import place_answers
-from posefuse.fusion.estimate import Estimate, Innovations
-from posefuse.fusion.gates import gate_of
+from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.measurements import (
     Measurements,
-    PoseMeasurements,
     beacon_measurements,
     check_kind,
     corner_measurements,
     solve_sightings,
     weigh_fixes,
 )
+from posefuse.fusion.quick import filter_quick
 from posefuse.fusion.run import FilterRun, make_run
 from posefuse.fusion.settings import Ambiguous, FilterSettings, Measurement, StartFrom
 from posefuse.fusion.start import Start, standstill_end, start_from_tags, stated_start
 from posefuse.recording import Recording
 from posefuse.robot import Rig
 
-__all__ = ["filter_compiled", "fuse", "fuse_readable", "prepare_run"]
-
-
-_KernelArrays: TypeAlias = tuple[
-    int, FloatArray, IntArray, FloatArray, IntArray, FloatArray, FloatArray, FloatArray
-]
+__all__ = ["fuse", "fuse_readable", "prepare_run"]
 
 
 def fuse(
@@ -48,7 +36,7 @@ def fuse(
         The settings do not fit the recording (kind of sighting, start), or the recording names a
         tag, beacon or sensor that the layout or the rig does not have.
     """
-    return filter_compiled(prepare_run(recording, rig=rig, layout=layout, settings=settings))
+    return filter_quick(prepare_run(recording, rig=rig, layout=layout, settings=settings))
 
 
 def fuse_readable(
@@ -100,75 +88,4 @@ def _start(recording: Recording, rig: Rig, layout: FieldLayout, settings: Filter
         recording.frames,
         fixes=weigh_fixes(fixes, both_answers),
         noise=settings.noise,
-    )
-
-
-def filter_compiled(run: FilterRun) -> Estimate:
-    """The estimate of a run, by the compiled filter."""
-    timeline, measurements, start = run.timeline, run.measurements, run.start
-    rows, count = len(timeline.stamps_s), len(measurements.frame)
-    nis, outcome = np.full(count, np.nan), run.outcome.copy()
-    poses, covs = np.empty((rows, 3)), np.empty((rows, 3, 3))
-    filter_run(
-        *_kernel_arrays(run),
-        gate_of(run.gate_probability, measurements.dof),
-        start.row,
-        np.concatenate([start.pose, start.cov[np.triu_indices(3)]]),
-        timeline.motions,
-        timeline.step_vars,
-        timeline.frame_row[run.frame],
-        timeline.frame_arrival[run.frame],
-        timeline.offsets[run.frame],
-        run.begin,
-        run.end,
-        nis,
-        outcome,
-        poses,
-        covs,
-    )
-    return Estimate(
-        stamps_s=timeline.stamps_s,
-        poses=poses,
-        covs=covs,
-        innovations=Innovations(
-            frame=measurements.frame,
-            sighting=measurements.sighting,
-            outcome=outcome,
-            nis=nis,
-            dof=np.full(count, measurements.dof, dtype=np.int64),
-        ),
-    )
-
-
-def _kernel_arrays(run: FilterRun) -> _KernelArrays:
-    """Kind of measurement, answers, sensor of each frame, sensors, target, targets, values, infos.
-
-    What the kind does not use is empty, of the same type: the kernel is compiled once.
-    """
-    measurements, unused = run.measurements, np.empty((0, 0))
-    if isinstance(measurements, PoseMeasurements):
-        answers = np.empty((len(measurements.frame), 2, 9))
-        place_answers(
-            measurements.poses,
-            measurements.unit_covs,
-            measurements.pixel_vars_px2,
-            measurements.extra_vars,
-            measurements.offered,
-            measurements.frame,
-            run.timeline.offsets,
-            answers,
-        )
-        none = np.empty(0, dtype=np.int64)
-        never_written = unused.view()
-        never_written.setflags(write=False)
-        return POSES, answers, none, unused, none, unused, never_written, unused
-    return (
-        CORNERS if measurements.measurement is Measurement.CORNERS else BEACONS,
-        np.empty((0, 2, 9)),
-        measurements.sensor_of_frame[run.frame],
-        measurements.sensors,
-        measurements.target,
-        measurements.targets,
-        measurements.values,
-        measurements.informations,
     )

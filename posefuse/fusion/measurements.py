@@ -8,7 +8,7 @@ import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout, Tag
+from posefuse.fieldlayout import Beacon, FieldLayout, Tag
 from posefuse.fusion.compiled_measurements import tag_distances
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.settings import (
@@ -18,13 +18,14 @@ from posefuse.fusion.settings import (
     NoiseKind,
 )
 from posefuse.recording import Recording, Sightings
-from posefuse.robot import Mount, Rig
+from posefuse.robot import Mount, Ranger, Rig
 from posefuse.solving.fixes import PoseFixes, normalised_corners, solve_frames
 
 __all__ = [
+    "BeaconMeasurements",
+    "CornerMeasurements",
     "Measurements",
     "PoseMeasurements",
-    "SightingMeasurements",
     "beacon_measurements",
     "check_kind",
     "corner_measurements",
@@ -76,41 +77,32 @@ class PoseMeasurements:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SightingMeasurements:
-    """Sightings fused as they are: the corners of a tag, or the range and bearing of a beacon.
+class CornerMeasurements:
+    """The corners of one tag, each as it was seen.
 
     Parameters
     ----------
-    measurement
-        Any but ``Measurement.POSE``.
     frame, sighting : (n,) ints
         Index into the recording.
     target : (n,) ints
-        Index of the tag or beacon in the layout.
-    values : (n, 8) or (n, 2) array
-        Corners: x and y of the four on the plane at depth 1. Beacons: range and bearing.
-    informations : (n, 2) array
-        Corners: 1 over their variance in px^2, twice. Beacons: 1 over the variance of the range and
-        of the bearing; 0 for a bearing not measured.
-    targets : (targets, 9) or (targets, 3) array
-        Tags: middle in the world, half edges to the viewer's right and up. Beacons: place.
-    sensor_of_frame : (frames,) ints
-        Row of ``sensors`` for each frame of the recording.
-    sensors : (sensors, 14) or (sensors, 4) array
-        Cameras: the rotation camera_from_robot by rows and the camera's place turned by it (both
-        with the first row times the focal length in x, the second times that in y), and both focal
-        lengths in px. Rangers: place in the robot, turn (0).
+        Index into ``tags``.
+    corners : (n, 4, 2) array
+        On the plane at depth 1 of the camera, without distortion; nan where the lens has no such
+        point.
+    vars_px2 : (n,) array
+        Variance of each corner on each axis.
+    mount_of_frame : (frames,) ints
+        Index into ``mounts``, for each frame of the recording.
     """
 
-    measurement: Measurement
     frame: IntArray
     sighting: IntArray
     target: IntArray
-    values: FloatArray
-    informations: FloatArray
-    targets: FloatArray
-    sensor_of_frame: IntArray
-    sensors: FloatArray
+    corners: FloatArray
+    vars_px2: FloatArray
+    mount_of_frame: IntArray
+    mounts: tuple[Mount, ...]
+    tags: tuple[Tag, ...]
 
     @property
     def outcome(self) -> IntArray:
@@ -120,10 +112,50 @@ class SightingMeasurements:
     @property
     def dof(self) -> int:
         """Numbers in one measurement."""
-        return self.measurement.sighting_kind.width
+        return 8
 
 
-Measurements: TypeAlias = PoseMeasurements | SightingMeasurements
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BeaconMeasurements:
+    """Range, or range and bearing, of one beacon.
+
+    Parameters
+    ----------
+    frame, sighting : (n,) ints
+        Index into the recording.
+    target : (n,) ints
+        Index into ``beacons``.
+    ranges_m, bearings_rad : (n,) arrays
+        Slant range; bearing left of the robot's forward, ``None`` where none is measured.
+    range_vars_m2 : (n,) array
+        Variance of each range.
+    ranger_of_frame : (frames,) ints
+        Index into ``rangers``, for each frame of the recording.
+    """
+
+    frame: IntArray
+    sighting: IntArray
+    target: IntArray
+    ranges_m: FloatArray
+    bearings_rad: FloatArray | None
+    range_vars_m2: FloatArray
+    bearing_std_rad: float
+    ranger_of_frame: IntArray
+    rangers: tuple[Ranger, ...]
+    beacons: tuple[Beacon, ...]
+
+    @property
+    def outcome(self) -> IntArray:
+        """``Outcome.FUSED`` for all: each has something to fuse."""
+        return np.full(len(self.frame), Outcome.FUSED, dtype=np.int64)
+
+    @property
+    def dof(self) -> int:
+        """Numbers in one measurement."""
+        return 1 if self.bearings_rad is None else 2
+
+
+Measurements: TypeAlias = PoseMeasurements | CornerMeasurements | BeaconMeasurements
 
 
 def check_kind(recording: Recording, wanted: Measurement) -> None:
@@ -228,7 +260,7 @@ def _extra_variances(fixes: PoseFixes, settings: FilterSettings) -> FloatArray:
 
 def corner_measurements(
     recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
-) -> SightingMeasurements:
+) -> CornerMeasurements:
     """The corners of every tag seen.
 
     Raises
@@ -238,48 +270,34 @@ def corner_measurements(
     """
     sightings, noise = recording.sightings, settings.noise
     target = _targets_of(sightings, "tag", [tag.id for tag in layout.tags])
-    sensor_of_frame = _sensors_of_frames(recording, rig, [m.name for m in rig.mounts])
-    values = normalised_corners(
+    mount_of_frame = _sensors_of_frames(recording, rig, [m.name for m in rig.mounts])
+    corners = normalised_corners(
         sighting_frame=sightings.frame,
         corners_px=sightings.values.reshape(-1, 4, 2),
-        camera_of_frame=sensor_of_frame,
+        camera_of_frame=mount_of_frame,
         mounts=rig.mounts,
-    ).reshape(-1, 8)
-    pixel_std = np.full(len(target), noise.pixel_std_px)
+    )
+    stds_px = np.full(len(target), noise.pixel_std_px)
     if noise.kind is NoiseKind.GROWING:
         distances = np.empty(len(target))
         edges = np.array([tag.edge_m for tag in layout.tags])
-        tag_distances(values, edges, target, distances)
-        pixel_std += noise.pixel_std_px_per_m * distances
-    return SightingMeasurements(
-        measurement=Measurement.CORNERS,
+        tag_distances(corners, edges, target, distances)
+        stds_px += noise.pixel_std_px_per_m * distances
+    return CornerMeasurements(
         frame=sightings.frame,
         sighting=np.arange(len(target)),
         target=target,
-        values=values,
-        informations=np.repeat(pixel_std**-2, 2).reshape(-1, 2),
-        targets=np.array([_tag_row(tag) for tag in layout.tags]).reshape(-1, 9),
-        sensor_of_frame=sensor_of_frame,
-        sensors=np.array([_camera_row(mount) for mount in rig.mounts]).reshape(-1, 14),
+        corners=corners,
+        vars_px2=stds_px**2,
+        mount_of_frame=mount_of_frame,
+        mounts=rig.mounts,
+        tags=layout.tags,
     )
-
-
-def _tag_row(tag: Tag) -> FloatArray:
-    half_axes = tag.world_from_tag.rotation[:, :2].T * (tag.edge_m / 2.0)
-    return np.concatenate([tag.world_from_tag.translation_m, half_axes.ravel()])
-
-
-def _camera_row(mount: Mount) -> FloatArray:
-    robot_from_camera = mount.robot_from_camera
-    focal = mount.camera.lens.focal_px
-    scaled = np.array([focal[0], focal[1], 1.0])[:, None] * robot_from_camera.rotation.T
-    place = scaled @ robot_from_camera.translation_m
-    return np.concatenate([scaled.ravel(), place, focal])
 
 
 def beacon_measurements(
     recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
-) -> SightingMeasurements:
+) -> BeaconMeasurements:
     """Range, or range and bearing, of every beacon heard.
 
     Raises
@@ -288,25 +306,22 @@ def beacon_measurements(
         A beacon or ranger that the layout or the rig does not have.
     """
     sightings, noise = recording.sightings, settings.noise
-    range_std = np.full(len(sightings.frame), noise.range_std_m)
+    ranges_m = sightings.values[:, 0]
+    stds_m = np.full(len(ranges_m), noise.range_std_m)
     if noise.kind is NoiseKind.GROWING:
-        range_std += noise.range_std_m_per_m * sightings.values[:, 0]
-    values, informations = np.zeros((2, len(sightings.frame), 2))
-    values[:, 0], informations[:, 0] = sightings.values[:, 0], range_std**-2
-    if settings.measurement is Measurement.RANGE_BEARING:
-        values[:, 1], informations[:, 1] = sightings.values[:, 1], noise.bearing_std_rad**-2
-    values.setflags(write=False)
-    places = [[*ranger.position_in_robot_m, 0.0] for ranger in rig.rangers]
-    return SightingMeasurements(
-        measurement=settings.measurement,
+        stds_m += noise.range_std_m_per_m * ranges_m
+    has_bearing = settings.measurement is Measurement.RANGE_BEARING
+    return BeaconMeasurements(
         frame=sightings.frame,
-        sighting=np.arange(len(sightings.frame)),
+        sighting=np.arange(len(ranges_m)),
         target=_targets_of(sightings, "beacon", [beacon.id for beacon in layout.beacons]),
-        values=values,
-        informations=informations,
-        targets=np.array([b.position_in_world_m for b in layout.beacons]).reshape(-1, 3),
-        sensor_of_frame=_sensors_of_frames(recording, rig, [r.name for r in rig.rangers]),
-        sensors=np.array(places).reshape(-1, 4),
+        ranges_m=ranges_m,
+        bearings_rad=sightings.values[:, 1] if has_bearing else None,
+        range_vars_m2=stds_m**2,
+        bearing_std_rad=noise.bearing_std_rad,
+        ranger_of_frame=_sensors_of_frames(recording, rig, [r.name for r in rig.rangers]),
+        rangers=rig.rangers,
+        beacons=layout.beacons,
     )
 
 

@@ -1,0 +1,301 @@
+"""Runs that follow the filter's own model exactly, made without the simulator.
+
+The odometry is a smooth made-up drive; the truth is the odometry with the filter's process noise
+added step by step; sightings are seen from the true pose at the row, moved on by the filter's own
+offset motion, with white noise of the stated spread.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from posefuse.checks import FloatArray, IntArray
+from posefuse.fieldlayout import Beacon, FieldLayout, Tag
+from posefuse.fieldlayout.layout import tag_pose
+from posefuse.fusion import (
+    FilterSettings,
+    LateFrames,
+    Measurement,
+    NoiseKind,
+    NoiseModel,
+    ProcessNoise,
+)
+from posefuse.fusion.timeline import make_timeline
+from posefuse.geometry import Pose2, Pose3, arc_motion
+from posefuse.recording import (
+    Frames,
+    Odometry,
+    Recording,
+    SightingKind,
+    Sightings,
+    StartPose,
+    Truth,
+)
+from posefuse.robot import (
+    Body,
+    Camera,
+    Detector,
+    Drivetrain,
+    DrivetrainKind,
+    Lens,
+    Mount,
+    Ranger,
+    Rig,
+    Sensor,
+    Timing,
+    Wheel,
+)
+
+PIXEL_STD_PX = 0.5
+RANGE_STD_M = 0.08
+BEARING_STD_RAD = 0.02
+PROCESS = ProcessNoise(
+    position_m_per_sqrt_m=0.01,
+    position_m_per_sqrt_s=0.004,
+    heading_rad_per_sqrt_rad=0.01,
+    heading_rad_per_sqrt_m=0.003,
+    heading_rad_per_sqrt_s=0.004,
+)
+START_STD = np.array([0.05, 0.05, 0.03])
+WIDTH_PX, HEIGHT_PX = 1280, 800
+
+
+def settings_for(measurement: Measurement, **changes: object) -> FilterSettings:
+    """Settings whose noise is that of the runs made here."""
+    noise = NoiseModel(
+        kind=NoiseKind.SOLVED if measurement is Measurement.POSE else NoiseKind.FIXED,
+        position_floor_m=0.0,
+        heading_floor_rad=0.0,
+        pixel_std_px=PIXEL_STD_PX,
+        range_std_m=RANGE_STD_M,
+        bearing_std_rad=BEARING_STD_RAD,
+    )
+    settings = FilterSettings(measurement=measurement, process=PROCESS, noise=noise)
+    return replace(settings, **changes)
+
+
+def make_layout() -> FieldLayout:
+    """Twelve tags around a court and on a post in its middle, one of them tilted; four beacons."""
+    places = [
+        (0.0, 1.5, 0.0), (0.0, 5.1, 0.0), (13.2, 1.5, 180.0), (13.2, 5.1, 180.0),
+        (3.0, 0.0, 90.0), (6.6, 0.0, 90.0), (10.0, 0.0, 90.0),
+        (3.0, 6.6, -90.0), (6.6, 6.6, -90.0), (10.0, 6.6, -90.0),
+        (6.5, 3.3, 180.0), (6.7, 3.3, 0.0),
+    ]  # fmt: skip
+    tags = tuple(
+        Tag(
+            id=3 * k + 1,
+            family="36h11",
+            edge_m=0.165 + 0.005 * (k % 3),
+            world_from_tag=tag_pose(
+                np.array([x, y, 0.9 + 0.05 * (k % 4)]),
+                facing_rad=np.radians(facing),
+                tilt_rad=np.radians(12.0 if k == 5 else 0.0),
+            ),
+        )
+        for k, (x, y, facing) in enumerate(places)
+    )
+    corners = [(0.0, 0.0, 1.2), (13.2, 0.0, 0.7), (13.2, 6.6, 1.5), (0.0, 6.6, 1.0)]
+    beacons = tuple(
+        Beacon(id=40 - 3 * k, position_in_world_m=np.array(place))
+        for k, place in enumerate(corners)
+    )
+    return FieldLayout(name="court", length_m=13.2, width_m=6.6, tags=tags, beacons=beacons)
+
+
+def make_rig() -> Rig:
+    """Four cameras around, one of them rolled and with another lens; two rangers."""
+    lens = Lens.from_width(
+        field_of_view_rad=np.radians(75.0), width_px=WIDTH_PX, height_px=HEIGHT_PX
+    )
+    uneven = Lens(
+        focal_px=lens.focal_px * [1.02, 0.97],
+        centre_px=lens.centre_px + [4.0, -7.0],
+        distortion=lens.distortion,
+    )
+    mounts = tuple(
+        Mount(
+            name=f"camera{k}",
+            camera=Camera(
+                name="mono",
+                lens=uneven if k == 2 else lens,
+                sensor=Sensor(width_px=WIDTH_PX, height_px=HEIGHT_PX),
+                timing=Timing(frame_rate_hz=30.0, exposure_s=0.002, latency_s=0.045),
+                detector=Detector(noise_px=PIXEL_STD_PX, shift_px=np.zeros(2)),
+            ),
+            position_in_robot_m=np.array(
+                [0.2 * np.cos(k * np.pi / 2), 0.2 * np.sin(k * np.pi / 2), 0.5 + 0.02 * k]
+            ),
+            pan_rad=k * np.pi / 2 + 0.1,
+            tilt_rad=np.radians(12.0 + k),
+            roll_rad=0.15 if k == 1 else 0.0,
+        )
+        for k in range(4)
+    )
+    wheels = tuple(
+        Wheel(position_in_robot_m=np.array(p)) for p in [(0.3, 0.3), (0.3, -0.3), (-0.3, 0.0)]
+    )
+    drivetrain = Drivetrain(
+        kind=DrivetrainKind.SWERVE,
+        wheels=wheels,
+        wheel_radius_m=0.05,
+        rate_hz=50.0,
+        speed_m_per_s=4.0,
+        acceleration_m_per_s2=4.0,
+        turn_rate_rad_per_s=9.0,
+    )
+    rangers = (
+        Ranger(name="ranger0", position_in_robot_m=np.array([0.15, -0.1, 0.4])),
+        Ranger(name="ranger1", position_in_robot_m=np.array([-0.2, 0.05, 0.6])),
+    )
+    body = Body(length_m=0.76, width_m=0.76)
+    return Rig(name="rig", body=body, drivetrain=drivetrain, mounts=mounts, rangers=rangers)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Made:
+    """A run with the rig and layout it was made with."""
+
+    recording: Recording
+    rig: Rig
+    layout: FieldLayout
+
+
+def make_run_of(
+    kind: SightingKind,
+    *,
+    seed: int,
+    rows: int = 201,
+    latency_s: tuple[float, float] = (0.03, 0.06),
+    standstill_s: float = 0.0,
+    noise: float = 1.0,
+) -> Made:
+    """One run at 50 Hz with frames of four cameras (or two rangers) at 30 Hz.
+
+    Parameters
+    ----------
+    latency_s
+        Least and most.
+    standstill_s
+        How long the robot stands before it moves.
+    noise
+        Factor on every spread: 0 leaves a run without noise.
+    """
+    rng, layout, rig = np.random.default_rng(seed), make_layout(), make_rig()
+    twists = made_up_twists(rng, rows, still_rows=round(standstill_s * 50))
+    odometry = Odometry(stamps_s=1000.0 + 0.02 * np.arange(rows), twists=twists)
+    frames = _frames(rng, odometry, latency_s, kind, len(rig.mounts))
+    generous = replace(settings_for(Measurement.POSE), late_frames=LateFrames.REPLAY, history_s=9.0)
+    timeline = make_timeline(odometry, frames, settings=generous)
+    start = np.array([6.6, 1.6, 0.4]) + rng.normal(size=3) * [1.5, 0.5, 1.0]
+    truth = noisy_path(rng, start, timeline.motions[:, :3], noise * np.sqrt(timeline.step_vars))
+    captures = Pose2(truth[timeline.frame_row]) @ Pose2(timeline.offsets[:, :3])
+    if kind is SightingKind.CORNERS:
+        frame, ids, values = _corners(captures.values, frames.sensor, rig, layout)
+        values += rng.normal(size=values.shape) * noise * PIXEL_STD_PX
+    else:
+        frame, ids, values = _ranges(captures.values, frames.sensor - len(rig.mounts), rig, layout)
+        values += rng.normal(size=values.shape) * noise * [RANGE_STD_M, BEARING_STD_RAD]
+        values = values[:, : kind.width]
+    stated = start + rng.normal(size=3) * START_STD * noise
+    recording = Recording(
+        name=f"made {seed}",
+        sensor_names=rig.sensor_names,
+        odometry=odometry,
+        frames=frames,
+        sightings=Sightings(kind=kind, frame=frame, id=ids, values=values),
+        start=StartPose(world_from_robot=Pose2(stated), cov=np.diag(START_STD**2)),
+        truth=Truth(stamps_s=odometry.stamps_s, poses=truth),
+    )
+    return Made(recording=recording, rig=rig, layout=layout)
+
+
+def made_up_twists(rng: np.random.Generator, rows: int, *, still_rows: int = 0) -> FloatArray:
+    """A drive that goes back and forth and turns both ways, (rows, 3)."""
+    t = 0.02 * np.arange(rows)[:, None]
+    rate, phase = rng.uniform(0.4, 0.9, 3) * [1.0, 1.0, 1.5], rng.uniform(0.0, 6.28, 3)
+    twists = 0.02 * np.array([1.2, 0.7, 1.6]) * np.sin(2.0 * np.pi * rate * t + phase)
+    twists[: still_rows + 1] = 0.0
+    return twists
+
+
+def noisy_path(
+    rng: np.random.Generator, start: FloatArray, motions: FloatArray, stds: FloatArray
+) -> FloatArray:
+    """The motions one after another, each with its noise (x and y alike, heading) put on."""
+    path = np.empty((len(motions), 3))
+    path[0] = start
+    draws = rng.normal(size=(len(motions), 3)) * stds[:, [0, 0, 1]]
+    for k in range(1, len(motions)):
+        path[k] = (Pose2(path[k - 1]) @ Pose2(motions[k])).values + draws[k]
+    return path
+
+
+def _frames(
+    rng: np.random.Generator,
+    odometry: Odometry,
+    latency_s: tuple[float, float],
+    kind: SightingKind,
+    mount_count: int,
+) -> Frames:
+    stamps = odometry.stamps_s
+    is_image = kind is SightingKind.CORNERS
+    sensors = np.arange(mount_count) if is_image else mount_count + np.arange(2)
+    each = np.arange(stamps[0] + 0.003, stamps[-1], 1.0 / 30.0)
+    captured = (each[:, None] + rng.uniform(0.0, 0.03, len(sensors))).ravel()
+    order = np.argsort(captured, kind="stable")
+    return Frames(
+        sensor=np.tile(sensors, len(each))[order],
+        captured_at_s=captured[order],
+        arrived_at_s=captured[order] + rng.uniform(*latency_s, len(order)),
+    )
+
+
+def _corners(
+    captures: FloatArray, camera: IntArray, rig: Rig, layout: FieldLayout
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Frame, tag id and true corners in px of every tag seen whole, from its face, and large."""
+    robot_from_camera = Pose3(np.array([m.robot_from_camera.matrix for m in rig.mounts])[camera])
+    world_from_camera = Pose3.from_plane(Pose2(captures)) @ robot_from_camera
+    corners = layout.tag_corners_in_world_m  # (tags, 4, 3)
+    camera_from_world = world_from_camera.inverse()
+    seen = np.einsum("fij,tcj->ftci", camera_from_world.rotation, corners)
+    seen += camera_from_world.translation_m[:, None, None]
+    depth = seen[..., 2]
+    lens = [m.camera.lens for m in rig.mounts]
+    focal = np.array([lens_.focal_px for lens_ in lens])[camera][:, None, None]
+    centre = np.array([lens_.centre_px for lens_ in lens])[camera][:, None, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pixels = focal * seen[..., :2] / depth[..., None] + centre
+    inside = (pixels > -0.5) & (pixels < np.array([WIDTH_PX, HEIGHT_PX]) - 0.5)
+    across = pixels[..., 1, :] - pixels[..., 0, :], pixels[..., 3, :] - pixels[..., 0, :]
+    area = across[0][..., 0] * across[1][..., 1] - across[0][..., 1] * across[1][..., 0]
+    is_seen = inside.all(axis=(2, 3)) & (depth > 0.3).all(axis=2) & (area > 400.0)
+    frame, tag = np.nonzero(is_seen)
+    ids = np.array([t.id for t in layout.tags])[tag]
+    return frame, ids, pixels[frame, tag].reshape(-1, 8)
+
+
+def _ranges(
+    captures: FloatArray, ranger: IntArray, rig: Rig, layout: FieldLayout
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Frame, beacon id, true slant range and bearing; each scan hears one or two beacons."""
+    frame = np.repeat(np.arange(len(captures)), 2)
+    beacon = (frame + np.tile([0, 1], len(captures))) % len(layout.beacons)
+    place = np.array([b.position_in_world_m for b in layout.beacons])[beacon]
+    in_robot = Pose3.from_plane(Pose2(captures)).inverse()
+    seen = np.einsum("fij,fj->fi", in_robot.rotation[frame], place)
+    seen += in_robot.translation_m[frame]
+    seen -= np.array([r.position_in_robot_m for r in rig.rangers])[ranger[frame]]
+    values = np.stack([np.linalg.norm(seen, axis=1), np.arctan2(seen[:, 1], seen[:, 0])], axis=1)
+    return frame, np.array([b.id for b in layout.beacons])[beacon], values
+
+
+def arcs_of(twists: FloatArray) -> FloatArray:
+    """Motions (rows, 3) of the twists, by the geometry room."""
+    return arc_motion(twists).values
+
+
+def with_frames(recording: Recording, **changes: FloatArray) -> Recording:
+    """The recording with other capture or arrival stamps."""
+    return replace(recording, frames=replace(recording.frames, **changes))
