@@ -322,3 +322,22 @@ def test_a_camera_gives_no_ranges_and_a_ranger_no_corners(folder, ranger_inputs)
     (folder / "sightings.csv").write_text(f"{corners}\n1,4,1,2,3,4,5,6,7,8\n", encoding="utf-8")
     with pytest.raises(FileError, match=r"csv:2: frame: corners come from a camera.*got 'port'"):
         read_recording(folder)
+
+
+def test_sightings_in_a_layout_without_tags_are_refused(folder):
+    (folder / "layout.toml").write_text(
+        'name = "bare"\nlength_m = 10.0\nwidth_m = 10.0\n', encoding="utf-8"
+    )
+    toml = folder / "recording.toml"
+    lines = toml.read_text(encoding="utf-8").split("\n")
+    kept = [line for line in lines if not line.startswith(("goal", "layout"))]
+    toml.write_text("\n".join(['layout = "layout.toml"', *kept]), encoding="utf-8")
+    with pytest.raises(FileError) as caught:
+        read_recording(folder)
+    assert "sightings.csv:2: id: unknown tag 3; known: none" in str(caught.value)
+    (folder / "sightings.csv").write_text(
+        (folder / "sightings.csv").read_text(encoding="utf-8").split("\n")[0] + "\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(FileError, match="unknown goal 'north crate'; known: none"):
+        read_recording(folder)
