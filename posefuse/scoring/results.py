@@ -11,10 +11,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from posefuse.checks import FloatArray
 from posefuse.files.table_file import write_table
 from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
+from posefuse.scoring.instants import InstantErrors
 from posefuse.scoring.scorecard import ErrorFigures, Scorecard, SpanScores
 from posefuse.scoring.statistics import rms_interval, wilson_interval
 from posefuse.scoring.trajectory import TrajectoryScores
@@ -94,7 +96,7 @@ def _span_rows(
             stem, _, unit = name.rpartition("_")
             for kind, value in asdict(figures).items():
                 yield row(f"{stem}_{kind}_{unit}", value)
-    if scores.pivot_rad is not None:
+    if scores.unreachable_count is not None:
         yield row("unreachable_count", scores.unreachable_count)
     if scores.position_rms_m is not None:
         yield row("position_rms_m", scores.position_rms_m)
@@ -141,8 +143,8 @@ def write_run_results(
     (folder / "results.json").write_text(text + "\n", encoding="utf-8", newline="\n")
     _write_csv(folder / "scorecard.csv", ScoreRow._fields, rows)
     _write_estimate(folder / "estimate.csv", estimate)
-    if card.shots is not None:
-        _write_shots(folder / "shots.csv", card)
+    if card.shots is not None and card.shots_since_tag_s is not None:
+        _write_shots(folder / "shots.csv", card.shots, card.shots_since_tag_s)
 
 
 def _write_estimate(path: Path, estimate: Estimate) -> None:
@@ -163,10 +165,7 @@ def _write_estimate(path: Path, estimate: Estimate) -> None:
     )
 
 
-def _write_shots(path: Path, card: Scorecard) -> None:
-    if card.shots is None or card.shots_since_tag_s is None:
-        return
-    shots = card.shots
+def _write_shots(path: Path, shots: InstantErrors, since_tag_s: FloatArray) -> None:
     columns: dict[str, Sequence[Any]] = {
         "t_s": shots.stamps_s.tolist(),
         "goal": shots.goals,
@@ -177,7 +176,7 @@ def _write_shots(path: Path, card: Scorecard) -> None:
         "heading_error_rad": shots.errors[:, 2].tolist(),
         "position_error_m": shots.position_error_m.tolist(),
         "nees": shots.nees.tolist(),
-        "since_tag_s": card.shots_since_tag_s.tolist(),
+        "since_tag_s": since_tag_s.tolist(),
     }
     _write_csv(path, tuple(columns), list(zip(*columns.values(), strict=True)))
 

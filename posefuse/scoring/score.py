@@ -146,7 +146,7 @@ def _span(
 ) -> SpanScores:
     scored = np.isfinite(instants.errors[:, 0])
     pivot = instants.pivot_error_rad[scored]
-    unreachable = bool(instants.goals) and shooter is not None
+    has_aim = bool(instants.goals) and shooter is not None
     position2 = instants.errors[scored, 0] ** 2 + instants.errors[scored, 1] ** 2
     return SpanScores(
         count=len(instants.rows),
@@ -154,7 +154,7 @@ def _span(
         distance_m=_figures(instants.distance_error_m[scored]),
         bearing_rad=_figures(instants.bearing_error_rad[scored]),
         pivot_rad=_figures(pivot),
-        unreachable_count=int(np.isnan(pivot).sum()) if unreachable else 0,
+        unreachable_count=int(np.isnan(pivot).sum()) if has_aim else None,
         heading_rad=_figures(instants.errors[scored, 2]),
         position_rms_m=float(np.sqrt(position2.mean())) if scored.any() else None,
         nees=_nees(instants.nees[scored], dof=instants.dof),

@@ -99,7 +99,7 @@ class SpanScores:
     distance_m: ErrorFigures | None
     bearing_rad: ErrorFigures | None
     pivot_rad: ErrorFigures | None
-    unreachable_count: int
+    unreachable_count: int | None
     heading_rad: ErrorFigures | None
     position_rms_m: float | None
     nees: Nees | None

@@ -108,3 +108,12 @@ def test_copies_keep_their_places_below_the_folder_that_holds_them_all(tmp_path)
 def test_an_input_that_is_gone_is_named(tmp_path):
     with pytest.raises(FileError, match=r"gone.toml: cannot be copied"):
         copy_inputs([tmp_path / "gone.toml"], tmp_path / "out")
+
+
+def test_inputs_on_two_drives_are_refused(tmp_path, monkeypatch):
+    def two_drives(_):
+        raise ValueError("Paths don't have the same drive")
+
+    monkeypatch.setattr("os.path.commonpath", two_drives)
+    with pytest.raises(InputError, match="must lie on one drive"):
+        copy_inputs([tmp_path / "a.toml"], tmp_path / "out")

@@ -21,7 +21,7 @@ from posefuse.recording import (
     Truth,
 )
 from posefuse.recording.folder import StoredRecording
-from posefuse.robot import Body, Drivetrain, DrivetrainKind, Ranger, Rig, Wheel
+from posefuse.robot import Body, Drivetrain, DrivetrainKind, Ranger, Rig, Shooter, Wheel
 from posefuse.scoring import score
 from posefuse.scoring.results import score_rows, write_run_results
 from posefuse.scoring.trajectory import trajectory_scores
@@ -174,3 +174,39 @@ def test_without_truth_and_shots_the_rest_is_written(run, tmp_path):
     assert (tmp_path / "estimate.csv").exists()
     assert {row.span for row in rows} == {"course", "run"}
     assert not any(row.figure.endswith(("rms_m", "rms_rad")) for row in rows)
+
+
+def test_pivot_and_bound_stand_among_the_figures_where_they_are_known(run):
+    stored, estimate = run
+    card = score(
+        stored.recording,
+        estimate=estimate,
+        truth=stored.recording.truth,
+        layout=LAYOUT,
+        goal=stored.goal,
+        shooter=Shooter(
+            release_in_robot_m=np.array([0.0, 0.0, 0.5]),
+            exit_speed_m_per_s=7.0,
+            pivot_low_rad=0.1,
+            pivot_high_rad=1.4,
+        ),
+        bound_covs=np.tile(0.0025 * np.eye(3), (ROWS, 1, 1)),
+    )
+    figures = {(row.span, row.figure): row.value for row in score_rows(card)}
+    assert figures["course", "bound_distance_rms_m"] == pytest.approx(0.05)
+    assert figures["course", "pivot_rms_rad"] == card.whole_course.pivot_rad.rms
+    assert figures["course", "unreachable_count"] == card.whole_course.unreachable_count > 0
+    assert (
+        figures["shots", "unreachable_count"] == 3 - np.isfinite(card.shots.pivot_error_rad).sum()
+    )
+    assert ("run", "aligned_position_rms_m") not in figures
+
+
+def test_shots_without_truth_keep_their_coverage(run):
+    stored, estimate = run
+    bare = replace(stored, recording=replace(stored.recording, truth=None))
+    _, rows = scored(bare, estimate)
+    figures = {(row.span, row.figure): row.value for row in rows}
+    assert figures["shots", "scored_count"] == 0
+    assert figures["shots", "no_tag_share"] == 2 / 3
+    assert ("shots", "distance_rms_m") not in figures

@@ -129,7 +129,7 @@ def test_a_goal_out_of_reach_is_counted_and_left_out_of_the_pivot_error():
     assert card.at_shots.scored_count == 2
     assert np.isnan(card.shots.pivot_error_rad).tolist() == [False, True]
     assert card.whole_course.distance_m is None
-    assert card.whole_course.unreachable_count == 0
+    assert card.whole_course.unreachable_count is None
 
 
 def test_a_shot_is_scored_at_the_last_row_not_after_it():
