@@ -80,7 +80,7 @@ def _sampled(squared: FloatArray, curve: Curve) -> FloatArray:
     times = _times(squared, curve.step)
     t = PERIOD_S * np.arange(int(np.ceil(times[-1] / PERIOD_S)) + 1)
     leg = np.clip(np.searchsorted(times, t, side="right") - 1, 0, len(times) - 2)
-    since = t - times[leg]
+    since = np.minimum(t, times[-1]) - times[leg]
     gain = (squared[leg + 1] - squared[leg]) / (4.0 * curve.step)
     return np.asarray(np.minimum(knots[leg] + rate[leg] * since + gain * since**2, knots[-1]))
 

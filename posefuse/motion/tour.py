@@ -131,10 +131,15 @@ def _unwrapped(
     ]
     unwrapped = named[0] + np.concatenate([[0.0], np.cumsum(steps)])
     way = np.concatenate([[0.0], np.cumsum(np.hypot(chords[:, 0], chords[:, 1]))])
-    if not repeats:
-        return np.interp(way[:-1], way[given], unwrapped[:-1]), 0.0
-    at = np.concatenate([way[given], [way[-1] + way[given[0]]]])
-    place = np.where(way[:-1] < at[0], way[:-1] + way[-1], way[:-1])
-    filled = np.interp(place, at, unwrapped)
-    turn = float(unwrapped[-1] - unwrapped[0])
-    return np.where(way[:-1] < at[0], filled - turn, filled), turn
+    at, place = way[given], way[:-1]
+    turn = 0.0
+    if repeats:
+        turn = float(unwrapped[-1] - unwrapped[0])
+        at = np.concatenate([[at[-1] - way[-1]], at, [at[0] + way[-1]]])
+        unwrapped = np.concatenate([[unwrapped[-2] - turn], unwrapped])
+        filled = np.interp(place, at, unwrapped)
+        filled[given] = unwrapped[1:-1]
+    else:
+        filled = np.interp(place, at, unwrapped[:-1])
+        filled[given] = unwrapped[:-1]
+    return filled, turn
