@@ -1,6 +1,6 @@
 """Pictures: finished numbers onto matplotlib axes; ``draw_x(ax, data, ...)``, no global state."""
 
-from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, spread_wants_log
+from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
 from posefuse.plots.consistency import draw_nees, draw_nis
 from posefuse.plots.court import draw_court
 from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
@@ -11,7 +11,16 @@ from posefuse.plots.floor import (
     draw_tags_seen,
 )
 from posefuse.plots.robot import draw_rig_from_above, draw_rig_from_side, draw_robot
-from posefuse.plots.style import Axes, Figure, drawing, in_unit, new_figure, png_bytes, svg_text
+from posefuse.plots.style import (
+    Axes,
+    Figure,
+    drawing,
+    in_unit,
+    new_figure,
+    png_bytes,
+    set_finding,
+    svg_text,
+)
 from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
 
 __all__ = [
@@ -34,11 +43,12 @@ __all__ = [
     "draw_sightings",
     "draw_tags_seen",
     "drawing",
+    "error_span_m",
     "exaggeration_of",
     "in_unit",
     "new_figure",
     "png_bytes",
-    "spread_wants_log",
+    "set_finding",
     "svg_text",
     "tags_per_bin",
 ]

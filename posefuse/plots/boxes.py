@@ -13,7 +13,7 @@ from posefuse.checks import FloatArray
 from posefuse.plots.style import INK, in_unit, plan_colour
 from posefuse.units import metres_to
 
-__all__ = ["box_legend_handles", "draw_error_boxes", "spread_wants_log"]
+__all__ = ["box_legend_handles", "draw_error_boxes", "error_span_m"]
 
 _LOG_FROM = 8.0
 
@@ -25,7 +25,7 @@ def draw_error_boxes(
     errors_m: Sequence[FloatArray],
     bounds_m: Sequence[float],
     colours: Sequence[int],
-    is_log: bool,
+    span_m: tuple[float, float],
     length_unit: str = "cm",
 ) -> Axes:
     """A lying box for each plan over the sizes of its distance errors, the first plan on top.
@@ -41,6 +41,8 @@ def draw_error_boxes(
         nan where no bound is known.
     colours
         Number of each plan in the study.
+    span_m
+        Ends of the axis, see ``error_span_m``; logarithmic when it does not start at 0.
     """
     scale = metres_to(length_unit, 1.0)
     for line, (errors, bound_m, index) in enumerate(zip(errors_m, bounds_m, colours, strict=True)):
@@ -61,22 +63,21 @@ def draw_error_boxes(
     ax.set_yticks(range(len(plans)), list(plans))
     ax.set_ylim(len(plans) - 0.4, -0.6)
     ax.tick_params(axis="y", length=0)
-    if is_log:
+    ax.set_xlim(scale * span_m[0], scale * span_m[1])
+    if span_m[0] > 0.0:
         ax.set_xscale("log")
         ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         ax.xaxis.set_minor_formatter("")
-    else:
-        ax.set_xlim(left=0.0)
-    ax.set_xlabel(in_unit("size of the distance error", length_unit))
+    ax.set_xlabel(in_unit("size of the error", length_unit))
     ax.grid(visible=True, axis="x")
     return ax
 
 
-def box_legend_handles() -> list[Artist]:
+def box_legend_handles(*, has_bound: bool) -> list[Artist]:
     """What the marks of a box mean, for a legend."""
     grey = "#777777"
-    return [
+    marks: list[Artist] = [
         Patch(facecolor=f"{grey}55", edgecolor=grey, label="middle half"),
         Line2D([], [], color=INK, linewidth=1.6, label="median"),
         Line2D([], [], color=grey, marker="|", label="5th to 95th percentile"),
@@ -92,12 +93,19 @@ def box_legend_handles() -> list[Artist]:
             label="bound on the RMS",
         ),
     ]
+    return marks if has_bound else marks[:-1]
 
 
-def spread_wants_log(errors_m: Sequence[FloatArray]) -> bool:
-    """Whether the plans' errors differ so much that only a logarithmic axis shows them all."""
-    medians = [float(np.median(np.abs(errors))) for errors in errors_m if errors.size]
-    return len(medians) > 1 and max(medians) > _LOG_FROM * max(min(medians), 1e-9)
+def error_span_m(errors_m: Sequence[FloatArray]) -> tuple[float, float]:
+    """Ends of an axis that shows all boxes: from 0, or, where they differ much, from above it."""
+    sizes = [np.abs(errors[np.isfinite(errors)]) for errors in errors_m]
+    quantiles = np.array([np.quantile(each, [0.25, 0.5, 0.95]) for each in sizes if each.size])
+    if not quantiles.any():
+        return 0.0, 1.0
+    first, middle, most = np.maximum(quantiles, 1e-9).T
+    if middle.max() > _LOG_FROM * middle.min():
+        return float(first.min() / 3.0), float(1.3 * most.max())
+    return 0.0, float(1.05 * most.max())
 
 
 def _draw_box(ax: Axes, sizes: FloatArray, line: int, colour: str) -> None:

@@ -96,7 +96,8 @@ def draw_nis(ax: Axes, *, nis: FloatArray, dof: int, colour: int = 0) -> Axes:
     ax.plot(x, _chi_square_density(x, dof), color=INK, linewidth=1.4, label="honest filter")
     beyond = float(np.mean(nis >= end)) if len(nis) else 0.0
     ax.annotate(
-        f"beyond {end:g}: {100 * beyond:.1f} %\nhonest: {100 * (1 - chdtr(dof, end)):.2g} %",
+        f"last bar, beyond {end:g}: {100 * beyond:.1f} %\n"
+        f"honest filter: {100 * (1 - chdtr(dof, end)):.2g} %",
         (0.98, 0.62),
         xycoords="axes fraction",
         ha="right",

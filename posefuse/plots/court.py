@@ -1,12 +1,15 @@
 """The arena from above: floor, obstacles, tags and goals."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.ticker import MaxNLocator
 
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import FieldLayout, Goal, Obstacle
+from posefuse.fieldlayout import FieldLayout, Goal, Obstacle, Tag
 from posefuse.geometry import Pose2
 from posefuse.plots.style import INK, floor_unit, in_unit
 from posefuse.units import metres_to
@@ -14,6 +17,7 @@ from posefuse.units import metres_to
 __all__ = ["draw_court", "draw_goals", "draw_obstacles", "frame_court"]
 
 _TICK_M = 0.22
+_NEIGHBOUR_M = 0.4
 _GOAL_COLOUR = "#D55E00"
 _TAG_COLOUR = "#005a8c"
 
@@ -59,9 +63,17 @@ def frame_court(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axe
     ax.set_ylim(-margin, width + margin)
     ax.set_aspect("equal")
     ax.spines[:].set_visible(False)
+    ax.set_xticks(_ticks_within(length))
+    ax.set_yticks(_ticks_within(width))
     ax.set_xlabel(in_unit("x", unit))
     ax.set_ylabel(in_unit("y", unit))
     return ax
+
+
+def _ticks_within(end: float) -> FloatArray:
+    """Round numbers from 0 to the wall, none beyond it."""
+    ticks = np.asarray(MaxNLocator(7, steps=[1, 2, 5, 10]).tick_values(0.0, end))
+    return ticks[(ticks >= 0.0) & (ticks <= end)]
 
 
 def draw_obstacles(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axes:
@@ -89,20 +101,14 @@ def _outline_m(obstacle: Obstacle) -> FloatArray:
 
 
 def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool) -> None:
-    """A bar as wide as the tag (never less than can be seen) and a tick the way it faces.
-
-    Tags in one place (two heights on a post, say) share one label.
-    """
+    """A bar as wide as the tag (never less than can be seen) and a tick the way it faces."""
     bars, ticks = [], []
-    labels: dict[tuple[float, float, float, float], list[int]] = {}
     for tag in layout.tags:
         centre = tag.world_from_tag.translation_m[:2]
         along, out = tag.world_from_tag.rotation[:2, 0], tag.world_from_tag.rotation[:2, 2]
         half = max(tag.edge_m, 0.16) / 2.0
         bars.append([centre - half * along, centre + half * along])
         ticks.append([centre, centre + _TICK_M * out])
-        key = tuple(float(v) for v in np.round([*centre, *out], 1))
-        labels.setdefault(key, []).append(tag.id)  # type: ignore[arg-type]
     for lines, width in ((bars, 3.0), (ticks, 1.0)):
         ax.add_collection(
             LineCollection(
@@ -113,19 +119,41 @@ def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool
             )
         )
     if has_ids:
-        for (x_m, y_m, out_x, out_y), ids in labels.items():
-            x, y = _floor(np.array([x_m, y_m]), length_unit)
-            ax.annotate(
-                ",".join(str(i) for i in ids),
-                (x, y),
-                xytext=(-8.0 * out_x, -8.0 * out_y),
-                textcoords="offset points",
-                ha="center",
-                va="center",
-                fontsize=6.5,
-                color=_TAG_COLOUR,
-                zorder=5,
-            )
+        for group in _neighbours(layout.tags):
+            _draw_ids(ax, group, length_unit=length_unit)
+
+
+def _neighbours(tags: Sequence[Tag]) -> list[list[Tag]]:
+    """The tags in groups that hang so close together that one label must do."""
+    groups: list[list[Tag]] = []
+    for tag in tags:
+        place = tag.world_from_tag.translation_m[:2]
+        for group in groups:
+            if np.hypot(*(group[0].world_from_tag.translation_m[:2] - place)) < _NEIGHBOUR_M:
+                group.append(tag)
+                break
+        else:
+            groups.append([tag])
+    return groups
+
+
+def _draw_ids(ax: Axes, group: Sequence[Tag], *, length_unit: str) -> None:
+    """The ids behind the tags; beside them where tags of the group face several ways."""
+    centre = np.mean([tag.world_from_tag.translation_m[:2] for tag in group], axis=0)
+    out = np.mean([tag.world_from_tag.rotation[:2, 2] for tag in group], axis=0)
+    x, y = _floor(centre, length_unit)
+    behind = -8.0 * out if np.hypot(*out) > 0.8 else np.array([11.0, 11.0])
+    ax.annotate(
+        ",".join(str(tag.id) for tag in group),
+        (x, y),
+        xytext=(float(behind[0]), float(behind[1])),
+        textcoords="offset points",
+        ha="center",
+        va="center",
+        fontsize=6.5,
+        color=_TAG_COLOUR,
+        zorder=5,
+    )
 
 
 def _draw_goal(

@@ -5,6 +5,7 @@ import math
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.colors import to_rgba
 from numpy.typing import ArrayLike
 
 from posefuse.checks import FloatArray
@@ -65,9 +66,10 @@ def draw_shots(
     ax.add_collection(
         PolyCollection(
             list(outlines * scale),
-            facecolors=f"{_ESTIMATE_COLOUR}33",
-            edgecolors=_ESTIMATE_COLOUR,
-            linewidths=0.9,
+            # many shots from one place lie on top of each other: keep them all to be seen
+            facecolors=to_rgba(_ESTIMATE_COLOUR, min(0.2, 1.5 / max(len(outlines), 1))),
+            edgecolors=to_rgba(_ESTIMATE_COLOUR, 0.7),
+            linewidths=0.7,
             zorder=8,
             label=f"95 % ellipse of the filter{times}",
         )
@@ -103,7 +105,7 @@ def ellipse_outlines_m(
     quantile is ``-2 ln(1 - p)``.
 
     >>> float(np.ptp(ellipse_outlines_m([np.diag([4.0, 1.0])])[0, :, 0]).round(3))  # the diameter
-    9.79
+    9.791
     """
     values, axes = np.linalg.eigh(np.asarray(covs_m2, dtype=np.float64))
     radii = np.sqrt(np.maximum(values, 0.0) * (-2.0 * math.log(1.0 - probability)))

@@ -1,6 +1,7 @@
 """What the cameras can tell from every place on the floor, as a map."""
 
 import numpy as np
+from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.colors import LogNorm, Normalize
 from matplotlib.image import AxesImage
@@ -95,9 +96,8 @@ def _draw(
         origin="lower",
         interpolation="nearest",
         norm=norm,
-        cmap=colours,
+        cmap=colormaps[colours].with_extremes(bad=_NO_PLACE),
     )
-    image.get_cmap().set_bad(_NO_PLACE)
     draw_obstacles(ax, layout, length_unit=length_unit)
     draw_goals(ax, layout, length_unit=length_unit, has_names=False)
     return image

@@ -81,12 +81,7 @@ def draw_rig_from_above(ax: Axes, rig: Rig, *, length_unit: str = "cm") -> Axes:
             zorder=9,
         )
     ax.annotate(
-        "front →",
-        (scale * (rig.body.length_m / 2.0 - 0.02), scale * (0.03 - rig.body.width_m / 2.0)),
-        ha="right",
-        va="bottom",
-        fontsize=7.5,
-        color=INK,
+        "front →", (0.99, 0.02), xycoords="axes fraction", ha="right", va="bottom", fontsize=7.5
     )
     return _frame(ax, rig, axes=(0, 1), scale=scale, labels=("x", "y"), length_unit=length_unit)
 

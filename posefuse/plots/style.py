@@ -24,6 +24,7 @@ __all__ = [
     "new_figure",
     "plan_colour",
     "png_bytes",
+    "set_finding",
     "svg_text",
 ]
 
@@ -47,8 +48,8 @@ _SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "Helvetica", "sans-serif"],
     "font.size": 9.0,
-    "axes.titlesize": 10.0,
-    "axes.titleweight": "bold",
+    "axes.titlesize": 9.5,
+    "axes.titleweight": "normal",
     "axes.titlelocation": "left",
     "axes.labelsize": 9.0,
     "axes.edgecolor": "#666666",
@@ -67,6 +68,8 @@ _SETTINGS: dict[Any, Any] = {
     "ytick.labelsize": 8.0,
     "legend.fontsize": 8.0,
     "legend.frameon": False,
+    "figure.titlesize": 10.0,
+    "figure.titleweight": "bold",
     "figure.constrained_layout.w_pad": 0.06,
     "figure.constrained_layout.h_pad": 0.06,
     "figure.facecolor": "white",
@@ -91,6 +94,11 @@ def drawing() -> Iterator[None]:
 def new_figure(width_in: float, height_in: float) -> Figure:
     """An empty figure that spaces its axes itself."""
     return Figure(figsize=(width_in, height_in), layout="constrained")
+
+
+def set_finding(figure: Figure, *lines: str) -> None:
+    """What the picture shows, in bold at its top left."""
+    figure.suptitle("\n".join(line for line in lines if line), x=0.01, ha="left")
 
 
 def svg_text(figure: Figure) -> str:

@@ -93,8 +93,7 @@ def draw_sightings(
     what
         What the sensors see.
     """
-    shades = ListedColormap(_TAG_SHADES)
-    shades.set_bad("#f3d9cf")
+    shades = ListedColormap(_TAG_SHADES).with_extremes(bad="#f3d9cf")
     norm = BoundaryNorm(np.arange(_MOST_TAGS + 2) - 0.5, shades.N)
     count = len(sensor_names)
     image = ax.imshow(
@@ -112,7 +111,8 @@ def draw_sightings(
     ax.set_xlabel("time (s)")
     bar = ax.figure.colorbar(image, ax=ax, ticks=range(_MOST_TAGS + 1), pad=0.01, fraction=0.03)
     bar.ax.set_yticklabels([str(n) for n in range(_MOST_TAGS)] + [f"{_MOST_TAGS}+"])
-    bar.set_label(f"{what} in a frame")
+    bar.set_label(what)
+    bar.minorticks_off()
     return ax
 
 
@@ -161,10 +161,10 @@ def _extreme_rows(values: FloatArray, first: IntArray, last: IntArray) -> IntArr
 
 
 def _limits(error: FloatArray, band: FloatArray, shots: FloatArray) -> tuple[float, float]:
-    """Limits that show every shot and all but the rarest of error and band."""
+    """Limits that show every shot and every peak but those that would dwarf all else."""
     known = np.abs(error[np.isfinite(error)])
     reach = max(
-        float(np.quantile(known, 0.995)) if known.size else 0.0,
+        min(float(known.max()), 3.0 * float(np.quantile(known, 0.99))) if known.size else 0.0,
         float(np.quantile(band, 0.97)),
         float(np.abs(shots[np.isfinite(shots)]).max(initial=0.0)),
         1e-6,

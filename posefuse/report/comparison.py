@@ -1,0 +1,145 @@
+"""A comparison as one self-contained page."""
+
+from datetime import datetime
+from pathlib import Path
+
+from posefuse.fusion.fuse import fuse
+from posefuse.report.glossary import CAUTION, COMPARISON_WORDS
+from posefuse.report.page import command_text, write_page
+from posefuse.report.picture import Picture
+from posefuse.report.plan_pictures import (
+    box_picture,
+    consistency_picture,
+    expected_error_picture,
+    floor_maps,
+    rig_picture,
+    tags_picture,
+)
+from posefuse.report.run_pictures import DrawnRun, court_picture, nis_picture, timeline_picture
+from posefuse.report.tables import (
+    comparison_table,
+    counts_table,
+    course_rankings,
+    course_table,
+    further_table,
+)
+from posefuse.report.wording import finding
+from posefuse.simulation.simulate import simulate
+from posefuse.study.compare import plan_scene
+from posefuse.study.comparison import Comparison, PlanRow
+
+__all__ = ["comparison_pictures", "drawn_run", "write_comparison_report"]
+
+
+def write_comparison_report(
+    comparison: Comparison,
+    path: Path,
+    *,
+    length_unit: str = "cm",
+    made_at: datetime | None = None,
+) -> None:
+    """Writes the page: finding, tables, pictures and what the words mean.
+
+    Parameters
+    ----------
+    length_unit
+        Of errors and rigs: m, cm, mm or in. Places on the floor are in metres, or in inches when
+        the errors are.
+    made_at
+        The date on the page; ``None``: now.
+    """
+    rankings = course_rankings(comparison)
+    pictures = comparison_pictures(comparison, rankings, length_unit=length_unit)
+    write_page(
+        path,
+        "comparison.html",
+        made_at=made_at,
+        title=comparison.study.name,
+        asked=_asked(comparison),
+        command=_command(comparison),
+        finding=finding(comparison, length_unit),
+        warnings=comparison.warnings,
+        ranking=comparison_table(comparison, length_unit=length_unit),
+        courses=course_table(comparison, rankings, length_unit=length_unit),
+        further=further_table(comparison, length_unit=length_unit),
+        counts=counts_table(comparison),
+        glossary=COMPARISON_WORDS,
+        caution=CAUTION,
+        **pictures,
+    )
+
+
+def _asked(comparison: Comparison) -> str:
+    study = comparison.study
+    shots = sum(len(course.shots) for course in study.courses)
+    plans, courses = len(study.plans), len(study.courses)
+    return (
+        f"Asked: which of {plans} camera mount plan{'s' * (plans > 1)} tells the distance to the "
+        f"goal best in “{study.layout.name}”, over {courses} course{'s' * (courses > 1)} with "
+        f"{shots} shots, {comparison.trials} trial{'s' * (comparison.trials > 1)} each, "
+        f"seed {comparison.seed}."
+    )
+
+
+def _command(comparison: Comparison) -> str:
+    path = comparison.study.path
+    if path is None:
+        return ""
+    words = ("--trials", str(comparison.trials), "--seed", str(comparison.seed))
+    return command_text("posefuse", "compare", str(path), *words)
+
+
+def comparison_pictures(
+    comparison: Comparison,
+    rankings: dict[str, tuple[PlanRow, ...]],
+    *,
+    length_unit: str = "cm",
+) -> dict[str, Picture | list[Picture] | None]:
+    """Every picture of a comparison by its name; ``timelines`` are the best and the last plan's.
+
+    Parameters
+    ----------
+    rankings
+        The ranking on each course alone.
+    """
+    best, last = comparison.ranking[0].plan, comparison.ranking[-1].plan
+    course = _hardest_course(rankings, best)
+    maps = floor_maps(comparison)
+    run = drawn_run(comparison, best, course)
+    runs = [run] if last == best else [run, drawn_run(comparison, last, course)]
+    return {
+        "boxes": box_picture(comparison, length_unit=length_unit),
+        "rigs": rig_picture(comparison, length_unit=length_unit),
+        "expected_error": expected_error_picture(comparison, maps, length_unit=length_unit),
+        "tags_seen": tags_picture(comparison, maps),
+        "court": court_picture(run, length_unit=length_unit),
+        "timelines": [timeline_picture(each, length_unit=length_unit) for each in runs],
+        "consistency": consistency_picture(comparison),
+        "nis": nis_picture(run),
+    }
+
+
+def _hardest_course(rankings: dict[str, tuple[PlanRow, ...]], plan: str) -> str:
+    """The course on which the plan's distance error is largest."""
+    rms_m = {
+        course: row.distance_rms_m.value
+        for course, rows in rankings.items()
+        for row in rows
+        if row.plan == plan
+    }
+    return max(rms_m, key=lambda course: rms_m[course])
+
+
+def drawn_run(comparison: Comparison, plan_name: str, course_name: str) -> DrawnRun:
+    """The first trial of a plan on a course, run again: the same seed gives the same bits."""
+    study = comparison.study
+    plan, course = study.plan(plan_name), study.course(course_name)
+    recording = simulate(plan_scene(study, plan, course), seed=comparison.seed, trial=0)
+    return DrawnRun(
+        title=f"{plan.name}, {course.name}, first trial",
+        recording=recording,
+        estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=plan.settings),
+        layout=study.layout,
+        rig=plan.rig,
+        goal=study.goal,
+    )

@@ -1,0 +1,41 @@
+"""What the words in a report mean, and the caution that goes with it."""
+
+__all__ = ["CAUTION", "COMPARISON_WORDS", "REPLAY_WORDS"]
+
+CAUTION = (
+    "Take care: moving robots and thrown pieces can hurt. The figures here are estimates from a "
+    "model, not a promise. Wear eye protection and keep the range clear; event rules, local codes "
+    "and the supervising adult decide."
+)
+
+_ERRORS = {
+    "Distance error": "Distance to the goal as the filter tells it at that instant, minus the true "
+    "one: positive is too far.",
+    "RMS": "Root mean square: the usual size of an error, large ones counting more.",
+    "Bias": "The mean error: what a fixed correction could take away.",
+    "95 % below": "95 of 100 errors are smaller than this.",
+    "Bound": "The error that no filter can beat on the same sightings and wheels when the robot is "
+    "built exactly as drawn (posterior Cramér-Rao bound).",
+    "Blind shot": "A shot in whose last half second no tag reached the filter and was used.",
+    "Pivot RMS": "How far off the tosser's angle would be, set by the estimated distance.",
+    "NEES": "Squared error in units of the spread the filter states. For x, y and heading together "
+    "an honest filter has 3 on average; a filter that is too sure of itself has more.",
+    "NIS": "The same for each measurement against what the filter expected of it; an honest filter "
+    "has as much as the measurement has numbers.",
+}
+_COUNTS = {
+    "Gated": "Measurements refused because they lay too far from what the filter expected.",
+    "Too late": "Arrived when the filter could no longer put them in their place.",
+    "No answer": "No pose could be solved from the corners.",
+    "Ambiguous": "Two poses fitted the corners, and the settings say to skip those.",
+    "Outside the run": "Captured before the first or after the last row of the odometry.",
+    "Frames lost": "Taken by a camera and never arrived.",
+}
+COMPARISON_WORDS = {
+    **_ERRORS,
+    "95 % interval": "Where the figure would lie in about 95 of 100 repeats of the study with "
+    "other luck.",
+    "Tie": "The trials cannot tell the two plans apart: choose by cost, weight or wiring.",
+    **_COUNTS,
+}
+REPLAY_WORDS = {**_ERRORS, **_COUNTS}

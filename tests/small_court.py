@@ -1,0 +1,156 @@
+"""A small court, robots on it and a study of them, built by hand."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from posefuse.fieldlayout import FieldLayout, Goal, Obstacle, Tag
+from posefuse.fieldlayout.layout import tag_pose
+from posefuse.fusion import FilterSettings
+from posefuse.motion import Course, Shot, TruePath
+from posefuse.robot import (
+    Body,
+    BodyBox,
+    Camera,
+    Detector,
+    Drivetrain,
+    DrivetrainKind,
+    Lens,
+    Mount,
+    Rig,
+    Sensor,
+    Timing,
+    Wheel,
+)
+from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.study.study import Plan, Study
+
+
+def _tag(id: int, x_m: float, y_m: float, facing_deg: float) -> Tag:
+    pose = tag_pose(np.array([x_m, y_m, 0.9]), facing_rad=math.radians(facing_deg))
+    return Tag(id=id, family="36h11", edge_m=0.165, world_from_tag=pose)
+
+
+def small_layout() -> FieldLayout:
+    return FieldLayout(
+        name="small court",
+        length_m=9.0,
+        width_m=5.0,
+        tags=(
+            _tag(1, 0.0, 1.5, 0.0),
+            _tag(2, 0.0, 3.5, 0.0),
+            _tag(3, 9.0, 2.5, 180.0),
+            _tag(4, 4.5, 5.0, -90.0),
+            _tag(5, 4.5, 0.0, 90.0),
+        ),
+        goals=(
+            Goal(
+                name="<east> & crate",
+                centre_in_world_m=np.array([8.7, 2.5, 1.4]),
+                width_m=0.8,
+                height_m=0.5,
+                facing_rad=math.pi,
+            ),
+        ),
+        obstacles=(
+            Obstacle(
+                name="bench",
+                centre_in_world_m=np.array([4.5, 2.5, 0.3]),
+                size_m=np.array([1.0, 0.5, 0.6]),
+                heading_rad=0.5,
+            ),
+            Obstacle(
+                name="bar",
+                centre_in_world_m=np.array([6.5, 4.0, 1.5]),
+                size_m=np.array([0.2, 0.8, 0.4]),
+                blocks_course=False,
+            ),
+        ),
+    )
+
+
+def _mount(name: str, x_m: float, y_m: float, pan_deg: float, tilt_deg: float) -> Mount:
+    camera = Camera(
+        name="mono",
+        lens=Lens.from_width(field_of_view_rad=math.radians(75.0), width_px=1280, height_px=800),
+        sensor=Sensor(width_px=1280, height_px=800),
+        timing=Timing(frame_rate_hz=30.0, exposure_s=0.005, latency_s=0.04),
+        detector=Detector(noise_px=0.5, shift_px=np.zeros(2)),
+    )
+    return Mount(
+        name=name,
+        camera=camera,
+        position_in_robot_m=np.array([x_m, y_m, 0.35]),
+        pan_rad=math.radians(pan_deg),
+        tilt_rad=math.radians(tilt_deg),
+    )
+
+
+PLACES = {
+    "front": _mount("front", 0.34, 0.0, 0.0, 15.0),
+    "left": _mount("left", 0.0, 0.33, 90.0, 0.0),
+    "right": _mount("right", 0.0, -0.33, -90.0, 0.0),
+}
+
+
+def small_rig(*mounts: str) -> Rig:
+    wheels = tuple(
+        Wheel(position_in_robot_m=np.array([x, y])) for x in (-0.3, 0.3) for y in (-0.3, 0.3)
+    )
+    return Rig(
+        name="two cameras",
+        body=Body(
+            length_m=0.76,
+            width_m=0.7,
+            boxes=(
+                BodyBox(
+                    name="mast",
+                    centre_in_robot_m=np.array([0.0, 0.0, 0.6]),
+                    size_m=np.array([0.1, 0.1, 1.2]),
+                ),
+            ),
+        ),
+        drivetrain=Drivetrain(
+            kind=DrivetrainKind.SWERVE,
+            wheels=wheels,
+            wheel_radius_m=0.05,
+            rate_hz=50.0,
+            speed_m_per_s=3.0,
+            acceleration_m_per_s2=3.0,
+            turn_rate_rad_per_s=6.0,
+        ),
+        mounts=tuple(PLACES[name] for name in mounts or ("front", "left")),
+    )
+
+
+def small_study(**changes: Any) -> Study:
+    """Two plans on a drive of six seconds with three shots."""
+    layout = small_layout()
+    t_s = np.linspace(0.0, 6.0, 13)
+    angle = 0.5 * t_s - 1.0
+    poses = np.stack([4.5 + 3.0 * np.cos(angle), 2.5 + 1.6 * np.sin(angle), 0.3 * angle], axis=-1)
+    goal = layout.goals[0].name
+    drive = Course(
+        name="half a round",
+        path=TruePath.through(t_s, poses),
+        shots=tuple(Shot(at_s=at_s, goal=goal) for at_s in (1.5, 3.0, 5.0)),
+    )
+    given: dict[str, Any] = {
+        "name": "small <study> & more",
+        "layout": layout,
+        "goal": layout.goals[0],
+        "plans": tuple(
+            Plan(name=name, rig=small_rig(*mounts), settings=FilterSettings())
+            for name, mounts in {
+                "front <b>&amp;": ("front",),
+                "three ways": ("front", "left", "right"),
+            }.items()
+        ),
+        "courses": (drive,),
+        "spreads": AsBuiltSpreads(mount_angle_rad=0.005),
+        "start_std": np.array([0.03, 0.03, 0.02]),
+        "trials": 3,
+        "seed": 7,
+    }
+    return Study(**{**given, **changes})
