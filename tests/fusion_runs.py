@@ -110,7 +110,7 @@ def make_rig() -> Rig:
     )
     uneven = Lens(
         focal_px=lens.focal_px * [1.02, 0.97],
-        centre_px=lens.centre_px + [4.0, -7.0],
+        centre_px=lens.centre_px + np.array([4.0, -7.0]),
         distortion=lens.distortion,
     )
     mounts = tuple(

@@ -169,6 +169,6 @@ class FilterSettings:
         in_range("ambiguity_ratio", self.ambiguity_ratio, 1.0, 1e6)
         if self.noise.kind is NoiseKind.SOLVED and self.measurement is not Measurement.POSE:
             raise InputError(
-                "noise kind: 'solved' needs the measurement 'pose';"
+                "kind of noise: 'solved' needs the measurement 'pose';"
                 f" {self.measurement.value!r} allows 'fixed' and 'growing'"
             )
