@@ -163,9 +163,8 @@ def test_a_spoilt_recording_leaves_no_results(folder, tmp_path, name, text, erro
 
 def test_settings_that_do_not_fit_are_refused_in_words(folder, tmp_path):
     settings = tmp_path / "filter.toml"
-    settings.write_text(
-        'name = "wrong"\nmeasurement = "corners"\n[noise]\nkind = "fixed"\n', "utf-8"
-    )
+    corners = RANGES_TOML.replace('"range"', '"corners"').replace("range_std_m", "pixel_std_px")
+    settings.write_text(corners, encoding="utf-8")
     told = replay(folder, "--settings", settings, "--out", tmp_path / "out")
     assert isinstance(told.exception, InputError)
     assert "holds range sightings" in str(told.exception)
