@@ -12,6 +12,9 @@ from posefuse.geometry import Pose2
 
 __all__ = ["TruePath"]
 
+_EPOCH_S = 1e-6
+"""How far outside the path an instant may lie: epoch seconds in float64 are this coarse."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TruePath:
@@ -62,7 +65,7 @@ class TruePath:
 
     def _at(self, t_s: ArrayLike, derivative: int) -> FloatArray:
         t = np.asarray(t_s, dtype=np.float64)
-        if t.size and not (self.start_s - 1e-9 <= t.min() and t.max() <= self.end_s + 1e-9):
+        if t.size and not (self.start_s - _EPOCH_S <= t.min() and t.max() <= self.end_s + _EPOCH_S):
             raise InputError(
                 f"path: asked at {t.min():g} to {t.max():g} s, known from {self.start_s:g} to "
                 f"{self.end_s:g} s"

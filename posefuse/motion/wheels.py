@@ -49,6 +49,8 @@ class WheelRun:
 
     Parameters
     ----------
+    recovery : (3, wheels or twice as many) array
+        The body's twist from the wheels' travel: see ``body_matrix``.
     true_twists : (steps, 3) array
     rolled_m : (wheels, steps) array
         What each rim truly rolls, slip left out; of a steered wheel never negative.
@@ -61,6 +63,7 @@ class WheelRun:
     """
 
     drivetrain: Drivetrain
+    recovery: FloatArray
     stamps_s: FloatArray
     true_poses: FloatArray
     true_twists: FloatArray
@@ -143,11 +146,10 @@ class WheelRun:
 
     def _body_twists(self, rolled_m: FloatArray, directions: FloatArray) -> FloatArray:
         """Least squares over the wheels, (steps, 3)."""
-        recovery = body_matrix(self.drivetrain)
         if not self.is_steered:
-            return np.asarray(rolled_m.T @ recovery.T)
+            return np.asarray(rolled_m.T @ self.recovery.T)
         x, y = rolled_m * directions
-        return np.asarray(x.T @ recovery[:, 0::2].T + y.T @ recovery[:, 1::2].T)
+        return np.asarray(x.T @ self.recovery[:, 0::2].T + y.T @ self.recovery[:, 1::2].T)
 
     @property
     def is_steered(self) -> bool:
@@ -185,9 +187,10 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
             f"course: must last one odometry step, {1.0 / drivetrain.rate_hz:g} s, or longer "
             f"(got {path.end_s - path.start_s:g} s)"
         )
-    stamps = path.start_s + np.arange(count + 1) / drivetrain.rate_hz
+    stamps = np.minimum(path.start_s + np.arange(count + 1) / drivetrain.rate_hz, path.end_s)
     poses = path.poses(stamps).values
     twists = arc_twist(Pose2(poses[:-1]).inverse() @ Pose2(poses[1:]))
+    recovery = body_matrix(drivetrain)
     rolled, directions = _rolled(drivetrain, twists)
     acceleration = path.accelerations((stamps[1:] + stamps[:-1]) / 2.0)
     slip = 1.0 + drivetrain.slip_per_m_per_s2 * np.hypot(acceleration[:, 0], acceleration[:, 1])
@@ -195,6 +198,7 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
     bump_std = _bump_std_m(stamps, bumps)
     return WheelRun(
         drivetrain=drivetrain,
+        recovery=recovery,
         stamps_s=stamps,
         true_poses=poses,
         true_twists=twists,
@@ -204,7 +208,12 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
         travel_std_m=travel_std,
         bump_std_m=bump_std,
         step_covs=_step_covs(
-            drivetrain, np.diff(stamps), rolled * slip, directions, np.hypot(travel_std, bump_std)
+            drivetrain,
+            recovery,
+            np.diff(stamps),
+            directions,
+            np.hypot(travel_std, bump_std),
+            drivetrain.steering_std_rad * rolled * slip,
         ),
     )
 
@@ -235,23 +244,28 @@ def _bump_std_m(stamps_s: FloatArray, bumps: Sequence[Bump]) -> FloatArray:
 
 def _step_covs(
     drivetrain: Drivetrain,
+    recovery: FloatArray,
     steps_s: FloatArray,
-    read_m: FloatArray,
     directions: FloatArray,
-    rolled_std_m: FloatArray,
+    along_std_m: FloatArray,
+    across_std_m: FloatArray,
 ) -> FloatArray:
-    """Covariance (steps + 1, 3, 3) of the white error of each measured twist."""
-    recovery = body_matrix(drivetrain)
+    """Covariance (steps + 1, 3, 3) of the white error of each measured twist.
+
+    Parameters
+    ----------
+    along_std_m, across_std_m : (wheels, steps) arrays
+        White error of each wheel along its direction, and across it by its steering.
+    """
     if drivetrain.kind is DrivetrainKind.SWERVE:
         wheels = len(drivetrain.wheels)
         pairs = recovery.reshape(3, wheels, 2)
         across = np.stack([-directions[1], directions[0]])
-        by_rolling = np.einsum("awk,kws->wsa", pairs, directions) * rolled_std_m[..., None]
-        steered_m = drivetrain.steering_std_rad * read_m
-        by_steering = np.einsum("awk,kws->wsa", pairs, across) * steered_m[..., None]
+        by_rolling = np.einsum("awk,kws->wsa", pairs, directions) * along_std_m[..., None]
+        by_steering = np.einsum("awk,kws->wsa", pairs, across) * across_std_m[..., None]
         effects = np.concatenate([by_rolling, by_steering])
     else:
-        effects = recovery.T[:, None, :] * rolled_std_m[..., None]
+        effects = recovery.T[:, None, :] * along_std_m[..., None]
     covs = np.zeros((len(steps_s) + 1, 3, 3))
     covs[1:] = np.einsum("wsa,wsb->sab", effects, effects)
     if drivetrain.gyro is not None:

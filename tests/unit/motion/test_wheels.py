@@ -80,6 +80,15 @@ def test_stamps_are_the_rows_of_the_path(winding_path, drivetrain) -> None:
     assert rows.step_covs.shape == (481, 3, 3)
 
 
+def test_epoch_stamps(winding_path, drivetrain) -> None:
+    """The same path on a clock of epoch seconds gives the same odometry, to the clock's grain."""
+    knots = winding_path.spline.x
+    later = TruePath.through(knots + 1.7e9, winding_path.poses(knots).values)
+    told, expected = rows_of(later, drivetrain()), rows_of(winding_path, drivetrain())
+    assert len(told.stamps_s) == len(expected.stamps_s)
+    np.testing.assert_allclose(told.twists, expected.twists, atol=1e-5)
+
+
 def test_encoder_carries_its_remainder(winding_path, drivetrain) -> None:
     """However coarse the counts, a wheel's whole travel is never off by more than half of one."""
     drive = drivetrain("mecanum", encoder_counts_per_turn=64)
