@@ -1,7 +1,6 @@
 """From scorecards to a ranking: figures over all trials, differences paired trial by trial."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,18 +13,6 @@ from posefuse.study.study import Study
 __all__ = ["rank_plans", "trial_mean_squares_m2", "warn_of"]
 
 _FEW_TRIALS = 10
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Pooled:
-    """Shots of one plan over its courses, (trials, shots)."""
-
-    distance_m: FloatArray
-    bearing_rad: FloatArray
-    pivot_rad: FloatArray
-    heading_rad: FloatArray
-    position_m: FloatArray
-    nees: FloatArray
 
 
 def rank_plans(study: Study, runs: Sequence[Run], *, seed: int) -> tuple[PlanRow, ...]:
@@ -62,7 +49,7 @@ def trial_mean_squares_m2(runs: Sequence[Run]) -> FloatArray:
     """
     with_shots = [run for run in runs if run.cards[0].shots is not None]
     if with_shots:
-        return np.asarray(np.mean(_pool(with_shots).distance_m ** 2, axis=1))
+        return np.asarray(np.mean(_shot_errors_m(with_shots) ** 2, axis=1))
     per_course = [[_distance_rms_m(card.whole_course) ** 2 for card in run.cards] for run in runs]
     return np.asarray(np.mean(per_course, axis=0))
 
@@ -71,19 +58,14 @@ def _distance_rms_m(span: SpanScores) -> float:
     return np.nan if span.distance_m is None else span.distance_m.rms
 
 
-def _pool(runs: Sequence[Run]) -> _Pooled:
-    def stacked(name: str) -> FloatArray:
-        return np.concatenate(
-            [np.array([getattr(card.shots, name) for card in run.cards]) for run in runs], axis=1
-        )
-
-    return _Pooled(
-        distance_m=stacked("distance_error_m"),
-        bearing_rad=stacked("bearing_error_rad"),
-        pivot_rad=stacked("pivot_error_rad"),
-        heading_rad=stacked("heading_error_rad"),
-        position_m=stacked("position_error_m"),
-        nees=stacked("nees"),
+def _shot_errors_m(runs: Sequence[Run]) -> FloatArray:
+    """Distance errors (trials, shots) over all shots of runs that have any."""
+    return np.concatenate(
+        [
+            np.array([card.shots.distance_error_m for card in run.cards if card.shots is not None])
+            for run in runs
+        ],
+        axis=1,
     )
 
 
@@ -97,14 +79,13 @@ def _row(
     spans = [_span(card) for run in runs for card in run.cards]
     figures = [span.distance_m for span in spans if span.distance_m is not None]
     with_shots = [run for run in runs if run.cards[0].shots is not None]
-    pooled = _pool(with_shots) if with_shots else None
     return PlanRow(
         plan=plan,
         distance_rms_m=distance_rms_m,
         distance_bias_m=float(np.mean([figure.bias for figure in figures])),
         distance_p95_m=(
-            float(np.percentile(np.abs(pooled.distance_m), 95))
-            if pooled
+            float(np.percentile(np.abs(_shot_errors_m(with_shots)), 95))
+            if with_shots
             else float(np.mean([figure.p95 for figure in figures]))
         ),
         bearing_rms_rad=_rms([s.bearing_rad.rms for s in spans if s.bearing_rad]),
