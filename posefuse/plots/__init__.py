@@ -2,7 +2,7 @@
 
 from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
 from posefuse.plots.consistency import draw_nees, draw_nis
-from posefuse.plots.court import draw_court
+from posefuse.plots.court import court_margin_m, draw_court
 from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
 from posefuse.plots.floor import (
     add_error_bar,
@@ -29,6 +29,7 @@ __all__ = [
     "add_error_bar",
     "add_tags_bar",
     "box_legend_handles",
+    "court_margin_m",
     "draw_court",
     "draw_distance_error",
     "draw_error_boxes",

@@ -14,10 +14,8 @@ from posefuse.geometry import Pose2
 from posefuse.plots.style import INK, floor_unit, in_unit
 from posefuse.units import metres_to
 
-__all__ = ["draw_court", "draw_goals", "draw_obstacles", "frame_court"]
+__all__ = ["court_margin_m", "draw_court", "draw_goals", "draw_obstacles", "frame_court"]
 
-_TICK_M = 0.22
-_NEIGHBOUR_M = 0.4
 _GOAL_COLOUR = "#D55E00"
 _TAG_COLOUR = "#005a8c"
 
@@ -53,11 +51,16 @@ def draw_goals(
     return ax
 
 
+def court_margin_m(layout: FieldLayout) -> float:
+    """What is drawn around the floor; small marks on it are sized by it, so that they are seen."""
+    return max(layout.length_m, layout.width_m) / 30.0
+
+
 def frame_court(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axes:
     """Axes that hold the floor to scale, with its walls."""
     length, width = _floor(np.array([layout.length_m, layout.width_m]), length_unit)
     unit = floor_unit(length_unit)
-    margin = metres_to(unit, 0.45)
+    margin = metres_to(unit, court_margin_m(layout))
     ax.add_patch(Rectangle((0.0, 0.0), length, width, fill=False, edgecolor=INK, linewidth=1.4))
     ax.set_xlim(-margin, length + margin)
     ax.set_ylim(-margin, width + margin)
@@ -102,13 +105,14 @@ def _outline_m(obstacle: Obstacle) -> FloatArray:
 
 def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool) -> None:
     """A bar as wide as the tag (never less than can be seen) and a tick the way it faces."""
+    margin_m = court_margin_m(layout)
     bars, ticks = [], []
     for tag in layout.tags:
         centre = tag.world_from_tag.translation_m[:2]
         along, out = tag.world_from_tag.rotation[:2, 0], tag.world_from_tag.rotation[:2, 2]
-        half = max(tag.edge_m, 0.16) / 2.0
+        half = max(tag.edge_m, 0.36 * margin_m) / 2.0
         bars.append([centre - half * along, centre + half * along])
-        ticks.append([centre, centre + _TICK_M * out])
+        ticks.append([centre, centre + 0.5 * margin_m * out])
     for lines, width in ((bars, 3.0), (ticks, 1.0)):
         ax.add_collection(
             LineCollection(
@@ -119,17 +123,17 @@ def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool
             )
         )
     if has_ids:
-        for group in _neighbours(layout.tags):
+        for group in _neighbours(layout.tags, near_m=0.9 * margin_m):
             _draw_ids(ax, group, length_unit=length_unit)
 
 
-def _neighbours(tags: Sequence[Tag]) -> list[list[Tag]]:
+def _neighbours(tags: Sequence[Tag], *, near_m: float) -> list[list[Tag]]:
     """The tags in groups that hang so close together that one label must do."""
     groups: list[list[Tag]] = []
     for tag in tags:
         place = tag.world_from_tag.translation_m[:2]
         for group in groups:
-            if np.hypot(*(group[0].world_from_tag.translation_m[:2] - place)) < _NEIGHBOUR_M:
+            if np.hypot(*(group[0].world_from_tag.translation_m[:2] - place)) < near_m:
                 group.append(tag)
                 break
         else:

@@ -15,7 +15,6 @@ from posefuse.units import metres_to
 __all__ = ["draw_path", "draw_shots", "ellipse_outlines_m", "exaggeration_of"]
 
 _FACTORS = (1, 2, 5, 10, 20, 50, 100, 200)
-_WANTED_M = 0.35
 _TRUE_COLOUR = INK
 _ESTIMATE_COLOUR = "#0072B2"
 
@@ -117,11 +116,11 @@ def ellipse_outlines_m(
     return outlines
 
 
-def exaggeration_of(covs_m2: FloatArray, errors_m: FloatArray) -> int:
-    """A round factor that lets the median ellipse, or error, be seen on a court."""
+def exaggeration_of(covs_m2: FloatArray, errors_m: FloatArray, *, wanted_m: float) -> int:
+    """A round factor that brings the median ellipse or error near the size wanted on the floor."""
     if not len(covs_m2):
         return 1
     ellipse_m = 2.45 * np.sqrt(np.linalg.eigvalsh(covs_m2)[:, -1])
     size_m = max(float(np.median(ellipse_m)), float(np.median(np.hypot(*errors_m.T))), 1e-6)
-    fitting = [factor for factor in _FACTORS if factor * size_m <= _WANTED_M]
+    fitting = [factor for factor in _FACTORS if factor * size_m <= wanted_m]
     return fitting[-1] if fitting else 1

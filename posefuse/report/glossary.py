@@ -14,10 +14,10 @@ _ERRORS = {
     "RMS": "Root mean square: the usual size of an error, large ones counting more.",
     "Bias": "The mean error: what a fixed correction could take away.",
     "95 % below": "95 of 100 errors are smaller than this.",
-    "Bound": "The error that no filter can beat on the same sightings and wheels when the robot is "
-    "built exactly as drawn (posterior Cramér-Rao bound).",
+    "Bound": "The error that no filter can beat on the same sightings and wheels when all is built "
+    "exactly as drawn and corners are found without bias (posterior Cramér-Rao bound).",
     "Blind shot": "A shot in whose last half second no tag reached the filter and was used.",
-    "Pivot RMS": "How far off the tosser's angle would be, set by the estimated distance.",
+    "Pivot RMS": "How far off the shooter's pivot would be if the estimated distance set it.",
     "NEES": "Squared error in units of the spread the filter states. For x, y and heading together "
     "an honest filter has 3 on average; a filter that is too sure of itself has more.",
     "NIS": "The same for each measurement against what the filter expected of it; an honest filter "

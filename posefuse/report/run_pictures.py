@@ -12,6 +12,7 @@ from posefuse.fusion.estimate import Estimate, Outcome
 from posefuse.geometry import Pose2
 from posefuse.plots import (
     Axes,
+    court_margin_m,
     draw_court,
     draw_distance_error,
     draw_nis,
@@ -102,7 +103,14 @@ def court_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
         pose = errors.true_poses[instant]
         if not np.isfinite(pose).all():
             pose = run.estimate.poses[rows[instant]]
-        draw_robot(ax, run.rig, Pose2(pose), layout=run.layout, length_unit=length_unit)
+        draw_robot(
+            ax,
+            run.rig,
+            Pose2(pose),
+            layout=run.layout,
+            reach_m=6.0 * court_margin_m(run.layout),
+            length_unit=length_unit,
+        )
         figure.legend(loc="outside lower center", ncols=2)
         set_finding(figure, run.title, sentence)
         svg = svg_text(figure)
@@ -110,7 +118,7 @@ def court_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
         "The court from above, with the robot and what its cameras look at "
         f"{run.t_s[rows[instant]]:.1f} s into the run"
         + (", at that shot" if sentence else "")
-        + f". Errors and ellipses are drawn {factor} times their size."
+        + (f". Errors and ellipses are drawn {factor} times their size." if factor > 1 else ".")
     )
     return Picture(
         name="court",
@@ -141,17 +149,20 @@ def _worst_shot(run: DrawnRun, errors: InstantErrors, length_unit: str) -> tuple
 
 
 def _draw_ways(ax: Axes, run: DrawnRun, length_unit: str) -> None:
+    """The true path; the estimated one where it is all there is, or far enough off to be seen."""
     step = max(1, len(run.t_s) // 1500)
-    rows = np.arange(0, len(run.t_s), step)
-    true_poses = run.errors_at(rows, []).true_poses
-    if np.isfinite(true_poses).any():
-        draw_path(ax, true_poses[:, :2], length_unit=length_unit)
-    else:
+    errors = run.errors_at(np.arange(0, len(run.t_s), step), [])
+    is_known = np.isfinite(errors.position_error_m)
+    if is_known.any():
+        draw_path(ax, errors.true_poses[:, :2], length_unit=length_unit)
+    seen_from_m = 0.2 * court_margin_m(run.layout)
+    if not is_known.any() or np.median(errors.position_error_m[is_known]) > seen_from_m:
         draw_path(
             ax,
-            run.estimate.poses[rows, :2],
+            run.estimate.poses[errors.rows, :2],
             length_unit=length_unit,
             label="path as estimated",
+            colour="#0072B2",
             line_style="--",
         )
 
@@ -166,7 +177,9 @@ def _draw_marks(
     shown = np.isfinite(places).all(axis=1)
     true_xy, estimated_xy = places[shown, :2], estimated[shown, :2]
     covs = run.estimate.covs[errors.rows][shown, :2, :2]
-    factor = exaggeration_of(covs, estimated_xy - true_xy)
+    factor = exaggeration_of(
+        covs, estimated_xy - true_xy, wanted_m=0.8 * court_margin_m(run.layout)
+    )
     draw_shots(
         ax,
         true_xy_m=true_xy,
@@ -181,8 +194,8 @@ def _draw_marks(
 
 
 def _court_height_in(layout: FieldLayout) -> float:
-    across_in = PICTURE_WIDTH_IN - 0.9
-    height_in = across_in * (layout.width_m + 0.9) / (layout.length_m + 0.9)
+    across_in, around_m = PICTURE_WIDTH_IN - 0.9, 2.0 * court_margin_m(layout)
+    height_in = across_in * (layout.width_m + around_m) / (layout.length_m + around_m)
     return min(max(height_in, 2.0), 9.0) + 1.4
 
 
@@ -203,15 +216,15 @@ def timeline_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
             set_finding(figure, run.title)
         _draw_strip(strip, run)
         svg = svg_text(figure)
-    caption = (
+    above = (
         "Above: error of the distance to the goal of the next shot (estimate minus truth), and the "
         "filter's own ±2 sigma, which should hold 95 of 100. "
-        if goals
-        else ""
+        if run.recording.truth is not None
+        else "Above: the filter's own ±2 sigma of the distance to the goal of the next shot. "
     )
     return Picture(
         name="timeline",
-        caption=f"{caption}{'Below: how' if goals else 'How'} many {_seen_things(run)} each camera "
+        caption=f"{above + 'Below: how' if goals else 'How'} many {_seen_things(run)} each camera "
         "saw; white is none, pink is no frame.",
         alt=f"Distance error and sightings over time: {run.title}. {sentence}".strip(),
         svg=svg,

@@ -131,18 +131,19 @@ def _rivals(comparison: Comparison, length_unit: str) -> str:
     if ties:
         verb = "is a tie with it" if len(ties) == 1 else "are ties with it"
         sentences.append(f"{listed(ties)} {verb}: these trials cannot tell them apart.")
-    if worse:
-        sentences.append(f"{_worse_by(worse[0], length_unit)}.")
-    if len(worse) > 1:
-        sentences.append(f"Last comes {_worse_by(worse[-1], length_unit)}.")
+    if len(worse) == 1:
+        sentences.append(f"“{worse[0].plan}” is {_worse_by(worse[0], length_unit)}.")
+    elif worse:
+        sentences.append(f"Next comes “{worse[0].plan}”, {_worse_by(worse[0], length_unit)}.")
+        sentences.append(f"Last comes “{worse[-1].plan}”, {_worse_by(worse[-1], length_unit)}.")
     return " ".join(sentences)
 
 
 def _worse_by(row: PlanRow, length_unit: str) -> str:
     more = row.more_than_best_m
     if more is None:
-        return f"“{row.plan}”"
-    text = f"“{row.plan}” is worse by {length_with_unit(more.value, length_unit)}"
+        return "the best"
+    text = f"worse by {length_with_unit(more.value, length_unit)}"
     if math.isfinite(more.low):
         low, high = (length_text(v, length_unit) for v in (more.low, more.high))
         text += f" ({low} to {high})"
@@ -155,8 +156,9 @@ def _beside_bound(best: PlanRow, length_unit: str) -> str:
     ratio = best.distance_rms_m.value / best.bound_rms_m
     bound = length_with_unit(best.bound_rms_m, length_unit)
     return (
-        f"On the same sightings no filter could get below {bound} if the robot were built exactly "
-        f"as drawn; the best plan is at {number_text(ratio, 1)} times that."
+        f"On the same sightings no filter gets below {bound} when everything is built exactly as "
+        f"drawn and the corners are found without bias; the best plan is at "
+        f"{number_text(ratio, 1)} times that."
     )
 
 

@@ -81,9 +81,9 @@ def test_ellipse_holds_its_share() -> None:
 
 def test_errors_are_exaggerated_until_they_can_be_seen() -> None:
     covs = np.tile(np.diag([0.01**2, 0.005**2]), (5, 1, 1))
-    assert exaggeration_of(covs, np.zeros((5, 2))) == 10
-    assert exaggeration_of(1e4 * covs, np.zeros((5, 2))) == 1
-    assert exaggeration_of(covs[:0], np.zeros((0, 2))) == 1
+    assert exaggeration_of(covs, np.zeros((5, 2)), wanted_m=0.35) == 10
+    assert exaggeration_of(1e4 * covs, np.zeros((5, 2)), wanted_m=0.35) == 1
+    assert exaggeration_of(covs[:0], np.zeros((0, 2)), wanted_m=0.35) == 1
 
 
 def test_shots_are_drawn_about_their_true_places() -> None:

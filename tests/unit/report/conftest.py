@@ -1,0 +1,12 @@
+"""One small comparison, run once."""
+
+import pytest
+from small_court import small_study
+
+from posefuse.study.compare import compare
+from posefuse.study.comparison import Comparison
+
+
+@pytest.fixture(scope="session")
+def comparison() -> Comparison:
+    return compare(small_study(), workers=1)

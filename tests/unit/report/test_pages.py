@@ -1,0 +1,176 @@
+"""The pages: whole, self-contained, escaped, readable without their pictures."""
+
+import base64
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from datetime import datetime
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from small_court import small_study
+
+from posefuse.fusion.fuse import fuse
+from posefuse.fusion.settings import FilterSettings
+from posefuse.recording.folder import StoredRecording
+from posefuse.recording.recording import Recording
+from posefuse.report.comparison import write_comparison_report
+from posefuse.report.page import command_text
+from posefuse.report.replay import write_replay_report
+from posefuse.scoring.score import score
+from posefuse.simulation.simulate import simulate
+from posefuse.study.compare import compare, plan_scene
+from posefuse.study.comparison import Comparison
+
+MADE_AT = datetime(2026, 3, 1, 12, 30)
+
+
+class Page(HTMLParser):
+    """What a browser would find."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words = ""
+        self.open: list[str] = []
+        self.html = path.read_text(encoding="utf-8")
+        self.feed(self.html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in ("meta", "img", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self.open:
+            self.words += data
+
+    @property
+    def pictures(self) -> list[dict[str, str | None]]:
+        return [attributes for tag, attributes in self.tags if tag == "img"]
+
+
+def check_self_contained(page: Page) -> None:
+    assert page.open == []
+    tags = {tag for tag, _ in page.tags}
+    assert not tags & {"script", "link", "iframe", "object", "embed", "b"}
+    for _, attributes in page.tags:
+        assert not any(name.startswith("on") for name in attributes)
+        for name in ("src", "href"):
+            assert (attributes.get(name) or "data:").startswith("data:")
+    assert "url(" not in page.html
+    assert "@import" not in page.html
+    for picture in page.pictures:
+        assert picture["alt"]
+        svg = base64.b64decode(picture["src"].split(",", 1)[1]).decode("utf-8")
+        links = re.findall(r'href="([^"]*)"', svg)
+        assert all(link.startswith(("#", "data:image/png")) for link in links)
+        assert ET.fromstring(svg).tag.endswith("svg")
+
+
+@pytest.fixture(scope="module")
+def page(comparison: Comparison, tmp_path_factory: pytest.TempPathFactory) -> Page:
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    named = replace(comparison, study=replace(comparison.study, path=Path("my court/<s>.toml")))
+    write_comparison_report(named, path, made_at=MADE_AT)
+    return Page(path)
+
+
+def test_page_is_whole_and_needs_nothing_else(page: Page) -> None:
+    check_self_contained(page)
+    names = [a["id"] for tag, a in page.tags if tag == "figure"]
+    assert names == [
+        "boxes", "rigs", "expected_error", "tags_seen", "court", "timeline", "timeline",
+        "consistency", "nis",
+    ]  # fmt: skip
+
+
+def test_names_from_files_are_escaped(page: Page) -> None:
+    assert "<study>" not in page.html
+    assert "small <study> & more" in page.words
+    assert "front <b>&amp;" in page.words
+    assert "front &lt;b&gt;&amp;amp;" in page.html
+
+
+def test_page_says_how_it_was_made_and_what_the_words_mean(page: Page) -> None:
+    assert 'posefuse compare "my court/<s>.toml" --trials 3 --seed 7' in page.words
+    assert "2026-03-01 12:30" in page.words
+    for word in ("RMS", "NEES", "Bound", "Blind shot", "Tie"):
+        assert f"<dt>{word}</dt>" in page.html
+    assert page.words.count("the supervising adult decide") == 1
+    assert "nan" not in page.words.lower().split()
+
+
+def test_same_comparison_same_bytes(comparison: Comparison, tmp_path: Path) -> None:
+    for name in ("one.html", "two.html"):
+        write_comparison_report(comparison, tmp_path / name, made_at=MADE_AT, length_unit="in")
+    assert (tmp_path / "one.html").read_bytes() == (tmp_path / "two.html").read_bytes()
+    assert "inch" in Page(tmp_path / "one.html").words
+
+
+def test_one_plan_and_no_shots(tmp_path: Path) -> None:
+    study = small_study()
+    course = replace(study.courses[0], shots=())
+    lone = replace(study, plans=study.plans[:1], courses=(course,), trials=1)
+    write_comparison_report(compare(lone, workers=1), tmp_path / "r.html", made_at=MADE_AT)
+    page = Page(tmp_path / "r.html")
+    check_self_contained(page)
+    assert "over the whole courses" in page.words
+    assert [a["id"] for tag, a in page.tags if tag == "figure"].count("timeline") == 1
+
+
+def recorded(**changes: object) -> tuple[StoredRecording, Recording]:
+    study = small_study()
+    scene = plan_scene(study, study.plans[1], study.courses[0])
+    recording = replace(simulate(scene, seed=3, trial=0), **changes)
+    return StoredRecording(
+        recording=recording,
+        rig=study.plans[1].rig,
+        layout=study.layout,
+        rig_path=Path("rig.toml"),
+        layout_path=Path("layout.toml"),
+        goal=None if "truth" in changes else study.goal.name,
+    ), recording
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"name": "run <3>"}, "The error of the distance to the goal at the shots is"),
+        ({"shots": None}, "The error of the distance to the goal over the whole run is"),
+        ({"truth": None}, "The recording holds no true path, so no error can be told."),
+        ({"truth": None, "shots": None}, "The recording holds no true path"),
+    ],
+)
+def test_replay_page_is_whole_with_and_without_truth(
+    changes: dict, words: str, tmp_path: Path
+) -> None:
+    stored, recording = recorded(**changes)
+    settings = FilterSettings()
+    estimate = fuse(recording, rig=stored.rig, layout=stored.layout, settings=settings)
+    card = score(
+        recording, estimate=estimate, truth=recording.truth, layout=stored.layout, goal=stored.goal
+    )
+    write_replay_report(
+        stored,
+        tmp_path / "r.html",
+        estimate=estimate,
+        card=card,
+        settings=settings,
+        source=Path("runs/one"),
+        made_at=MADE_AT,
+    )
+    page = Page(tmp_path / "r.html")
+    check_self_contained(page)
+    assert words in page.words
+    assert recording.name in page.words
+    assert "posefuse replay runs/one" in page.words
+    assert len(page.pictures) == 3
+
+
+def test_words_with_blanks_stand_in_quotes() -> None:
+    assert command_text("posefuse", "check", "a b.toml") == 'posefuse check "a b.toml"'

@@ -1,0 +1,145 @@
+"""Findings in words: winners, ties, lone plans, figures that are not known."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from posefuse.report.wording import (
+    filter_verdict,
+    finding,
+    interval_text,
+    length_text,
+    number_text,
+    run_verdict,
+    share_text,
+)
+from posefuse.scoring.scorecard import Nees
+from posefuse.scoring.statistics import Interval
+from posefuse.study.comparison import Comparison, PlanRow
+
+
+def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = None) -> PlanRow:
+    more = None if more_m is None else Interval(value=more_m[0], low=more_m[1], high=more_m[2])
+    return PlanRow(
+        plan=plan,
+        distance_rms_m=Interval(value=rms_m, low=0.9 * rms_m, high=1.2 * rms_m),
+        distance_bias_m=0.001,
+        distance_p95_m=2.0 * rms_m,
+        bearing_rms_rad=0.01,
+        pivot_rms_rad=math.nan,
+        heading_rms_rad=0.01,
+        position_rms_m=2.0 * rms_m,
+        bound_rms_m=0.5 * rms_m,
+        blind_share=0.0,
+        nees=3.0,
+        more_than_best_m=more,
+        is_tie=more is not None and more.holds(0.0),
+    )
+
+
+BEST = row("first", 0.01)
+TIE = row("level", 0.011, (0.001, -0.001, 0.002))
+WORSE = row("third", 0.02, (0.01, 0.008, 0.013))
+LAST = row("last", 0.05, (0.04, 0.03, 0.05))
+
+
+def told(comparison: Comparison, *rows: PlanRow, unit: str = "cm") -> str:
+    return finding(replace(comparison, ranking=rows), unit)
+
+
+def test_winner_ties_next_and_last_are_told_apart(comparison: Comparison) -> None:
+    text = told(comparison, BEST, TIE, WORSE, LAST)
+    assert text.startswith(
+        "“first” tells the distance to the goal best: its error at the shots is 1.00 cm RMS "
+        "(95 % interval 0.90 to 1.20), and 95 of 100 errors are below 2.00 cm."
+    )
+    assert "“level” is a tie with it: these trials cannot tell them apart." in text
+    assert "Next comes “third”, worse by 1.00 cm (0.80 to 1.30)." in text
+    assert "Last comes “last”, worse by 4.00 cm (3.00 to 5.00)." in text
+    assert "no filter gets below 0.50 cm" in text
+    assert "the best plan is at 2.0 times that" in text
+    assert text.endswith("Its filter is honest (NEES 3.0, an honest filter has 3).")
+
+
+def test_two_ties_and_one_that_is_worse(comparison: Comparison) -> None:
+    text = told(comparison, BEST, TIE, replace(TIE, plan="even"), WORSE)
+    assert "“level” and “even” are ties with it" in text
+    assert "“third” is worse by 1.00 cm (0.80 to 1.30)." in text
+    assert "Last comes" not in text
+
+
+def test_a_lone_plan_wins_over_nobody(comparison: Comparison) -> None:
+    text = told(comparison, BEST, unit="in")
+    assert text.startswith("With “first” the error of the distance to the goal at the shots is ")
+    assert "0.394 inch RMS" in text
+    assert "best plan" in text
+
+
+def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
+    alone = replace(
+        BEST,
+        distance_rms_m=Interval(value=0.01, low=math.nan, high=math.nan),
+        bound_rms_m=math.nan,
+        nees=math.nan,
+    )
+    text = told(comparison, alone)
+    assert "nan" not in text
+    assert "interval" not in text
+    assert "NEES" not in text
+
+
+@pytest.mark.parametrize(
+    ("nees", "trials", "words"),
+    [
+        # averages of 20 chi-square values of 3: the 2.5 % and 97.5 % quantiles of chi-square with
+        # 60 degrees of freedom are 40.482 and 83.298 (printed tables), over 20 trials
+        (2.03, 20, "honest"),
+        (4.15, 20, "honest"),
+        (4.18, 20, "too sure of itself"),
+        (2.01, 20, "too timid"),
+        (12.0, 1, "errors are about 2.0 times as large as it believes"),
+    ],
+)
+def test_the_filter_is_judged_by_the_chi_square_interval(
+    nees: float, trials: int, words: str
+) -> None:
+    assert words in filter_verdict(nees, trials=trials)
+
+
+def test_one_run_gives_a_ratio_and_no_verdict() -> None:
+    nees = Nees(mean=12.0, dof=3, count=7500, low=0.2, high=9.3, inside_share=0.61)
+    assert run_verdict(nees) == (
+        "Errors are 2.0 times as large as the filter's own spread says (NEES 12.0, an honest "
+        "filter has 3); 61 % of the instants lie where an honest filter has 95 %."
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (0.0123, "m", "0.0123"),
+        (0.0123, "cm", "1.23"),
+        (0.0123, "mm", "12.3"),
+        (0.0254, "in", "1.000"),
+    ],
+)
+def test_lengths_keep_a_tenth_of_a_millimetre(value: float, unit: str, text: str) -> None:
+    assert length_text(value, unit) == text
+
+
+def test_signs_and_unknown_numbers() -> None:
+    assert number_text(-0.004, 2, is_signed=True) == "0.00"
+    assert number_text(-0.4, 1) == "−0.4"
+    assert number_text(0.4, 1, is_signed=True) == "+0.4"
+    assert number_text(math.inf, 1) == "–"
+    more = Interval(value=0.002, low=-0.001, high=0.004)
+    assert interval_text(more, "cm", is_signed=True) == "+0.20 [−0.10, 0.40]"
+    assert interval_text(replace(more, low=math.nan), "cm") == "0.20"
+
+
+@pytest.mark.parametrize(
+    ("share", "text"), [(0.0, "0.0"), (0.00001, "<0.01"), (0.0004, "0.04"), (0.123, "12.3")]
+)
+def test_small_shares_are_told_from_none(share: float, text: str) -> None:
+    assert share_text(share) == text
