@@ -356,3 +356,15 @@ def test_an_estimate_of_another_run_and_unknown_goals_are_refused():
             layout=LAYOUT,
             bound_covs=np.zeros((3, 3)),
         )
+
+
+@pytest.mark.parametrize("count", [1, 2, 20, 21, 1000])
+def test_the_95th_percentile_is_numpys(count):
+    errors = np.random.default_rng(count).normal(size=ROWS)
+    errors[count:] = np.nan
+    poses = np.tile([8.0, 3.0, 0.0], (ROWS, 1))
+    run = estimate(poses + np.column_stack([errors, np.zeros((ROWS, 2))]))
+    keep = standing_truth([8.0, 3.0, 0.0])
+    card = score(recording(), estimate=run, truth=keep, layout=LAYOUT, goal="east")
+    wanted = np.percentile(np.abs(errors[:count]), 95.0)
+    assert card.whole_course.distance_m.p95 == pytest.approx(wanted, abs=1e-12)
