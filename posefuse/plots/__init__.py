@@ -10,7 +10,7 @@ from posefuse.plots.floor import (
     draw_expected_error,
     draw_tags_seen,
 )
-from posefuse.plots.robot import draw_rig_from_above, draw_rig_from_side, draw_robot
+from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
 from posefuse.plots.style import (
     Axes,
     Figure,
