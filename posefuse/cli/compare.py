@@ -1,7 +1,8 @@
 """``posefuse compare STUDY``: ranks the plans of a study."""
 
+import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -12,6 +13,9 @@ if TYPE_CHECKING:
     from posefuse.study.study import Study
 
 __all__ = ["command"]
+
+_WIDE = 95  # columns from which a terminal shows the whole table
+_ONLY_WHEN_WIDE = "pivot"
 
 
 @click.command(name="compare")
@@ -87,18 +91,42 @@ def _compared(
 
 def _show(comparison: "Comparison", length_unit: str) -> None:
     """The ranked table, the warnings and what the table means, on standard output."""
+    from rich import box
     from rich.console import Console
     from rich.table import Table
 
     from posefuse.report.tables import comparison_table
 
-    headers, rows = comparison_table(comparison, length_unit=length_unit)
-    table = Table(title=f"{comparison.study.name} ({comparison.trials} trials a course)")
-    for place, header in enumerate(headers):
-        table.add_column(header, justify="left" if place == 0 else "right")
-    for row in rows:
-        table.add_row(*row)
     console = Console()
+    headers, rows = comparison_table(comparison, length_unit=length_unit)
+    shown = [
+        place
+        for place, header in enumerate(headers)
+        if console.width >= _WIDE or not header.startswith(_ONLY_WHEN_WIDE)
+    ]
+    console.print(
+        f"\n{comparison.study.name}\n{comparison.trials} trials on each course", highlight=False
+    )
+    table = Table(box=box.SIMPLE_HEAD, collapse_padding=True, pad_edge=False)
+    cells = [[_two_lines(row[place]) for place in shown] for row in rows]
+    for column, place in enumerate(shown):
+        widest = max(len(line) for row in cells for line in row[column].split("\n"))
+        justify: Literal["left", "right"] = "left" if place == 0 else "right"
+        header = "\n".join(textwrap.wrap(headers[place], widest, break_long_words=False))
+        table.add_column(header, justify=justify, no_wrap=True)
+    for row in cells:
+        table.add_row(*row)
     console.print(table)
+    console.print(
+        "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial.",
+        highlight=False,
+    )
     for warning in comparison.warnings:
         console.print(f"Warning: {warning}", style="yellow", highlight=False)
+
+
+def _two_lines(cell: str) -> str:
+    """A figure with its interval below it; a tie is told beside the figure."""
+    figure, bracket, rest = cell.partition(" [")
+    interval, _, tie = rest.partition("] ")
+    return f"{figure} {tie}".rstrip() + f"\n[{interval.rstrip(']')}]" if bracket else cell
