@@ -298,13 +298,18 @@ def _take(rows, source, target, damping):  # type: ignore[no-untyped-def]  # noq
 
 
 @kernel
-def _judge(tried, normal, damping):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Mark where a step lowered the error and left the corners in front; set the next damping."""
+def _judge(tried, normal, factor, damping):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Mark where a step lowered the error and left the corners in front; set the next damping.
+
+    What has settled stays as it is, so that a frame's answer does not depend on its neighbours.
+    """
     assert tried.shape[1] == LANES
     assert normal.shape[1] == LANES
+    assert factor.shape[1] == LANES
     assert damping.shape[1] == LANES
     for lane in range(LANES):
-        is_front = 1.0 if tried[28, lane] > 0.0 else 0.0
+        is_open = 1.0 if factor[27, lane] > SETTLED_DROP_PX2 else 0.0
+        is_front = is_open if tried[28, lane] > 0.0 else 0.0
         is_better = is_front if tried[27, lane] <= normal[27, lane] else 0.0
         more = max(10.0 * damping[0, lane], FIRST_DAMPING)
         damping[0, lane] = 0.1 * damping[0, lane] if is_better > 0.0 else more
@@ -332,7 +337,7 @@ def refine_lanes(view, corners, count, steps, normal, factor, damping, step, mov
         step_lanes(factor, step)
         move_lanes(view, step, moved)
         normal_lanes(moved, corners, count, tried)
-        _judge(tried, normal, damping)
+        _judge(tried, normal, factor, damping)
         _take(VIEW_ROWS, moved, view, damping)
         _take(NORMAL_ROWS, tried, normal, damping)
     damping[:] = 0.0

@@ -116,8 +116,9 @@ def test_many_tags_agree_with_opencv(flag):
         _, rvec, tvec = cv2.solvePnP(
             world, pixels.reshape(-1, 2), eye.camera.lens.matrix, np.zeros(8), flags=flag
         )
+        stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 100, 1e-12)
         rvec, tvec = cv2.solvePnPRefineLM(
-            world, pixels.reshape(-1, 2), eye.camera.lens.matrix, np.zeros(8), rvec, tvec
+            world, pixels.reshape(-1, 2), eye.camera.lens.matrix, np.zeros(8), rvec, tvec, stop
         )
         camera_from_world = Pose3.from_parts(cv2.Rodrigues(rvec)[0], tvec.ravel())
         robot = camera_from_world.inverse() @ eye.robot_from_camera.inverse()
@@ -125,7 +126,7 @@ def test_many_tags_agree_with_opencv(flag):
         assert (np.abs(off) < 2e-3 * np.sqrt(np.diag(own.unit_covs[0, 0]))).all()
         fix = fix_from_tags(pixels, tags=tags, camera=eye.camera)
         np.testing.assert_allclose(
-            fix.world_from_camera.matrix, camera_from_world.inverse().matrix, atol=2e-6
+            fix.world_from_camera.matrix, camera_from_world.inverse().matrix, atol=5e-5
         )
         np.testing.assert_allclose(own.rms_px[0, 0], fix.rms_px, rtol=1e-6)
 
