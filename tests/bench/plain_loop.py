@@ -4,6 +4,7 @@ What anybody would write first. The benchmarks set a posefuse trial beside it, a
 that both come to the same accuracy, so that the ratio compares equal work.
 """
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -11,7 +12,6 @@ import numpy as np
 from filterpy.kalman import ExtendedKalmanFilter
 
 from posefuse.fusion.settings import FilterSettings
-from posefuse.geometry import Pose2, Pose3, arc_motion, plane_motion_jacobians, wrap_angle_rad
 from posefuse.simulation.scene import Scene
 
 __all__ = ["plain_trial"]
@@ -24,11 +24,30 @@ class PlanarFilter(ExtendedKalmanFilter):
         super().__init__(dim_x=3, dim_z=3)
         self.x, self.P = pose.copy(), cov.copy()
 
-    def drive(self, twist: np.ndarray, step_cov: np.ndarray) -> None:
-        before, motion = Pose2(self.x), arc_motion(twist)
-        by_pose, by_motion = plane_motion_jacobians(before, motion)
-        self.x = (before @ motion).values.copy()
+    def drive(self, motion: tuple[float, float, float], step_cov: np.ndarray) -> None:
+        dx, dy, turn = motion
+        x, y, heading = self.x
+        c, s = math.cos(heading), math.sin(heading)
+        self.x = np.array([x + c * dx - s * dy, y + s * dx + c * dy, heading + turn])
+        by_pose = np.array([[1.0, 0.0, -s * dx - c * dy], [0.0, 1.0, c * dx - s * dy], [0, 0, 1.0]])
+        by_motion = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
         self.P = by_pose @ self.P @ by_pose.T + by_motion @ step_cov @ by_motion.T
+
+
+def arc(twist: np.ndarray, part: float = 1.0) -> tuple[float, float, float]:
+    """The motion of a part of a step at constant body velocity."""
+    forward, left, turn = (float(value) * part for value in twist)
+    if abs(turn) < 1e-9:
+        return forward, left, turn
+    sine, cosine = math.sin(turn) / turn, (1.0 - math.cos(turn)) / turn
+    return sine * forward - cosine * left, cosine * forward + sine * left, turn
+
+
+def inverse(matrix: np.ndarray) -> np.ndarray:
+    back = np.eye(4)
+    back[:3, :3] = matrix[:3, :3].T
+    back[:3, 3] = -matrix[:3, :3].T @ matrix[:3, 3]
+    return back
 
 
 @dataclass
@@ -38,15 +57,15 @@ class Frame:
     mount: int
     tags: np.ndarray
     row: int
-    offset: Pose2
     captured_at_s: float
-    pose: np.ndarray | None = None
+    offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    pose: tuple[np.ndarray, np.ndarray] | None = None
     corners_px: np.ndarray | None = None
 
 
 def pose_residual(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     off = a - b
-    off[2] = wrap_angle_rad(off[2])
+    off[2] = (off[2] + math.pi) % (2.0 * math.pi) - math.pi
     return off
 
 
@@ -60,18 +79,21 @@ class PlainTrial:
         self.rng = np.random.default_rng(seed)
         self.tag_corners = scene.layout.tag_corners_in_world_m
         self.lens = [mount.camera.lens.matrix for mount in scene.rig.mounts]
-        self.in_robot = [mount.robot_from_camera for mount in scene.rig.mounts]
+        self.in_robot = [mount.robot_from_camera.matrix for mount in scene.rig.mounts]
+        self.first_sighting = np.searchsorted(scene.views.frame, np.arange(scene.views.frame_count))
 
     def see(self, frame: Frame, place: int) -> None:
         """Projects the frame's tags, adds noise, and solves the pose unless corners are fused."""
         views = self.scene.views
-        world_from_robot = Pose3.from_parts(views.rotation[place], views.translation_m[place])
-        camera_from_world = (world_from_robot @ self.in_robot[frame.mount]).inverse()
+        world_from_robot = np.eye(4)
+        world_from_robot[:3, :3] = views.rotation[place]
+        world_from_robot[:3, 3] = views.translation_m[place]
+        camera_from_world = inverse(world_from_robot @ self.in_robot[frame.mount])
         world = self.tag_corners[frame.tags].reshape(-1, 3)
-        turn, _ = cv2.Rodrigues(camera_from_world.rotation)
-        shift, lens = camera_from_world.translation_m, self.lens[frame.mount]
+        turn, _ = cv2.Rodrigues(camera_from_world[:3, :3])
+        shift, lens = camera_from_world[:3, 3], self.lens[frame.mount]
         image, _ = cv2.projectPoints(world, turn, shift, lens, None)
-        std_px = views.std_px[np.searchsorted(views.frame, place)]
+        std_px = views.std_px[self.first_sighting[place]]
         frame.corners_px = image[:, 0] + std_px * self.rng.standard_normal((len(world), 2))
         if not self.fuse_corners:
             frame.pose = self.solved(frame, world)
@@ -81,26 +103,31 @@ class PlainTrial:
         lens, noise = self.lens[frame.mount], self.settings.noise
         flag = cv2.SOLVEPNP_SQPNP if len(world) > 4 else cv2.SOLVEPNP_IPPE
         _, turn, shift = cv2.solvePnP(world, frame.corners_px, lens, None, flags=flag)
-        rotation, _ = cv2.Rodrigues(turn)
-        camera_from_world = Pose3.from_parts(rotation, shift[:, 0])
-        robot_from_camera = self.in_robot[frame.mount]
-        world_from_robot = (robot_from_camera @ camera_from_world).inverse()
+        camera_from_world = np.eye(4)
+        camera_from_world[:3, :3], _ = cv2.Rodrigues(turn)
+        camera_from_world[:3, 3] = shift[:, 0]
+        world_from_camera = inverse(camera_from_world)
+        world_from_robot = world_from_camera @ inverse(self.in_robot[frame.mount])
         _, jacobian = cv2.projectPoints(world, turn, shift, lens, None)
         cov6 = noise.pixel_std_px**2 * np.linalg.inv(jacobian[:, :6].T @ jacobian[:, :6])
-        centre = world_from_robot @ robot_from_camera
-        lever = centre.translation_m - world.mean(axis=0)
-        heading_var = (centre.rotation @ cov6[:3, :3] @ centre.rotation.T)[2, 2]
+        lever = world_from_camera[:3, 3] - world.mean(axis=0)
+        rotation = world_from_camera[:3, :3]
+        heading_var = (rotation @ cov6[:3, :3] @ rotation.T)[2, 2]
         across = heading_var * (lever[0] ** 2 + lever[1] ** 2)
         spread = np.array([across, across, heading_var])
         spread += [noise.position_floor_m**2] * 2 + [noise.heading_floor_rad**2]
-        at_row = world_from_robot.to_plane() @ frame.offset.inverse()
-        return at_row.values, np.diag(spread)
+        heading = math.atan2(world_from_robot[1, 0], world_from_robot[0, 0])
+        dx, dy, turned = frame.offset
+        heading -= turned
+        c, s = math.cos(heading), math.sin(heading)
+        x, y = world_from_robot[0, 3], world_from_robot[1, 3]
+        return np.array([x - c * dx + s * dy, y - s * dx - c * dy, heading]), np.diag(spread)
 
     def correct(self, filter_: PlanarFilter, frame: Frame) -> None:
         if not self.fuse_corners:
             z, noise_cov = frame.pose
-            if abs(wrap_angle_rad(z[2] - filter_.x[2])) > 0.5:
-                return
+            if abs(pose_residual(z, filter_.x)[2]) > 0.5:
+                return  # the mirrored answer
             filter_.update(z, lambda _: np.eye(3), lambda x: x, R=noise_cov, residual=pose_residual)
             return
         for place, tag in enumerate(frame.tags):
@@ -116,19 +143,21 @@ class PlainTrial:
     def corner_model(self, x, frame: Frame, corners_m) -> tuple[np.ndarray, np.ndarray]:
         """Predicted corners (8,) and their Jacobian (8, 3) by the pose at the frame's row."""
         (fx, _, cx), (_, fy, cy), _ = self.lens[frame.mount]
-        at_capture = Pose2(x) @ frame.offset
-        c, s = np.cos(at_capture.values[2]), np.sin(at_capture.values[2])
+        dx, dy, turned = frame.offset
+        c, s = math.cos(x[2]), math.sin(x[2])
+        lever = np.array([c * dx - s * dy, s * dx + c * dy])
+        c, s = math.cos(x[2] + turned), math.sin(x[2] + turned)
         back = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
-        off = corners_m - np.append(at_capture.xy_m, 0.0)
+        off = corners_m - np.array([x[0] + lever[0], x[1] + lever[1], 0.0])
         camera = self.in_robot[frame.mount]
-        in_camera = (off @ back.T - camera.translation_m) @ camera.rotation
+        in_camera = (off @ back.T - camera[:3, 3]) @ camera[:3, :3]
         by_turn = np.stack(
             [-s * off[:, 0] + c * off[:, 1], -c * off[:, 0] - s * off[:, 1], np.zeros(4)], axis=-1
         )
-        lever = at_capture.xy_m - x[:2]
         moved = np.array([[1.0, 0.0, -lever[1]], [0.0, 1.0, lever[0]], [0.0, 0.0, 1.0]])
-        columns = np.stack([*np.broadcast_to(-back.T[:2, None], (2, 4, 3)), by_turn], axis=-1)
-        point_rows = np.einsum("ji,njk->nik", camera.rotation, columns) @ moved
+        columns = np.empty((4, 3, 3))
+        columns[:, :, 0], columns[:, :, 1], columns[:, :, 2] = -back[:, 0], -back[:, 1], by_turn
+        point_rows = (camera[:3, :3].T @ columns) @ moved
         px, py, pz = in_camera.T
         u, v = fx * px / pz + cx, fy * py / pz + cy
         du = fx * (point_rows[:, 0] - (px / pz)[:, None] * point_rows[:, 2]) / pz[:, None]
@@ -149,7 +178,7 @@ def _frames(scene: Scene, stamps: np.ndarray, rng) -> dict[int, list[tuple[int, 
         arrival = int(np.ceil((captured + late - stamps[0]) / period))
         row = int(np.floor((captured - stamps[0]) / period + 0.5))
         if len(tags) and arrival < len(stamps) and row >= 1:
-            frame = Frame(views.camera[place], tags, row, Pose2.identity(), captured)
+            frame = Frame(views.camera[place], tags, row, captured)
             by_row.setdefault(arrival, []).append((place, frame))
     return by_row
 
@@ -174,6 +203,7 @@ def plain_trial(
     odometry = scene.wheels.rows(seed=seed, trial=0, wheel_radius_fractions=wheels)
     stamps, twists = odometry.stamps_s[:rows], odometry.twists[:rows]
     period, process = stamps[1] - stamps[0], settings.process
+    motions = [arc(twist) for twist in twists]
     arriving = _frames(scene, stamps, trial.rng)
     filter_ = PlanarFilter(odometry.true_poses[0], np.diag(np.square([0.03, 0.03, 0.02])))
     priors = [(filter_.x, filter_.P)]
@@ -191,7 +221,7 @@ def plain_trial(
             + process.heading_rad_per_sqrt_s**2 * period
             + process.heading_rad_per_sqrt_m**2 * travel
         )
-        filter_.drive(twists[row], np.diag([position_var, position_var, heading_var]))
+        filter_.drive(motions[row], np.diag([position_var, position_var, heading_var]))
 
     for row in range(1, len(stamps)):
         drive(row)
@@ -199,7 +229,7 @@ def plain_trial(
         first = row
         for place, frame in arriving.get(row, ()):
             part = (frame.captured_at_s - stamps[frame.row]) / period
-            frame.offset = arc_motion(part * twists[frame.row + (part > 0.0)])
+            frame.offset = arc(twists[frame.row + (part > 0.0)], part)
             trial.see(frame, place)
             at_row.setdefault(frame.row, []).append(frame)
             first = min(first, frame.row)
