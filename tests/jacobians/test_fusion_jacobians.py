@@ -1,0 +1,185 @@
+"""Every measurement model of the filters: derivatives against central differences."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from fusion_runs import make_layout, make_rig
+
+from posefuse.checks import FloatArray
+from posefuse.fusion.compiled_models import (
+    move_camera,
+    move_sensor,
+    predict,
+    tell_beacon,
+    tell_corners,
+    tell_pose,
+)
+from posefuse.fusion.models import BeaconModel, CornersModel, MeasurementModel, PoseModel
+from posefuse.fusion.quick import camera_row, tag_row
+from posefuse.fusion.readable import FilterState
+from posefuse.fusion.readable import predict as predict_readable
+from posefuse.geometry import Pose2, Pose3
+
+LAYOUT, RIG = make_layout(), make_rig()
+TAG = LAYOUT.tags[2]
+POSE = np.array([4.1, 2.3, 0.7])
+OFFSETS = {"at the row": np.zeros(3), "after it": np.array([0.03, -0.02, 0.05])}
+SPREADS = {
+    "corners": np.full(8, 0.3**2),
+    "range and bearing": np.array([0.1**2, 0.02**2]),
+    "range": np.array([0.1**2]),
+    "pose": np.array([0.03, 0.02, 0.01]) ** 2,
+}
+
+
+def corners_seen(offset: FloatArray) -> CornersModel:
+    """Camera 0's view of a tag, some px off from what is expected."""
+    mount = RIG.mounts[0]
+    model = CornersModel(
+        values=np.zeros(8),
+        cov=np.diag(SPREADS["corners"]),
+        corners_in_world_m=TAG.corners_in_world_m,
+        robot_from_camera=mount.robot_from_camera,
+        focal_px=mount.camera.lens.focal_px,
+        row_from_capture=Pose2(offset),
+    )
+    off = 0.4 * np.sin(np.arange(8.0))
+    return replace(model, values=model.expected(POSE) + off)
+
+
+def beacon_heard(offset: FloatArray, width: int) -> BeaconModel:
+    """Ranger 1 hearing beacon 2, somewhat off from what is expected."""
+    name = "range and bearing" if width == 2 else "range"
+    return BeaconModel(
+        values=np.array([9.4, 0.11])[:width],
+        cov=np.diag(SPREADS[name]),
+        beacon_in_world_m=LAYOUT.beacons[2].position_in_world_m,
+        ranger_in_robot_m=RIG.rangers[1].position_in_robot_m,
+        row_from_capture=Pose2(offset),
+    )
+
+
+def model_of(name: str, offset: FloatArray) -> MeasurementModel:
+    if name == "corners":
+        return corners_seen(offset)
+    if name == "pose":
+        measured = (Pose2(POSE) @ Pose2(offset)).values + np.array([0.02, -0.01, 6.29])
+        return PoseModel.carried_back(
+            measured, np.diag(SPREADS["pose"]), row_from_capture=Pose2(offset)
+        )
+    return beacon_heard(offset, 2 if name == "range and bearing" else 1)
+
+
+def information_of(model: MeasurementModel) -> FloatArray:
+    """``A`` (upper half), ``b`` and ``c`` as the compiled filter keeps them."""
+    jacobian, weight = model.jacobian(POSE), np.linalg.inv(model.cov)
+    off = model.residual(model.values, model.expected(POSE))
+    full = jacobian.T @ weight @ jacobian
+    return np.concatenate(
+        [full[np.triu_indices(3)], jacobian.T @ weight @ off, [off @ weight @ off]]
+    )
+
+
+CASES = [(name, place) for name in SPREADS for place in OFFSETS]
+
+
+@pytest.mark.parametrize(("name", "place"), CASES)
+def test_models_against_central_differences(name: str, place: str) -> None:
+    model, step = model_of(name, OFFSETS[place]), 1e-6
+    numeric = np.stack(
+        [
+            (model.expected(POSE + step * axis) - model.expected(POSE - step * axis)) / (2 * step)
+            for axis in np.eye(3)
+        ],
+        axis=-1,
+    )
+    np.testing.assert_allclose(model.jacobian(POSE), numeric, rtol=1e-6, atol=1e-6)
+
+
+@pytest.mark.parametrize(("name", "place"), [case for case in CASES if case[0] != "pose"])
+def test_compiled_models_against_the_readable(name: str, place: str) -> None:
+    dx, dy, turn = OFFSETS[place]
+    offsets = np.array([[dx, dy, turn, np.cos(turn), np.sin(turn)]])
+    states = np.array([[*POSE, *np.zeros(6)]])
+    told, moved = np.empty(10), np.empty(14)
+    model = model_of(name, OFFSETS[place])
+    if isinstance(model, CornersModel):
+        move_camera(camera_row(RIG.mounts[0])[None], 0, offsets, 0, moved)
+        tags = tag_row(TAG)[None]
+        values = (model.values.reshape(4, 2) / model.focal_px).reshape(1, 8)
+        informations = np.full((1, 2), 1.0 / SPREADS[name][0])
+        assert tell_corners(states, 0, moved, tags, 0, values, informations, 0, told)
+    else:
+        sensors = np.array([[*RIG.rangers[1].position_in_robot_m, 0.0]])
+        move_sensor(sensors, 0, offsets, 0, moved)
+        values, informations = np.zeros((1, 2)), np.zeros((1, 2))
+        values[0, : len(model.values)] = model.values
+        informations[0, : len(model.values)] = 1.0 / SPREADS[name]
+        beacons = LAYOUT.beacons[2].position_in_world_m[None]
+        assert tell_beacon(states, 0, moved, beacons, 0, values, informations, 0, told)
+    np.testing.assert_allclose(told, information_of(model), rtol=1e-9, atol=1e-9)
+
+
+def test_compiled_pose_against_the_readable() -> None:
+    model = model_of("pose", np.zeros(3))
+    weight = np.linalg.inv(model.cov)
+    answers = np.concatenate([model.values, weight[np.triu_indices(3)]])[None, None]
+    told = np.empty(10)
+    tell_pose(np.array([[*POSE, *np.zeros(6)]]), 0, answers, 0, 0, told)
+    np.testing.assert_allclose(told, information_of(model), rtol=1e-9)
+
+
+def test_the_step_against_central_differences() -> None:
+    motion, step = np.array([0.06, -0.03, 0.2]), 1e-6
+    root = np.array([[0.03, 0.0, 0.0], [0.01, 0.02, 0.0], [-0.004, 0.003, 0.01]])
+    cov = root @ root.T
+    numeric = np.stack(
+        [
+            (
+                (Pose2(POSE + step * axis) @ Pose2(motion)).values
+                - (Pose2(POSE - step * axis) @ Pose2(motion)).values
+            )
+            / (2 * step)
+            for axis in np.eye(3)
+        ],
+        axis=-1,
+    )
+    spread = np.diag([1e-4, 1e-4, 4e-4])
+    expected = numeric @ cov @ numeric.T + spread
+    readable = predict_readable(FilterState(pose=POSE, cov=cov), Pose2(motion), spread)
+    np.testing.assert_allclose(readable.cov, expected, rtol=1e-7, atol=1e-12)
+    states = np.zeros((2, 9))
+    states[0] = np.concatenate([POSE, cov[np.triu_indices(3)]])
+    motions = np.array([[*motion, np.cos(motion[2]), np.sin(motion[2])]])
+    predict(states, 0, 1, motions, np.array([[1e-4, 4e-4]]), 0)
+    np.testing.assert_allclose(states[1, :3], readable.pose, atol=1e-14)
+    np.testing.assert_allclose(states[1, 3:], readable.cov[np.triu_indices(3)], atol=1e-14)
+
+
+def test_a_tag_behind_the_camera_has_no_answer() -> None:
+    model = corners_seen(np.zeros(3))
+    assert model.has_answer(POSE)
+    turned = POSE + np.array([0.0, 0.0, np.pi])
+    assert not model.has_answer(turned)
+    states, told = np.array([[*turned, *np.zeros(6)]]), np.empty(10)
+    assert not tell_corners(
+        states,
+        0,
+        camera_row(RIG.mounts[0]),
+        tag_row(TAG)[None],
+        0,
+        np.zeros((1, 8)),
+        np.ones((1, 2)),
+        0,
+        told,
+    )
+
+
+def test_the_camera_row_projects_like_the_mount() -> None:
+    mount = RIG.mounts[2]
+    row = camera_row(mount)
+    point = np.array([2.0, -0.3, 0.9])
+    x, y, z = Pose3(mount.robot_from_camera.matrix).inverse().transform(point)
+    projected = row[:9].reshape(3, 3) @ point - row[9:12]
+    np.testing.assert_allclose(projected, [*(mount.camera.lens.focal_px * [x, y]), z], atol=1e-9)
