@@ -6,11 +6,12 @@ noise of one camera, frame, tag and corner is the same whatever else was drawn, 
 by however many workers: rivals then share their luck (common random numbers).
 """
 
+import math
 import zlib
 
 import numpy as np
 
-from posefuse.compiling import kernel
+from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = ["normal", "stream", "stream_key", "uniform"]
 
@@ -33,7 +34,29 @@ def stream_key(seed: int, trial: int, name: str) -> np.uint64:
     return np.uint64(_sequence(seed, trial, name).generate_state(1, np.uint64)[0])
 
 
-@kernel
+LAYERS = 128
+LAYER_BITS = np.uint64(LAYERS - 1)
+LAST_EDGE = 3.442619855899
+"""Where the normal's tail begins, and the area of each layer below: Doornik 2005, table 1."""
+LAYER_AREA = 9.91256303526217e-3
+
+
+def _layer_edges() -> np.ndarray:
+    """Right edges of the layers under exp(-x^2 / 2), the first one widened to hold the tail."""
+    edges = np.zeros(LAYERS + 1)
+    height = math.exp(-0.5 * LAST_EDGE**2)
+    edges[0], edges[1] = LAYER_AREA / height, LAST_EDGE
+    for layer in range(2, LAYERS):
+        height += LAYER_AREA / edges[layer - 1]
+        edges[layer] = math.sqrt(-2.0 * math.log(height))
+    return edges
+
+
+EDGES = _layer_edges()
+INNER_SHARES = EDGES[1:] / EDGES[:-1]
+
+
+@inlined_kernel
 def _mix(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """64 random bits: number ``counter`` of SplitMix64 (Steele, Lea, Flood, OOPSLA 2014)."""
     z = np.uint64(key) + np.uint64(counter) * np.uint64(0x9E3779B97F4A7C15)
@@ -42,7 +65,13 @@ def _mix(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     return z ^ (z >> np.uint64(31))
 
 
-@kernel
+@inlined_kernel
+def _spread(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """A number evenly spread over the open interval (0, 1) from 64 random bits."""
+    return (np.float64(np.int64(bits >> np.uint64(11))) + 0.5) * (1.0 / 9007199254740992.0)
+
+
+@inlined_kernel
 def uniform(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """A number evenly spread over the open interval (0, 1).
 
@@ -53,64 +82,49 @@ def uniform(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN2
     counter : uint64
         Which number of the stream.
     """
-    return (np.float64(_mix(key, counter) >> np.uint64(11)) + 0.5) * (1.0 / 9007199254740992.0)
+    return _spread(_mix(key, counter))
+
+
+@inlined_kernel
+def normal(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """A standard normal number.
+
+    The ziggurat of G. Marsaglia, W. W. Tsang, Journal of Statistical Software 5(8), 2000, with
+    layer and place from separate bits as in J. A. Doornik, An improved ziggurat method, Oxford
+    2005. Where the first bits are refused (1.2 %), further ones are hashed from them.
+    """
+    bits = _mix(key, counter)
+    layer = np.int64(bits & LAYER_BITS)
+    side = 2.0 * _spread(bits) - 1.0
+    if abs(side) < INNER_SHARES[layer]:
+        return side * EDGES[layer]
+    return _refused(bits)
 
 
 @kernel
-def normal(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
-    """A standard normal number: the quantile of ``uniform(key, counter)``.
+def _refused(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """The rest of the ziggurat: a layer's edge, the tail, and drawing anew."""
+    while True:
+        layer = np.int64(bits & LAYER_BITS)
+        side = 2.0 * _spread(bits) - 1.0
+        place = side * EDGES[layer]
+        if abs(side) < INNER_SHARES[layer]:
+            return place
+        if layer == 0:
+            return _tail(bits) if side > 0.0 else -_tail(bits)
+        high = math.exp(-0.5 * (EDGES[layer] ** 2 - place**2))
+        low = math.exp(-0.5 * (EDGES[layer + 1] ** 2 - place**2))
+        if low + _spread(_mix(bits, np.uint64(1))) * (high - low) < 1.0:
+            return place
+        bits = _mix(bits, np.uint64(2))
 
-    Method: M. J. Wichura, Algorithm AS 241 (PPND16), Applied Statistics 37(3), 477-484, 1988;
-    relative accuracy about 1e-16.
-    """
-    p = uniform(key, counter)
-    q = p - 0.5
-    if abs(q) <= 0.425:
-        r = 0.180625 - q * q
-        top = r * 2509.0809287301226727 + 33430.575583588128105
-        top = top * r + 67265.770927008700853
-        top = top * r + 45921.953931549871457
-        top = top * r + 13731.693765509461125
-        top = top * r + 1971.5909503065514427
-        top = top * r + 133.14166789178437745
-        top = top * r + 3.387132872796366608
-        low = r * 5226.495278852545925 + 28729.085735721942674
-        low = low * r + 39307.89580009271061
-        low = low * r + 21213.794301586595867
-        low = low * r + 5394.1960214247511077
-        low = low * r + 687.1870074920579083
-        low = low * r + 42.313330701600911252
-        return q * top / (low * r + 1.0)
-    r = np.sqrt(-np.log(min(p, 1.0 - p)))
-    if r <= 5.0:
-        r -= 1.6
-        top = r * 7.7454501427834140764e-4 + 0.0227238449892691845833
-        top = top * r + 0.24178072517745061177
-        top = top * r + 1.27045825245236838258
-        top = top * r + 3.64784832476320460504
-        top = top * r + 5.7694972214606914055
-        top = top * r + 4.6303378461565452959
-        top = top * r + 1.42343711074968357734
-        low = r * 1.05075007164441684324e-9 + 5.475938084995344946e-4
-        low = low * r + 0.0151986665636164571966
-        low = low * r + 0.14810397642748007459
-        low = low * r + 0.68976733498510000455
-        low = low * r + 1.6763848301838038494
-        low = low * r + 2.05319162663775882187
-    else:
-        r -= 5.0
-        top = r * 2.01033439929228813265e-7 + 2.71155556874348757815e-5
-        top = top * r + 0.0012426609473880784386
-        top = top * r + 0.026532189526576123093
-        top = top * r + 0.29656057182850489123
-        top = top * r + 1.7848265399172913358
-        top = top * r + 5.4637849111641143699
-        top = top * r + 6.6579046435011037772
-        low = r * 2.04426310338993978564e-15 + 1.4215117583164458887e-7
-        low = low * r + 1.8463183175100546818e-5
-        low = low * r + 7.868691311456132591e-4
-        low = low * r + 0.0148753612908506148525
-        low = low * r + 0.13692988092273580531
-        low = low * r + 0.59983220655588793769
-    value = top / (low * r + 1.0)
-    return -value if q < 0.0 else value
+
+@kernel
+def _tail(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """A normal number beyond the last edge: G. Marsaglia, Technometrics 6(1), 101-102, 1964."""
+    draw = np.uint64(3)
+    while True:
+        beyond = -math.log(_spread(_mix(bits, draw))) / LAST_EDGE
+        if -2.0 * math.log(_spread(_mix(bits, draw + np.uint64(1)))) >= beyond * beyond:
+            return LAST_EDGE + beyond
+        draw += np.uint64(2)

@@ -13,7 +13,7 @@ fx, fy, cx, cy, k1, k2, p1, p2, k3, k4, k5, k6.
 
 import numpy as np
 
-from posefuse.compiling import kernel
+from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = [
     "distort",
@@ -28,7 +28,7 @@ __all__ = [
 MOST_STEPS = 50
 
 
-@kernel
+@inlined_kernel
 def distort(x, y, lens):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """(xd, yd): where the lens puts the point (x, y) of the plane at depth 1; lens (12,)."""
     p1, p2 = lens[6], lens[7]
@@ -60,7 +60,7 @@ def distort_with_slopes(x, y, lens):  # type: ignore[no-untyped-def]  # noqa: AN
     return xd, yd, by_xx, by_xy, by_yy
 
 
-@kernel
+@inlined_kernel
 def project_point(x, y, z, lens):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """(u, v) in px of a point in the camera frame; the caller sees to it that z > 0."""
     xd, yd = distort(x / z, y / z, lens)

@@ -5,7 +5,7 @@
 
 import numpy as np
 
-from posefuse.compiling import kernel
+from posefuse.compiling import inlined_kernel, kernel
 from posefuse.randomness import normal, uniform
 from posefuse.sensing.compiled_visibility import inside_image, place_camera, project_corners
 
@@ -21,7 +21,7 @@ ONE = np.uint64(1)
 TWO = np.uint64(2)
 
 
-@kernel
+@inlined_kernel
 def _shift_rows(pixels, s, velocity, row_time, height):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Move pixels[s] by how far the image moves until their row is read; middle row: not at all."""
     for k in range(4):
@@ -30,7 +30,7 @@ def _shift_rows(pixels, s, velocity, row_time, height):  # type: ignore[no-untyp
         pixels[s, k, 1] += velocity[s, 1] * later
 
 
-@kernel
+@inlined_kernel
 def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Move pixels[s] toward their middle by inward px and by the shift, both scaled."""
     u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
@@ -43,7 +43,7 @@ def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # n
         pixels[s, k, 1] += share * dv + down
 
 
-@kernel
+@inlined_kernel
 def _add_noise(pixels, s, std, shared_fraction, key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Add normal noise to pixels[s]: each axis std, of which a share is common to the four."""
     own_std = std * np.sqrt(1.0 - shared_fraction)

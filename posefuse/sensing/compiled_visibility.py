@@ -7,7 +7,7 @@ Whole arrays and a row number go to the inner functions: a slice costs more than
 
 import numpy as np
 
-from posefuse.compiling import kernel
+from posefuse.compiling import inlined_kernel, kernel
 from posefuse.sensing.compiled_projection import project_point, project_with_slopes
 
 __all__ = [
@@ -24,7 +24,7 @@ STOP_BEFORE_M = 0.01  # lines of sight end here before the tag: its own post doe
 FLAT = 1e-12  # a line that moves less than this across a slab runs along it
 
 
-@kernel
+@inlined_kernel
 def turn_back(dx, dy, dz, turn):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """(x, y, z) along the axes of a frame turned by turn (3, 3) of a vector told in its parent."""
     x = turn[0, 0] * dx + turn[1, 0] * dy + turn[2, 0] * dz
@@ -33,7 +33,7 @@ def turn_back(dx, dy, dz, turn):  # type: ignore[no-untyped-def]  # noqa: ANN001
     return x, y, z
 
 
-@kernel
+@inlined_kernel
 def place_camera(rotation, translation, f, mount_rotation, mount_translation, k, turn, place):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Write ``world_from_camera`` of frame f and mount k into turn (3, 3) and place (3,)."""
     mx, my, mz = mount_translation[k, 0], mount_translation[k, 1], mount_translation[k, 2]
@@ -48,7 +48,7 @@ def place_camera(rotation, translation, f, mount_rotation, mount_translation, k,
             )
 
 
-@kernel
+@inlined_kernel
 def project_corners(corners, n, turn, place, lens_rows, c, radius_limit, pixels, s):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Whether tag n's corners lie in front of camera c and within the lens' reach.
 
@@ -67,7 +67,7 @@ def project_corners(corners, n, turn, place, lens_rows, c, radius_limit, pixels,
     return is_within
 
 
-@kernel
+@inlined_kernel
 def inside_image(pixels, s, size, c, margin):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Whether pixels[s] (4, 2) lie in the image of camera c, size (C, 2), widened by the margin."""
     right, bottom = size[c, 0] - 0.5 + margin, size[c, 1] - 0.5 + margin

@@ -1,9 +1,10 @@
-"""The hashed numbers against SciPy's normal quantile and goodness-of-fit tests."""
+"""The hashed numbers against SciPy's distributions and goodness-of-fit tests."""
 
+import numba
 import numpy as np
-from scipy import special, stats
+from scipy import stats
 
-from posefuse.randomness import normal, stream, stream_key, uniform
+from posefuse.randomness import LAST_EDGE, normal, stream, stream_key, uniform
 
 
 def _draw(function, name: str, count: int) -> np.ndarray:
@@ -11,10 +12,27 @@ def _draw(function, name: str, count: int) -> np.ndarray:
     return np.array([function(key, np.uint64(i)) for i in range(count)])
 
 
-def test_normal_is_the_quantile_of_uniform() -> None:
-    """scipy.special.ndtri (Cephes) is an independent implementation."""
-    spread = _draw(uniform, "a", 20_000)
-    np.testing.assert_allclose(_draw(normal, "a", 20_000), special.ndtri(spread), rtol=1e-12)
+@numba.njit(error_model="numpy")
+def _many(key, values):
+    for i in range(len(values)):
+        values[i] = normal(key, np.uint64(i))
+
+
+def test_normal_follows_the_normal_law() -> None:
+    """Moments, shares beyond a place (the ziggurat's last edge among them) and a histogram."""
+    values = np.empty(2_000_000)
+    _many(stream_key(5, 2, "a"), values)
+    count = len(values)
+    for power, expected, spread in ((1, 0, 1), (2, 1, 2), (3, 0, 15), (4, 3, 96)):
+        off = (values**power).mean() - expected
+        assert abs(off) < 4.0 * np.sqrt(spread / count), power
+    for place in (0.5, 1.0, 2.0, 3.0, LAST_EDGE, 4.0):
+        share = 2.0 * stats.norm.sf(place)
+        off = (np.abs(values) > place).mean() - share
+        assert abs(off) < 4.0 * np.sqrt(share / count), place
+    bins = stats.norm.ppf(np.linspace(0.0, 1.0, 501))
+    seen, _ = np.histogram(values, bins)
+    assert stats.chisquare(seen).pvalue > 1e-3
 
 
 def test_uniform_fills_the_interval_evenly() -> None:
