@@ -1,7 +1,7 @@
 """Caller input to checked, read-only arrays and numbers."""
 
 import math
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,6 +17,7 @@ __all__ = [
     "frozen_ints",
     "in_range",
     "increasing",
+    "locked",
     "not_negative",
     "positive",
 ]
@@ -24,10 +25,11 @@ __all__ = [
 FloatArray: TypeAlias = NDArray[np.float64]
 IntArray: TypeAlias = NDArray[np.int64]
 BoolArray: TypeAlias = NDArray[np.bool_]
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def frozen_array(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> FloatArray:
-    """A read-only float64 array of exactly the wanted shape: a copy, unless it is read-only already.
+    """A read-only float64 array of exactly the wanted shape; copied if it can be written to.
 
     Parameters
     ----------
@@ -55,8 +57,18 @@ def frozen_array(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> 
 
 
 def frozen_ints(name: str, value: ArrayLike, shape: tuple[int | None, ...]) -> IntArray:
-    """A read-only int64 array of exactly the wanted shape: a copy, unless it is read-only already."""
+    """A read-only int64 array of exactly the wanted shape; copied if it can be written to."""
     array = _with_shape(name, _own(value, np.int64), shape)
+    array.setflags(write=False)
+    return array
+
+
+def locked(array: NDArray[Scalar]) -> NDArray[Scalar]:
+    """The same array made read-only, for one that nobody else holds: no copy is needed then.
+
+    >>> locked(np.zeros(2)).flags.writeable
+    False
+    """
     array.setflags(write=False)
     return array
 

@@ -42,6 +42,8 @@ class Scene:
         knocked, the mount count plus the place of the knock in ``knocks``.
     knocks
         The course's knocks in order of time.
+    first_sighting : (frames + 1,) ints
+        Where each frame's candidate sightings begin.
     information : (candidates, 3, 3) array
         Fisher information about the true pose in each candidate sighting.
     """
@@ -55,6 +57,7 @@ class Scene:
     views: TagViews
     frame_mount_state: IntArray
     knocks: tuple[Knock, ...]
+    first_sighting: IntArray
     information: FloatArray
 
 
@@ -91,6 +94,7 @@ def prepare_scene(
         views=views,
         frame_mount_state=_mount_states(rig, knocks, mount, captured_at_s),
         knocks=knocks,
+        first_sighting=np.searchsorted(views.frame, np.arange(views.frame_count + 1)),
         information=corner_information(views),
     )
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.checks import BoolArray, FloatArray, IntArray
+from posefuse.checks import BoolArray, FloatArray, IntArray, locked
 from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
 from posefuse.motion.wheels import OdometryRows
 from posefuse.randomness import stream, stream_key
@@ -21,6 +21,7 @@ from posefuse.recording import (
 from posefuse.robot import mount_pose
 from posefuse.sensing import arrivals, lens_row, sense
 from posefuse.simulation.as_built import AsBuilt, draw_as_built
+from posefuse.simulation.compiled import add_information, count_kept, gather_kept
 from posefuse.simulation.scene import Scene
 
 __all__ = ["SimulatedRun", "simulate", "simulate_run"]
@@ -32,15 +33,28 @@ class SimulatedRun:
 
     Parameters
     ----------
-    frame_information : (frames, 3, 3) array
-        Fisher information about the true pose in each of the recording's frames.
     step_covs : (rows, 3, 3) array
         Covariance of the white part of each odometry row's error.
+    frame_order : (frames,) ints
+        The scene's frame behind each of the recording's frames.
+    is_found : (candidates,) bools
+        Which of the scene's candidate sightings the detectors found.
     """
 
     recording: Recording
-    frame_information: FloatArray
+    scene: Scene
     step_covs: FloatArray
+    frame_order: IntArray
+    is_found: BoolArray
+
+    def frame_information(self) -> FloatArray:
+        """Fisher information (frames, 3, 3) about the true pose in each frame recorded."""
+        summed = np.zeros((len(self.frame_order), 3, 3))
+        scene = self.scene
+        add_information(
+            self.frame_order, scene.first_sighting, self.is_found, scene.information, summed
+        )
+        return locked(summed)
 
 
 def simulate(scene: Scene, *, seed: int, trial: int) -> Recording:
@@ -62,26 +76,16 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     captured_at_s, arrived_at_s, is_dropped = _stamps(scene, built, seed, trial)
     order = np.argsort(captured_at_s, kind="stable")
     order = order[~is_dropped[order]]
-    place = np.full(len(is_dropped), -1)
-    place[order] = np.arange(len(order))
-    frame = place[scene.views.frame]
-    kept = np.flatnonzero(is_found & (frame >= 0))
-    kept = kept[np.argsort(frame[kept], kind="stable")]
     recording = Recording(
         name=f"{scene.rig.name}, {scene.course.name}, seed {seed}, trial {trial}",
         sensor_names=scene.rig.sensor_names,
         odometry=Odometry(stamps_s=rows.stamps_s, twists=rows.twists),
         frames=Frames(
-            sensor=scene.views.camera[order],
-            captured_at_s=captured_at_s[order],
-            arrived_at_s=arrived_at_s[order],
+            sensor=locked(scene.views.camera[order]),
+            captured_at_s=locked(captured_at_s[order]),
+            arrived_at_s=locked(arrived_at_s[order]),
         ),
-        sightings=Sightings(
-            kind=SightingKind.CORNERS,
-            frame=frame[kept],
-            id=_tag_ids(scene)[scene.views.tag[kept]],
-            values=corners_px[kept].reshape(-1, 8),
-        ),
+        sightings=_sightings(scene, order, is_found, corners_px),
         start=_start(scene, rows, seed, trial),
         truth=Truth(stamps_s=rows.stamps_s, poses=rows.true_poses),
         shots=Shots(
@@ -92,18 +96,27 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     )
     return SimulatedRun(
         recording=recording,
-        frame_information=_summed_by_frame(scene.information[kept], recording),
+        scene=scene,
         step_covs=rows.step_covs,
+        frame_order=order,
+        is_found=is_found,
     )
 
 
-def _summed_by_frame(information: FloatArray, recording: Recording) -> FloatArray:
-    """Information (sightings, 3, 3) of the recording's sightings, added up for each frame."""
-    frames, firsts = np.unique(recording.sightings.frame, return_index=True)
-    summed = np.zeros((len(recording.frames.sensor), 3, 3))
-    if len(frames):
-        summed[frames] = np.add.reduceat(information, firsts, axis=0)
-    return summed
+def _sightings(
+    scene: Scene, order: IntArray, is_found: BoolArray, corners_px: FloatArray
+) -> Sightings:
+    """What was found in the frames that arrived, in their order."""
+    count = count_kept(order, scene.first_sighting, is_found)
+    frame, ids = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
+    values = np.empty((count, 8))
+    tag = scene.views.tag
+    gather_kept(
+        order, scene.first_sighting, is_found, tag, _tag_ids(scene), corners_px, frame, ids, values
+    )
+    return Sightings(
+        kind=SightingKind.CORNERS, frame=locked(frame), id=locked(ids), values=locked(values)
+    )
 
 
 def _tag_ids(scene: Scene) -> IntArray:

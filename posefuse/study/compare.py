@@ -97,7 +97,7 @@ def _bound(run: SimulatedRun, plan: Plan) -> FloatArray:
     """The covariance that no estimator can beat on this run's own arrivals, (rows, 3, 3)."""
     return posterior_bound(
         run.recording,
-        frame_information=run.frame_information,
+        frame_information=run.frame_information(),
         step_covs=run.step_covs,
         history_s=plan.settings.history_s,
     )

@@ -185,7 +185,7 @@ def test_no_filter_beats_the_bound() -> None:
     for trial in range(40):
         run = simulate_run(white, seed=11, trial=trial)
         bound = posterior_bound(
-            run.recording, frame_information=run.frame_information, step_covs=run.step_covs
+            run.recording, frame_information=run.frame_information(), step_covs=run.step_covs
         )
         bounds.append(np.trace(bound[:, :2, :2], axis1=1, axis2=2)[100:].mean())
         for measurement, values in squares.items():

@@ -203,8 +203,8 @@ def test_a_knock_turns_its_mount_from_then_on() -> None:
 
 def test_information_stands_where_tags_were_seen() -> None:
     run = simulate_run(scene(), seed=2, trial=0)
-    seen = np.bincount(run.recording.sightings.frame, minlength=len(run.frame_information)) > 0
-    has_information = np.trace(run.frame_information, axis1=1, axis2=2) > 0.0
+    seen = np.bincount(run.recording.sightings.frame, minlength=len(run.frame_information())) > 0
+    has_information = np.trace(run.frame_information(), axis1=1, axis2=2) > 0.0
     np.testing.assert_array_equal(seen, has_information)
 
 
