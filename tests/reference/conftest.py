@@ -1,6 +1,0 @@
-"""Lets the reference tests import the converters that stand beside them."""
-
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent))
