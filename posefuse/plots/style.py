@@ -1,6 +1,7 @@
 """Colours, letters and files that all pictures share."""
 
 import io
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -41,6 +42,7 @@ PLAN_COLOURS = (
 yellow is left out: it is too pale for a line on white."""
 
 MAP_COLOURS = "cividis"
+_LETTERS_PER_IN = 11.5  # of a bold title
 INK = "#222222"
 GREY = "#8a8a8a"
 
@@ -98,7 +100,9 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 
 def set_finding(figure: Figure, *lines: str) -> None:
     """What the picture shows, in bold at its top left."""
-    figure.suptitle("\n".join(line for line in lines if line), x=0.01, ha="left")
+    letters = round(_LETTERS_PER_IN * figure.get_figwidth())
+    wrapped = [part for line in lines for part in textwrap.wrap(line, letters)]
+    figure.suptitle("\n".join(wrapped), x=0.01, ha="left")
 
 
 def svg_text(figure: Figure) -> str:

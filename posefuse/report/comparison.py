@@ -1,5 +1,6 @@
 """A comparison as one self-contained page."""
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -111,9 +112,12 @@ def comparison_pictures(
         "boxes": box_picture(comparison, length_unit=length_unit),
         "rigs": rig_picture(comparison, length_unit=length_unit),
         "expected_error": expected_error_picture(comparison, maps, length_unit=length_unit),
-        "tags_seen": tags_picture(comparison, maps),
+        "tags_seen": tags_picture(comparison, maps, length_unit=length_unit),
         "court": court_picture(run, length_unit=length_unit),
-        "timelines": [timeline_picture(each, length_unit=length_unit) for each in runs],
+        "timelines": [
+            replace(timeline_picture(each, length_unit=length_unit), name=name)
+            for each, name in zip(runs, ("timeline_best", "timeline_last"), strict=False)
+        ],
         "consistency": consistency_picture(comparison),
         "nis": nis_picture(run),
     }

@@ -170,21 +170,28 @@ def _bound_rms_m(runs: Sequence[Run]) -> float:
     return math.sqrt(float(np.mean(np.square(bounds)))) if bounds else math.nan
 
 
-def floor_maps(comparison: Comparison, *, cell_m: float = 0.3) -> dict[str, FloorMap]:
-    """The floor map of each drawn plan that has cameras, best first."""
+def floor_maps(comparison: Comparison) -> dict[str, FloorMap]:
+    """The floor map of each drawn plan that finds a place to stand, best first.
+
+    The cells are 0.3 m wide, wider where more than 60 of them would lie along a wall.
+    """
     study = comparison.study
-    rigs = {name: study.plan(name).rig for name in shown_plans(comparison)}
-    return {
-        name: floor_map(layout=study.layout, rig=rig, goal=study.goal, cell_m=cell_m)
-        for name, rig in rigs.items()
-        if rig.mounts
+    cell_m = max(0.3, study.layout.length_m / 60.0, study.layout.width_m / 60.0)
+    maps = {
+        name: floor_map(
+            layout=study.layout, rig=study.plan(name).rig, goal=study.goal, cell_m=cell_m
+        )
+        for name in shown_plans(comparison)
     }
+    return {name: made for name, made in maps.items() if made.is_standable.any()}
 
 
 def expected_error_picture(
     comparison: Comparison, maps: dict[str, FloorMap], *, length_unit: str = "cm"
-) -> Picture:
-    """The expected distance error from every place on the floor, one map a plan."""
+) -> Picture | None:
+    """The expected distance error from every place on the floor; ``None`` without a map."""
+    if not maps:
+        return None
     known = np.concatenate([m.distance_std_m[m.is_standable] for m in maps.values()])
     low, high = np.quantile(known, [0.02, 0.98])
     medians = {name: float(np.nanmedian(m.distance_std_m)) for name, m in maps.items()}
@@ -224,15 +231,19 @@ def _median_title(medians_m: dict[str, float], length_unit: str) -> str:
     return f"{sentence} to {length_with_unit(medians_m[most], length_unit)} ({most})"
 
 
-def tags_picture(comparison: Comparison, maps: dict[str, FloorMap]) -> Picture:
-    """How many tags the cameras find from every place on the floor, one map a plan."""
+def tags_picture(
+    comparison: Comparison, maps: dict[str, FloorMap], *, length_unit: str = "cm"
+) -> Picture | None:
+    """How many tags the cameras find from every place on the floor; ``None`` without a map."""
+    if not maps:
+        return None
     blind = {name: float(np.mean(m.tags_seen[m.is_standable] < 0.5)) for name, m in maps.items()}
     least, most = (pick(blind, key=lambda name: blind[name]) for pick in (min, max))
     with drawing():
         figure, axes = _map_grid(comparison, maps)
         top = max(float(np.nanmax(m.tags_seen)) for m in maps.values())
         images = [
-            draw_tags_seen(ax, m, comparison.study.layout, most=top)
+            draw_tags_seen(ax, m, comparison.study.layout, most=top, length_unit=length_unit)
             for ax, m in zip(axes, maps.values(), strict=True)
         ]
         for ax in axes:
@@ -315,4 +326,7 @@ def _consistency_title(comparison: Comparison, nees: Sequence[FloatArray]) -> st
 
 
 def _wrapped(name: str, width: int) -> str:
+    """The name on two lines at most; of a longer one the middle is left out."""
+    if len(name) > 2 * width:
+        name = f"{name[: width - 2].rstrip()} … {name[1 - width :].lstrip()}"
     return "\n".join(textwrap.wrap(name, width)) or name

@@ -24,6 +24,7 @@ def write_replay_report(
     card: Scorecard,
     settings: FilterSettings,
     source: Path | None = None,
+    settings_file: Path | None = None,
     length_unit: str = "cm",
     made_at: datetime | None = None,
 ) -> None:
@@ -31,8 +32,9 @@ def write_replay_report(
 
     Parameters
     ----------
-    source
-        The recording's folder, for the command that makes the page again.
+    source, settings_file
+        The recording's folder and the file of the settings, for the command that makes the page
+        again.
     length_unit
         Of errors: m, cm, mm or in. Places on the floor are in metres, or in inches when the errors
         are.
@@ -54,7 +56,7 @@ def write_replay_report(
         made_at=made_at,
         title=f"Replay: {recording.name}",
         asked=_asked(stored, estimate, settings),
-        command="" if source is None else command_text("posefuse", "replay", str(source)),
+        command=_command(source, settings_file),
         finding=replay_finding(card, length_unit),
         warnings=_warnings(card),
         figures=scorecard_table(card, length_unit=length_unit),
@@ -66,6 +68,13 @@ def write_replay_report(
         glossary=REPLAY_WORDS,
         caution=CAUTION,
     )
+
+
+def _command(source: Path | None, settings_file: Path | None) -> str:
+    if source is None:
+        return ""
+    settings = () if settings_file is None else ("--settings", str(settings_file))
+    return command_text("posefuse", "replay", str(source), *settings)
 
 
 def _asked(stored: StoredRecording, estimate: Estimate, settings: FilterSettings) -> str:

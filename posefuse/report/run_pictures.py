@@ -114,9 +114,9 @@ def court_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
         figure.legend(loc="outside lower center", ncols=2)
         set_finding(figure, run.title, sentence)
         svg = svg_text(figure)
+    looks = " and what its cameras look at" if run.rig.mounts else ""
     caption = (
-        "The court from above, with the robot and what its cameras look at "
-        f"{run.t_s[rows[instant]]:.1f} s into the run"
+        f"The court from above, with the robot{looks} {run.t_s[rows[instant]]:.1f} s into the run"
         + (", at that shot" if sentence else "")
         + (f". Errors and ellipses are drawn {factor} times their size." if factor > 1 else ".")
     )
@@ -203,7 +203,7 @@ def timeline_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
     """Error over time with the filter's own band, and under it what each camera saw."""
     goals = run.goals_ahead()
     sensors = len(run.recording.sensor_names)
-    heights = [3.0, 0.35 + 0.22 * max(sensors, 1)]
+    heights = [3.0, 0.35 + 0.22 * max(sensors, 3)]
     with drawing():
         if goals:
             figure = new_figure(PICTURE_WIDTH_IN, sum(heights) + 0.8)
@@ -216,15 +216,16 @@ def timeline_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
             set_finding(figure, run.title)
         _draw_strip(strip, run)
         svg = svg_text(figure)
+    to_goal = "the distance to the goal" + (" of the next shot" if run.shot_goals() else "")
     above = (
-        "Above: error of the distance to the goal of the next shot (estimate minus truth), and the "
-        "filter's own ±2 sigma, which should hold 95 of 100. "
+        f"Above: error of {to_goal} (estimate minus truth), and the filter's own ±2 sigma, which "
+        "should hold 95 of 100. "
         if run.recording.truth is not None
-        else "Above: the filter's own ±2 sigma of the distance to the goal of the next shot. "
+        else f"Above: the filter's own ±2 sigma of {to_goal}. "
     )
     return Picture(
         name="timeline",
-        caption=f"{above + 'Below: how' if goals else 'How'} many {_seen_things(run)} each camera "
+        caption=f"{above + 'Below: how' if goals else 'How'} many {_seen_things(run)} each sensor "
         "saw; white is none, pink is no frame.",
         alt=f"Distance error and sightings over time: {run.title}. {sentence}".strip(),
         svg=svg,

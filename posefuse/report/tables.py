@@ -225,5 +225,5 @@ def _span_lines(span: SpanScores, length_unit: str) -> dict[str, str]:
         "NEES": UNKNOWN
         if span.nees is None
         else f"{number_text(span.nees.mean, 1)} (honest: {span.nees.dof})",
-        "without a tag in the last 0.5 s (%)": share_text(span.no_tag_share),
+        "nothing seen and used for 0.5 s (%)": share_text(span.no_tag_share),
     }

@@ -22,7 +22,7 @@ __all__ = [
     "share_text",
 ]
 
-_DIGITS = {"m": 4, "cm": 2, "mm": 1, "in": 3}
+_DIGITS = {"m": 4, "cm": 2, "mm": 1, "in": 2}
 UNKNOWN = "–"
 
 
@@ -39,7 +39,7 @@ def number_text(value: float, digits: int, *, is_signed: bool = False) -> str:
 
 
 def length_text(length_m: float, length_unit: str, *, is_signed: bool = False) -> str:
-    """A length without its unit, to about a tenth of a millimetre.
+    """A length without its unit, to a tenth of a millimetre or a hundredth of an inch.
 
     >>> length_text(0.01234, "cm")
     '1.23'
@@ -146,8 +146,8 @@ def _worse_by(row: PlanRow, length_unit: str) -> str:
     text = f"worse by {length_with_unit(more.value, length_unit)}"
     if math.isfinite(more.low):
         low, high = (length_text(v, length_unit) for v in (more.low, more.high))
-        text += f" ({low} to {high})"
-    return text
+        return f"{text} ({low} to {high})"
+    return f"{text} (one trial: it may be luck)"
 
 
 def _beside_bound(best: PlanRow, length_unit: str) -> str:

@@ -56,6 +56,8 @@ class Page(HTMLParser):
 
 def check_self_contained(page: Page) -> None:
     assert page.open == []
+    ids = [attributes["id"] for _, attributes in page.tags if "id" in attributes]
+    assert len(ids) == len(set(ids))
     tags = {tag for tag, _ in page.tags}
     assert not tags & {"script", "link", "iframe", "object", "embed", "b"}
     for _, attributes in page.tags:
@@ -84,7 +86,7 @@ def test_page_is_whole_and_needs_nothing_else(page: Page) -> None:
     check_self_contained(page)
     names = [a["id"] for tag, a in page.tags if tag == "figure"]
     assert names == [
-        "boxes", "rigs", "expected_error", "tags_seen", "court", "timeline", "timeline",
+        "boxes", "rigs", "expected_error", "tags_seen", "court", "timeline_best", "timeline_last",
         "consistency", "nis",
     ]  # fmt: skip
 
@@ -120,7 +122,34 @@ def test_one_plan_and_no_shots(tmp_path: Path) -> None:
     page = Page(tmp_path / "r.html")
     check_self_contained(page)
     assert "over the whole courses" in page.words
-    assert [a["id"] for tag, a in page.tags if tag == "figure"].count("timeline") == 1
+    assert [a["id"] for tag, a in page.tags if tag == "figure"].count("timeline_best") == 1
+
+
+def test_many_plans_with_long_names_on_many_courses(tmp_path: Path) -> None:
+    study = small_study()
+    plan, course = study.plans[0], study.courses[0]
+    name = "a name far longer than anybody would wish to read in a picture or a table"
+    many = replace(
+        study,
+        plans=tuple(replace(plan, name=f"{name}, number {n}") for n in range(14)),
+        courses=tuple(replace(course, name=f"{name}, course {n}") for n in range(5)),
+        trials=1,
+    )
+    write_comparison_report(compare(many, workers=2), tmp_path / "r.html", made_at=MADE_AT)
+    page = Page(tmp_path / "r.html")
+    check_self_contained(page)
+    assert "The 2 plans that rank last are left out." in page.words
+
+
+def test_a_floor_without_a_place_to_stand_has_no_map(tmp_path: Path) -> None:
+    study = small_study()
+    (bench, bar) = study.layout.obstacles
+    wide = replace(bench, size_m=[30.0, 30.0, 0.01], centre_in_world_m=[4.5, 2.5, 0.005])
+    full = replace(study, layout=replace(study.layout, obstacles=(wide, bar)), trials=1)
+    write_comparison_report(compare(full, workers=1), tmp_path / "r.html", made_at=MADE_AT)
+    page = Page(tmp_path / "r.html")
+    check_self_contained(page)
+    assert "expected_error" not in [a.get("id") for _, a in page.tags]
 
 
 def recorded(**changes: object) -> tuple[StoredRecording, Recording]:
@@ -162,13 +191,14 @@ def test_replay_page_is_whole_with_and_without_truth(
         card=card,
         settings=settings,
         source=Path("runs/one"),
+        settings_file=Path("my filter.toml"),
         made_at=MADE_AT,
     )
     page = Page(tmp_path / "r.html")
     check_self_contained(page)
     assert words in page.words
     assert recording.name in page.words
-    assert "posefuse replay runs/one" in page.words
+    assert 'posefuse replay runs/one --settings "my filter.toml"' in page.words
     assert len(page.pictures) == 3
 
 

@@ -72,8 +72,15 @@ def test_two_ties_and_one_that_is_worse(comparison: Comparison) -> None:
 def test_a_lone_plan_wins_over_nobody(comparison: Comparison) -> None:
     text = told(comparison, BEST, unit="in")
     assert text.startswith("With “first” the error of the distance to the goal at the shots is ")
-    assert "0.394 inch RMS" in text
+    assert "0.39 inch RMS" in text
     assert "best plan" in text
+
+
+def test_one_trial_may_be_luck(comparison: Comparison) -> None:
+    unsure = replace(WORSE, more_than_best_m=Interval(value=0.01, low=math.nan, high=math.nan))
+    assert "“third” is worse by 1.00 cm (one trial: it may be luck)." in told(
+        comparison, BEST, unsure
+    )
 
 
 def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
@@ -121,10 +128,10 @@ def test_one_run_gives_a_ratio_and_no_verdict() -> None:
         (0.0123, "m", "0.0123"),
         (0.0123, "cm", "1.23"),
         (0.0123, "mm", "12.3"),
-        (0.0254, "in", "1.000"),
+        (0.0254, "in", "1.00"),
     ],
 )
-def test_lengths_keep_a_tenth_of_a_millimetre(value: float, unit: str, text: str) -> None:
+def test_lengths_keep_the_digits_that_matter(value: float, unit: str, text: str) -> None:
     assert length_text(value, unit) == text
 
 
