@@ -13,7 +13,7 @@ the middle of the frame's corners; poses (M, 2, 3); covs (M, 2, 3, 3); rms in px
 import numpy as np
 
 from posefuse.compiling import kernel
-from posefuse.solving.compiled_gather import MIDDLE_ROWS, gather_lanes
+from posefuse.solving.compiled_gather import MIDDLE_ROWS, frame_middle, gather_lanes
 from posefuse.solving.compiled_plane import PLANE_ROWS, plane_lanes, spread_lanes, whiten_lanes
 from posefuse.solving.compiled_refine import (
     CORNER_ROWS,
@@ -65,11 +65,10 @@ def _better_start(square, slope, corners, count, view, other, miss):  # type: ig
     miss_lanes(other, corners, count, other_miss)
     pose_lanes(square, slope, 1.0, view)
     miss_lanes(view, corners, count, miss)
-    for row in range(VIEW_ROWS):
-        for lane in range(LANES):
-            view[row, lane] = (
-                view[row, lane] if miss[lane] <= other_miss[lane] else other[row, lane]
-            )
+    for lane in range(LANES):
+        if other_miss[lane] < miss[lane]:
+            for row in range(VIEW_ROWS):
+                view[row, lane] = other[row, lane]
 
 
 @kernel
@@ -127,7 +126,7 @@ def solve_bulk(all_jobs, is_first, sightings, tags, cameras, found):  # type: ig
         True: the answers are 0, both are started and given a few steps. False: the given answers go
         on from their views until they settle.
     """
-    count_of = sightings[3]
+    count_of = sightings[5]
     square, slope = np.empty((SQUARE_ROWS, LANES)), np.empty((SLOPE_ROWS, LANES))
     corners = np.empty((4 * count_of[all_jobs[-1] // 2], CORNER_ROWS, LANES))
     middle, plane = np.empty((MIDDLE_ROWS, LANES)), np.empty((PLANE_ROWS, LANES))
@@ -167,26 +166,22 @@ def solve_bulk(all_jobs, is_first, sightings, tags, cameras, found):  # type: ig
 
 @kernel
 def _ranked(frame, found):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """(count, best, other): the settled answers of a frame that differ, lower error first."""
+    """(count, best): how many settled answers of a frame differ, and which has the lower error."""
     views, _, _, rms, state = found
     if state[frame, 0] == SETTLED and state[frame, 1] == SETTLED:
         best = 0 if rms[frame, 0] <= rms[frame, 1] else 1
         apart = 0.0  # of two rotations: twice the square of the angle between them
         for row in range(9):
             apart += (views[frame, 0, row] - views[frame, 1, row]) ** 2
-        return (1 if apart < 2.0 * SAME_TURN_RAD**2 else 2), best, 1 - best
+        return (1 if apart < 2.0 * SAME_TURN_RAD**2 else 2), best
     best = 0 if state[frame, 0] == SETTLED else 1
-    return (1 if state[frame, best] == SETTLED else 0), best, 1 - best
+    return (1 if state[frame, best] == SETTLED else 0), best
 
 
 @kernel
 def _mean_distance(views, frame, answer, sighting_tag, first, count, tag_rows):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Mean distance from the camera to the middles of a frame's tags."""
-    mx, my, mz = 0.0, 0.0, 0.0
-    for s in range(first, first + count):
-        tag = sighting_tag[s]
-        mx, my, mz = mx + tag_rows[tag, 10], my + tag_rows[tag, 11], mz + tag_rows[tag, 12]
-    mx, my, mz = mx / count, my / count, mz / count
+    mx, my, mz = frame_middle(first, count, sighting_tag, tag_rows)
     total = 0.0
     for s in range(first, first + count):
         tag = sighting_tag[s]
@@ -201,31 +196,43 @@ def _mean_distance(views, frame, answer, sighting_tag, first, count, tag_rows): 
 
 
 @kernel
-def rank_answers(sightings, tags, found, fixes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
-    """Write the settled answers, the one with the lower error first, nan where there is none.
+def _swap(frame, found):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Exchange the two answers of a frame, but for their views."""
+    _, poses, covs, rms, _ = found
+    rms[frame, 0], rms[frame, 1] = rms[frame, 1], rms[frame, 0]
+    for k in range(3):
+        poses[frame, 0, k], poses[frame, 1, k] = poses[frame, 1, k], poses[frame, 0, k]
+        for j in range(3):
+            one, other = covs[frame, 0, k, j], covs[frame, 1, k, j]
+            covs[frame, 0, k, j], covs[frame, 1, k, j] = other, one
+
+
+@kernel
+def rank_answers(sightings, tags, found, answer_count, distance):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """Put the settled answers in order, the lower error first; nan where there is none.
 
     Parameters
     ----------
-    fixes
-        Tuple of arrays: answer count (M,), mean distance (M,) from the camera to the middles of the
-        tags by the first answer, poses (M, 2, 3), covs (M, 2, 3, 3), rms in px (M, 2).
+    answer_count, distance : (M,)
+        Written: the answers left; the mean distance from the camera to the middles of the tags by
+        the first answer.
     """
-    _, sighting_tag, first_of, count_of, _ = sightings
-    answer_count, distance, poses, covs, rms = fixes
+    _, _, _, sighting_tag, first_of, count_of, _ = sightings
+    views, poses, covs, rms, _ = found
     for frame in range(len(answer_count)):
-        answers, best, other = _ranked(frame, found)
+        answers, best = _ranked(frame, found)
         answer_count[frame] = answers
         first, count = first_of[frame], count_of[frame]
         distance[frame] = np.nan
         if answers > 0:
             distance[frame] = _mean_distance(
-                found[0], frame, best, sighting_tag, first, count, tags[1]
+                views, frame, best, sighting_tag, first, count, tags[1]
             )
-        for place in range(2):
-            answer = best if place == 0 else other
-            is_kept = place < answers
-            rms[frame, place] = found[3][frame, answer] if is_kept else np.nan
+        if best == 1:
+            _swap(frame, found)
+        for answer in range(answers, 2):
+            rms[frame, answer] = np.nan
             for k in range(3):
-                poses[frame, place, k] = found[1][frame, answer, k] if is_kept else np.nan
+                poses[frame, answer, k] = np.nan
                 for j in range(3):
-                    covs[frame, place, k, j] = found[2][frame, answer, k, j] if is_kept else np.nan
+                    covs[frame, answer, k, j] = np.nan

@@ -2,8 +2,9 @@
 
 Kernels take the tables as three tuples of arrays::
 
-    sightings  corners_px (S, 4, 2); tag (S,); first (M,) and count (M,), the frame's sightings;
-               camera (M,)
+    sightings  corners in px (S, 4, 2), and on the plane at depth 1 (S, 4, 2); slopes of the
+               distortion xx, xy, yy there (S, 4, 3), read for distorted lenses alone; tag (S,);
+               first (M,) and count (M,), the frame's sightings; camera (M,)
     tags       corners in the world (T, 4, 3); rows (T, TAG_COLUMNS): half the edge, world_from_tag
                rotation (9), middle in the world (3)
     cameras    lenses (C, 12); straight (C,), true where a lens has no distortion; mounts (C, 6):
@@ -15,29 +16,13 @@ S sightings, M frames, T tags, C cameras. Rows and lanes as in ``compiled_square
 import numpy as np
 
 from posefuse.compiling import kernel
-from posefuse.sensing.compiled_projection import distort_with_slopes, undistort_point
 from posefuse.solving.compiled_square import LANES
 from posefuse.solving.limits import LEAST_AREA_PX2
 
-__all__ = ["MIDDLE_ROWS", "TAG_COLUMNS", "gather_lanes", "normalise_corners"]
+__all__ = ["MIDDLE_ROWS", "TAG_COLUMNS", "frame_middle", "gather_lanes"]
 
 TAG_COLUMNS = 13
 MIDDLE_ROWS = 9
-
-
-@kernel
-def normalise_corners(corners_px, camera, lenses, straight, corners):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
-    """Write the corners (S, 4, 2) on the plane at depth 1; camera (S,) is each sighting's."""
-    for s in range(corners_px.shape[0]):
-        eye = camera[s]
-        fx, fy, cx, cy = lenses[eye, 0], lenses[eye, 1], lenses[eye, 2], lenses[eye, 3]
-        for corner in range(4):
-            u, v = corners_px[s, corner, 0], corners_px[s, corner, 1]
-            x, y = (u - cx) / fx, (v - cy) / fy
-            if not straight[eye]:
-                x, y = undistort_point(u, v, lenses[eye])
-            corners[s, corner, 0] = x
-            corners[s, corner, 1] = y
 
 
 @kernel
@@ -57,7 +42,7 @@ def _largest(corners_px, first, count):  # type: ignore[no-untyped-def]  # noqa:
 
 
 @kernel
-def _middle(first, count, sighting_tag, tag_rows):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def frame_middle(first, count, sighting_tag, tag_rows):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """(x, y, z): the middle of a frame's corners in the world."""
     x, y, z = 0.0, 0.0, 0.0
     for s in range(first, first + count):
@@ -79,23 +64,22 @@ def gather_lanes(jobs, sightings, tags, cameras, square, corners, middle):  # ty
     jobs : ints
         Twice the frame plus the answer; at most LANES, the last one fills the lanes left over.
     """
-    corners_px, sighting_tag, first_of, count_of, camera_of = sightings
+    corners_px, seen, slopes, sighting_tag, first_of, count_of, camera_of = sightings
     tag_corners, tag_rows = tags
     lenses, straight, mounts = cameras
     for lane in range(LANES):
         frame = jobs[min(lane, len(jobs) - 1)] // 2
         first, count, eye = first_of[frame], count_of[frame], camera_of[frame]
-        fx, fy, cx, cy = lenses[eye, 0], lenses[eye, 1], lenses[eye, 2], lenses[eye, 3]
-        mx, my, mz = _middle(first, count, sighting_tag, tag_rows)
+        fx, fy = lenses[eye, 0], lenses[eye, 1]
+        mx, my, mz = frame_middle(first, count, sighting_tag, tag_rows)
         largest, area = _largest(corners_px, first, count)
         for s in range(first, first + count):
             tag = sighting_tag[s]
             for corner in range(4):
-                u, v = corners_px[s, corner, 0], corners_px[s, corner, 1]
-                x, y, ux, uy, vx, vy = (u - cx) / fx, (v - cy) / fy, fx, 0.0, 0.0, fy
+                x, y = seen[s, corner, 0], seen[s, corner, 1]
+                ux, uy, vx, vy = fx, 0.0, 0.0, fy
                 if not straight[eye]:
-                    x, y = undistort_point(u, v, lenses[eye])
-                    _, _, xx, xy, yy = distort_with_slopes(x, y, lenses[eye])
+                    xx, xy, yy = slopes[s, corner, 0], slopes[s, corner, 1], slopes[s, corner, 2]
                     ux, uy, vx, vy = fx * xx, fx * xy, fy * xy, fy * yy
                 at = 4 * (s - first) + corner
                 corners[at, 0, lane] = tag_corners[tag, corner, 0] - mx

@@ -15,7 +15,7 @@ at the corner. Rows and lanes as in ``compiled_square``.
 import numpy as np
 
 from posefuse.compiling import kernel
-from posefuse.solving.compiled_square import LANES, VIEW_ROWS
+from posefuse.solving.compiled_square import LANES
 
 __all__ = [
     "CORNER_ROWS",
@@ -286,15 +286,12 @@ def move_lanes(view, step, moved):  # type: ignore[no-untyped-def]  # noqa: ANN0
 
 
 @kernel
-def _take(rows, source, target, damping):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def _take(source, target, damping):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Copy the lanes that ``_judge`` has marked."""
-    assert source.shape[1] == LANES
-    assert target.shape[1] == LANES
-    assert damping.shape[1] == LANES
-    for row in range(rows):
-        for lane in range(LANES):
-            kept = target[row, lane]
-            target[row, lane] = source[row, lane] if damping[1, lane] > 0.0 else kept
+    for lane in range(LANES):
+        if damping[1, lane] > 0.0:
+            for row in range(source.shape[0]):
+                target[row, lane] = source[row, lane]
 
 
 @kernel
@@ -338,7 +335,7 @@ def refine_lanes(view, corners, count, steps, normal, factor, damping, step, mov
         move_lanes(view, step, moved)
         normal_lanes(moved, corners, count, tried)
         _judge(tried, normal, factor, damping)
-        _take(VIEW_ROWS, moved, view, damping)
-        _take(NORMAL_ROWS, tried, normal, damping)
+        _take(moved, view, damping)
+        _take(tried, normal, damping)
     damping[:] = 0.0
     factor_lanes(normal, damping, factor)

@@ -1,7 +1,8 @@
 """Compiled first answers: both poses of one square tag from its four corners, in closed form.
 
 Kernels with "lanes" in their name work on 16 frames side by side, so that the compiler can use the
-processor's wide registers: row ``r`` of lane ``l`` stands at ``r * LANES + l`` of a flat array.
+processor's wide registers: arrays are (rows, LANES), one frame a column. The assertions tell the
+compiler how wide the arrays are; without them it takes the frames one by one.
 
 Method: T. Collins, A. Bartoli, Infinitesimal Plane-Based Pose Estimation, IJCV 109(3), 252-286,
 2014. The slope of the homography at the middle of the square fixes the tag's axes up to a mirroring

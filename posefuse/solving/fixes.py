@@ -13,7 +13,8 @@ from posefuse.fieldlayout import Tag
 from posefuse.robot import Mount
 from posefuse.sensing.projection import lens_row
 from posefuse.solving.compiled import UNSETTLED, rank_answers, solve_bulk
-from posefuse.solving.compiled_gather import TAG_COLUMNS, normalise_corners
+from posefuse.solving.compiled_gather import TAG_COLUMNS
+from posefuse.solving.compiled_undistort import normalise_distorted, normalise_straight
 
 __all__ = ["PoseFixes", "normalised_corners", "solve_frames"]
 
@@ -97,17 +98,14 @@ def solve_frames(
     answers, distance = np.empty(size, dtype=np.int64), np.empty(size)
     poses, covs, rms = np.empty((size, 2, 3)), np.empty((size, 2, 3, 3)), np.empty((size, 2))
     if size:
-        sightings = (pixels, tag_index, first, count, camera[frames[first]])
-        tag_tables, cameras = _tag_tables(tags), (*_lenses(mounts), _mount_rows(mounts))
-        found = (
-            np.empty((size, 2, 12)),
-            np.empty((size, 2, 3)),
-            np.empty((size, 2, 3, 3)),
-            np.empty((size, 2)),
-            np.empty((size, 2), dtype=np.int64),
-        )
+        lenses, straight = _lenses(mounts)
+        seen, slopes = _normalised(pixels, camera[frames], lenses, straight)
+        sightings = (pixels, seen, slopes, tag_index, first, count, camera[frames[first]])
+        tag_tables, cameras = _tag_tables(tags), (lenses, straight, _mount_rows(mounts))
+        views, state = np.empty((size, 2, 12)), np.empty((size, 2), dtype=np.int64)
+        found = (views, poses, covs, rms, state)
         _solve(count, sightings, tag_tables, cameras, found)
-        rank_answers(sightings, tag_tables, found, (answers, distance, poses, covs, rms))
+        rank_answers(sightings, tag_tables, found, answers, distance)
     return PoseFixes(
         frame=_locked(frames[first]),
         first_sighting=_locked(first),
@@ -122,7 +120,7 @@ def solve_frames(
 
 def _solve(
     count: IntArray,
-    sightings: tuple[FloatArray, IntArray, IntArray, IntArray, IntArray],
+    sightings: tuple[FloatArray, FloatArray, FloatArray, IntArray, IntArray, IntArray, IntArray],
     tags: tuple[FloatArray, FloatArray],
     cameras: tuple[FloatArray, BoolArray, FloatArray],
     found: tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray],
@@ -150,9 +148,28 @@ def normalised_corners(
     frames, pixels, camera = _checked(
         sighting_frame, corners_px, camera_of_frame, mounts, in_order=False
     )
-    corners = np.empty(pixels.shape)
-    normalise_corners(pixels, camera[frames], *_lenses(mounts), corners)
+    corners, _ = _normalised(pixels, camera[frames], *_lenses(mounts))
     return _locked(corners)
+
+
+def _normalised(
+    pixels: FloatArray, camera: IntArray, lenses: FloatArray, straight: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """Corners on the plane at depth 1, and the slopes of the distortion there if any lens has it.
+
+    Parameters
+    ----------
+    camera : (S,) ints
+        Each sighting's.
+    """
+    corners = np.empty(pixels.shape)
+    slopes = np.empty((0 if straight.all() else len(pixels), 4, 3))
+    normalise_straight(pixels, camera, lenses, straight, corners)
+    for eye in np.flatnonzero(~straight):
+        chosen = np.flatnonzero(camera == eye)
+        if len(chosen):
+            normalise_distorted(pixels, chosen, lenses[eye], corners, slopes)
+    return corners, slopes
 
 
 def _checked(
