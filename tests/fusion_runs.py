@@ -193,7 +193,9 @@ def make_run_of(
     generous = replace(settings_for(Measurement.POSE), late_frames=LateFrames.REPLAY, history_s=9.0)
     timeline = make_timeline(odometry, frames, settings=generous)
     start = np.array([6.6, 1.6, 0.4]) + rng.normal(size=3) * [1.5, 0.5, 1.0]
-    truth = noisy_path(rng, start, timeline.motions[:, :3], noise * np.sqrt(timeline.step_vars))
+    stds = noise * np.sqrt(timeline.step_vars)
+    stds[: round(standstill_s * 50) + 1] = 0.0
+    truth = noisy_path(rng, start, timeline.motions[:, :3], stds)
     captures = Pose2(truth[timeline.frame_row]) @ Pose2(timeline.offsets[:, :3])
     if kind is SightingKind.CORNERS:
         frame, ids, values = _corners(captures.values, frames.sensor, rig, layout)

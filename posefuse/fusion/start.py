@@ -95,7 +95,8 @@ def start_from_tags(
     row = int(np.searchsorted(stamps, end_s, side="left"))
     is_early &= arrived_s <= stamps[row]
     taken = np.flatnonzero(is_early & is_solved)
-    pose, cov, is_used = combine_fixes(fixes, taken, noise=noise)
+    sensor = frames.sensor[fixes.frame[taken]]
+    pose, cov, is_used = combine_fixes(fixes, taken, sensor=sensor, noise=noise)
     spent = np.zeros(len(frames.sensor), dtype=np.bool_)
     outcome = np.full(len(spent), Outcome.NO_ANSWER, dtype=np.int64)
     spent[fixes.frame[is_early]] = True
@@ -116,78 +117,95 @@ def standstill_end(odometry: Odometry) -> int:
 
 
 def combine_fixes(
-    fixes: PoseMeasurements, taken: IntArray, *, noise: NoiseModel
+    fixes: PoseMeasurements, taken: IntArray, *, sensor: IntArray, noise: NoiseModel
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """The pose that most fixes of a standing robot agree on, its covariance, and who agrees.
 
     From the answer that the others agree with best, information-weighted means over the nearest
-    answers within the 99.9% gate, until the choice stands. The corners' noise averages out in the
-    covariance, the floors do not: they stand for errors that repeat from frame to frame. Scatter
-    beyond the stated noise widens it.
+    answers within the 99.9% gate, until the choice stands. The covariance is modest: from one spot
+    the frames of one camera repeat each other's errors, so that only cameras, not frames, average
+    out; the floors do not at all; and scatter beyond the stated noise widens it.
 
     Parameters
     ----------
-    taken : (n,) ints
-        Which fixes.
+    taken, sensor : (n,) ints
+        Which fixes, and the camera of each.
     """
-    poses = fixes.poses[taken]
-    count = np.where(fixes.offered[taken] > 1, 2, 1)
-    noises = np.array([[fixes.cov(i, answer) for answer in (0, 1)] for i in taken])
-    floor = np.diag([noise.position_floor_m**2] * 2 + [noise.heading_floor_rad**2])
-    covs = noises
-    if (fixes.pixel_vars_px2[taken] > 0.0).all():  # then ``cov`` holds the floors already
-        noises = noises - floor
+    answers = _answers(fixes, taken, noise)
+    pose, chosen, is_used = _agreed(answers)
+    rows = np.arange(len(taken))
+    weights = answers.weights[rows, chosen] * is_used[:, None, None]
+    shares = np.linalg.inv(weights.sum(axis=0)) @ weights
+    roots = shares @ np.linalg.cholesky(answers.noises[rows, chosen])
+    misfit = answers.misfits(pose[None])[0][rows, chosen][is_used]
+    scatter = misfit.sum() / max(3 * (len(misfit) - 1), 1)
+    cov = np.zeros((3, 3))
+    for camera in np.unique(sensor):
+        root = roots[sensor == camera].sum(axis=0)
+        cov += max(scatter, 1.0) * root @ root.T
+    return pose, cov + _floor(noise), is_used
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Answers:
+    """The answers of a standstill's fixes: two each, the first again where there is one only.
+
+    Parameters
+    ----------
+    poses, noises, weights : (n, 2, 3), (n, 2, 3, 3), (n, 2, 3, 3) arrays
+        Covariances without the floors; inverses of those with them.
+    """
+
+    poses: FloatArray
+    noises: FloatArray
+    weights: FloatArray
+
+    def misfits(self, pivots: FloatArray) -> FloatArray:
+        """Squared distances (pivots, n, 2) from poses, in spreads of the answers."""
+        off = self.poses[None] - pivots[:, None, None]
+        off[..., 2] = wrap_angle_rad(off[..., 2])
+        squared: FloatArray = np.einsum("pnai,naij,pnaj->pna", off, self.weights, off)
+        return squared
+
+
+def _floor(noise: NoiseModel) -> FloatArray:
+    return np.diag([noise.position_floor_m**2] * 2 + [noise.heading_floor_rad**2])
+
+
+def _answers(fixes: PoseMeasurements, taken: IntArray, noise: NoiseModel) -> _Answers:
+    pair = np.stack([np.zeros(len(taken), dtype=np.int64), fixes.offered[taken] > 1], axis=-1)
+    index = taken[:, None]
+    noises: FloatArray = np.zeros((len(taken), 2, 3, 3))
+    if (fixes.pixel_vars_px2[taken] > 0.0).all():
+        noises += fixes.pixel_vars_px2[index][..., None, None] * fixes.unit_covs[index, pair]
     else:
-        covs = noises + floor
-    # an answer not offered must not spoil the inversion
-    covs = np.where((np.arange(2) < count[:, None])[..., None, None], covs, np.eye(3))
-    weights = np.linalg.inv(covs)
+        noises[..., [0, 1, 2], [0, 1, 2]] = fixes.extra_vars[index][..., [0, 0, 1]]
+    weights: FloatArray = np.linalg.inv(noises + _floor(noise)).astype(np.float64)
+    return _Answers(poses=fixes.poses[index, pair], noises=noises, weights=weights)
+
+
+def _agreed(answers: _Answers) -> tuple[FloatArray, IntArray, BoolArray]:
+    """The pose agreed on, which answer of each fix is nearest to it, and which fixes agree."""
     gate = chi_square_quantile(_GATE_PROBABILITY, 3)
-    pose = _best_pivot(poses, weights, count, gate)
-    rows, answer, is_used = np.arange(len(taken)), np.zeros(0), np.zeros(len(taken), np.bool_)
-    mean_weights = weights[:, 0]
-    for widening in (4.0, 2.0, *[1.0] * 8):
-        misfit = _misfits(pose[None], poses, weights, count)[0]
+    rows = np.arange(len(answers.poses))
+    some = np.unique(np.linspace(0, len(rows) - 1, min(_MOST_PIVOTS, len(rows))).astype(int))
+    pivots = answers.poses[some].reshape(-1, 3)
+    # a misfit counts up to a bound: a pose far from some fixes may still be right
+    support = np.minimum(answers.misfits(pivots).min(axis=2), 4.0 * gate).sum(axis=1)
+    pose = pivots[np.argmin(support)].copy()
+    chosen, agrees = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.bool_)
+    for widening in (4.0, 2.0, *[1.0] * 8):  # the first pose has a spread of its own
+        before = chosen, agrees
+        misfit = answers.misfits(pose[None])[0]
         chosen = np.argmin(misfit, axis=1)
-        agrees = misfit[rows, chosen] <= widening * gate
-        if widening == 1.0 and np.array_equal(agrees, is_used) and np.array_equal(chosen, answer):
+        nearest = misfit[rows, chosen]
+        agrees = nearest <= max(widening * gate, nearest.min())
+        if widening == 1.0 and all(map(np.array_equal, before, (chosen, agrees))):
             break
-        if not agrees.any():
-            agrees[np.argmin(misfit[rows, chosen])] = True
-        answer, is_used = chosen, agrees
-        mean_weights = weights[rows, answer] * is_used[:, None, None]
-        pose = pose + _mean_step(pose, poses[rows, answer], mean_weights)
-    shares = np.linalg.inv(mean_weights.sum(axis=0)) @ mean_weights
-    cov = np.einsum("nij,njk,nlk->il", shares, noises[rows, answer], shares)
-    misfit = _misfits(pose[None], poses, weights, count)[0]
-    scatter = misfit[rows, answer][is_used].sum() / max(3 * (int(is_used.sum()) - 1), 1)
+        weights = answers.weights[rows, chosen] * agrees[:, None, None]
+        off = answers.poses[rows, chosen] - pose
+        off[:, 2] = wrap_angle_rad(off[:, 2])
+        pulled = np.einsum("nij,nj->i", weights, off)
+        pose = pose + np.linalg.solve(weights.sum(axis=0), pulled)
     pose[2] = wrap_angle_rad(pose[2])
-    return pose, cov * max(scatter, 1.0) + floor, is_used
-
-
-def _best_pivot(poses: FloatArray, weights: FloatArray, count: IntArray, gate: float) -> FloatArray:
-    """The answer with the smallest sum of the others' misfits, each cut off at the gate."""
-    some = np.unique(np.linspace(0, len(poses) - 1, min(_MOST_PIVOTS, len(poses))).astype(int))
-    pivots = np.concatenate([poses[some, 0], poses[some[count[some] > 1], 1]])
-    misfit = _misfits(pivots, poses, weights, count).min(axis=2)
-    best: FloatArray = pivots[np.argmin(np.minimum(misfit, 4.0 * gate).sum(axis=1))]
-    return best
-
-
-def _misfits(
-    pivots: FloatArray, poses: FloatArray, weights: FloatArray, count: IntArray
-) -> FloatArray:
-    """Squared distances (pivots, n, 2) in spreads of the answers; inf where there is none."""
-    off = poses[None] - pivots[:, None, None]
-    off[..., 2] = wrap_angle_rad(off[..., 2])
-    squared: FloatArray = np.einsum("pnai,naij,pnaj->pna", off, weights, off, optimize=False)
-    squared[:, count < 2, 1] = np.inf
-    return squared
-
-
-def _mean_step(pose: FloatArray, poses: FloatArray, weights: FloatArray) -> FloatArray:
-    """From a pose to the weighted mean of poses near it."""
-    off = poses - pose
-    off[:, 2] = wrap_angle_rad(off[:, 2])
-    step: FloatArray = np.linalg.solve(weights.sum(axis=0), np.einsum("nij,nj->i", weights, off))
-    return step
+    return pose, chosen, agrees

@@ -1,0 +1,151 @@
+"""The first pose: stated, or from the tags during the standstill."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from fusion_runs import PIXEL_STD_PX, Made, make_run_of, settings_for
+
+from posefuse.errors import InputError
+from posefuse.fusion import (
+    Ambiguous,
+    FilterSettings,
+    Measurement,
+    NoiseKind,
+    NoiseModel,
+    Outcome,
+    StartFrom,
+)
+from posefuse.fusion.fuse import fuse, prepare_run
+from posefuse.fusion.measurements import solve_sightings, weigh_fixes
+from posefuse.fusion.run import FilterRun
+from posefuse.fusion.start import combine_fixes, standstill_end
+from posefuse.geometry import wrap_angle_rad
+from posefuse.recording import Odometry, SightingKind
+
+STILL_ROWS = 26
+
+
+@pytest.fixture(scope="module")
+def made() -> Made:
+    """Half a second of standing, then a drive; the start is not stated."""
+    made = make_run_of(SightingKind.CORNERS, seed=11, rows=61, standstill_s=0.5)
+    return replace(made, recording=replace(made.recording, start=None))
+
+
+def prepared(made: Made, settings: FilterSettings) -> FilterRun:
+    return prepare_run(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+
+
+def from_tags(measurement: Measurement, **changes: object) -> FilterSettings:
+    return settings_for(measurement, start_from=StartFrom.TAGS, **changes)
+
+
+def test_a_start_that_is_not_stated_is_asked_for(made: Made) -> None:
+    with pytest.raises(InputError, match=r"'made 11' states no start pose; .*start_from = 'tags'"):
+        prepared(made, settings_for(Measurement.CORNERS))
+
+
+def test_the_standstill_ends_where_the_robot_first_moves(made: Made) -> None:
+    assert standstill_end(made.recording.odometry) == STILL_ROWS - 1
+    never = Odometry(
+        stamps_s=np.arange(5.0), twists=np.full((5, 3), 1e-3) * [[0], [1], [1], [1], [1]]
+    )
+    assert standstill_end(never) == 4
+
+
+@pytest.mark.parametrize("measurement", [Measurement.POSE, Measurement.CORNERS])
+@pytest.mark.parametrize("ambiguous", list(Ambiguous))
+def test_it_comes_close_to_the_truth_whatever_the_answers(
+    made: Made, measurement: Measurement, ambiguous: Ambiguous
+) -> None:
+    start = prepared(made, from_tags(measurement, ambiguous=ambiguous)).start
+    assert made.recording.truth is not None
+    off = start.pose - made.recording.truth.poses[0]
+    off[2] = wrap_angle_rad(off[2])
+    assert np.hypot(*off[:2]) < 0.005
+    assert abs(off[2]) < 0.005
+    assert off @ np.linalg.inv(start.cov) @ off < 16.3  # 99.9% of chi-square with 3 dof
+    assert start.row == STILL_ROWS - 1
+
+
+def test_the_floors_do_not_average_out(made: Made) -> None:
+    noise = NoiseModel(
+        kind=NoiseKind.SOLVED,
+        pixel_std_px=PIXEL_STD_PX,
+        position_floor_m=0.04,
+        heading_floor_rad=0.03,
+    )
+    cov = prepared(made, from_tags(Measurement.POSE, noise=noise)).start.cov
+    assert (np.sqrt(np.diag(cov)) >= [0.04, 0.04, 0.03]).all()
+    assert np.sqrt(cov[0, 0]) < 0.05
+
+
+def test_more_frames_of_the_same_standstill_do_not_sharpen_it() -> None:
+    made = make_run_of(SightingKind.CORNERS, seed=11, rows=81, standstill_s=1.5)
+    settings = settings_for(Measurement.POSE)
+    fixes = weigh_fixes(solve_sightings(made.recording, rig=made.rig, layout=made.layout), settings)
+    spreads = []
+    for count in (16, 160):
+        taken = np.arange(count)
+        sensor = made.recording.frames.sensor[fixes.frame[taken]]
+        _, cov, is_used = combine_fixes(fixes, taken, sensor=sensor, noise=settings.noise)
+        assert is_used.mean() > 0.9
+        spreads.append(np.sqrt(np.diag(cov)))
+    np.testing.assert_allclose(spreads[1], spreads[0], rtol=0.3)
+
+
+def test_its_frames_are_not_used_twice(made: Made) -> None:
+    settings = from_tags(Measurement.CORNERS)
+    run = prepared(made, settings)
+    arrived = made.recording.frames.arrived_at_s
+    start_s = run.timeline.stamps_s[run.start.row]
+    assert not run.start.spent[arrived > start_s].any()
+    assert run.start.spent.sum() > 40
+    assert not run.start.spent[run.frame].any()
+    estimate = fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    spent = run.start.spent[estimate.innovations.frame]
+    assert np.isnan(estimate.innovations.nis[spent]).all()
+    assert (estimate.innovations.outcome[spent] == Outcome.FUSED).mean() > 0.9
+    assert np.isfinite(estimate.innovations.nis[~spent]).any()
+
+
+def test_the_standstill_s_rows_carry_the_start(made: Made) -> None:
+    settings = from_tags(Measurement.CORNERS)
+    start = prepared(made, settings).start
+    estimate = fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    np.testing.assert_allclose(estimate.poses[: start.row], np.tile(start.pose, (start.row, 1)))
+    np.testing.assert_allclose(estimate.covs[0], start.cov)
+
+
+def test_a_wrong_answer_among_many_is_outvoted(made: Made) -> None:
+    """A tag in the wrong place: its lone frames are refused."""
+    layout = made.layout
+    moved = replace(
+        layout.tags[0],
+        world_from_tag=type(layout.tags[0].world_from_tag).from_parts(
+            layout.tags[0].world_from_tag.rotation,
+            layout.tags[0].world_from_tag.translation_m + np.array([0.0, 0.8, 0.0]),
+        ),
+    )
+    seen = np.unique(made.recording.sightings.id)
+    assert layout.tags[0].id in seen or len(seen) > 3
+    wrong = replace(made, layout=replace(layout, tags=(moved, *layout.tags[1:])))
+    start = prepared(wrong, from_tags(Measurement.POSE)).start
+    assert made.recording.truth is not None
+    assert np.hypot(*(start.pose - made.recording.truth.poses[0])[:2]) < 0.05
+
+
+def test_a_robot_that_moves_at_once_sees_no_tag_standing() -> None:
+    made = make_run_of(SightingKind.CORNERS, seed=11, rows=21)
+    with pytest.raises(InputError, match=r"no tag was seen while the robot stood still"):
+        prepared(made, from_tags(Measurement.POSE))
+
+
+@pytest.mark.parametrize("measurement", [Measurement.RANGE, Measurement.RANGE_BEARING])
+def test_beacons_cannot_give_a_start(measurement: Measurement) -> None:
+    made = make_run_of(measurement.sighting_kind, seed=11, rows=21)
+    with pytest.raises(
+        InputError, match=rf"'{measurement.value}' does not have; allowed: 'stated'"
+    ):
+        prepared(made, from_tags(measurement))
