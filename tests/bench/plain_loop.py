@@ -59,7 +59,7 @@ class Frame:
     row: int
     captured_at_s: float
     offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    pose: tuple[np.ndarray, np.ndarray] | None = None
+    answers: list[tuple[np.ndarray, np.ndarray]] | None = None
     corners_px: np.ndarray | None = None
 
 
@@ -96,13 +96,26 @@ class PlainTrial:
         std_px = views.std_px[self.first_sighting[place]]
         frame.corners_px = image[:, 0] + std_px * self.rng.standard_normal((len(world), 2))
         if not self.fuse_corners:
-            frame.pose = self.solved(frame, world)
+            frame.answers = self.solved(frame, world)
 
-    def solved(self, frame: Frame, world: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Planar robot pose at the frame's row, and its covariance, by solvePnP."""
+    def solved(self, frame: Frame, world: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+        """Planar robot poses at the frame's row with covariances: two for one tag, else one."""
+        lens = self.lens[frame.mount]
+        if len(world) == 4:
+            _, turns, shifts, _ = cv2.solvePnPGeneric(
+                world, frame.corners_px, lens, None, flags=cv2.SOLVEPNP_IPPE
+            )
+        else:
+            _, turn, shift = cv2.solvePnP(world, frame.corners_px, lens, None)
+            turns, shifts = [turn], [shift]
+        return [
+            self.on_the_floor(frame, world, turn, shift)
+            for turn, shift in zip(turns, shifts, strict=True)
+        ]
+
+    def on_the_floor(self, frame: Frame, world, turn, shift) -> tuple[np.ndarray, np.ndarray]:
+        """The robot's planar pose at the frame's row from one answer, and its covariance."""
         lens, noise = self.lens[frame.mount], self.settings.noise
-        flag = cv2.SOLVEPNP_SQPNP if len(world) > 4 else cv2.SOLVEPNP_IPPE
-        _, turn, shift = cv2.solvePnP(world, frame.corners_px, lens, None, flags=flag)
         camera_from_world = np.eye(4)
         camera_from_world[:3, :3], _ = cv2.Rodrigues(turn)
         camera_from_world[:3, 3] = shift[:, 0]
@@ -125,9 +138,11 @@ class PlainTrial:
 
     def correct(self, filter_: PlanarFilter, frame: Frame) -> None:
         if not self.fuse_corners:
-            z, noise_cov = frame.pose
+            z, noise_cov = min(
+                frame.answers, key=lambda answer: abs(pose_residual(answer[0], filter_.x)[2])
+            )
             if abs(pose_residual(z, filter_.x)[2]) > 0.5:
-                return  # the mirrored answer
+                return  # no answer near the prediction
             filter_.update(z, lambda _: np.eye(3), lambda x: x, R=noise_cov, residual=pose_residual)
             return
         for place, tag in enumerate(frame.tags):
