@@ -161,7 +161,7 @@ def pivots_on(curve: CurveTable | None, distances_m: ArrayLike) -> FloatArray:
     distances = np.asarray(distances_m, dtype=np.float64)
     pivots = np.full(distances.size, np.nan)
     if curve is not None:
-        look_up_pivots(np.ascontiguousarray(distances).reshape(-1), curve, pivots)
+        look_up_pivots(np.array(distances).reshape(-1), curve, pivots)
     return pivots.reshape(distances.shape)
 
 

@@ -63,13 +63,12 @@ def fly(
     ]
     floor = np.asarray(floor_m, dtype=np.float64)
     shape = np.broadcast_shapes(*(row.shape[:-1] for row in rows), floor.shape)
+    # copies, so that the kernel is compiled for writable arrays only
     starts, velocities, spins, points, normals = (
-        np.ascontiguousarray(np.broadcast_to(row, (*shape, row.shape[-1]))).reshape(
-            -1, row.shape[-1]
-        )
+        np.array(np.broadcast_to(row, (*shape, row.shape[-1]))).reshape(-1, row.shape[-1])
         for row in rows
     )
-    floors = np.ascontiguousarray(np.broadcast_to(floor, shape)).reshape(-1)
+    floors = np.array(np.broadcast_to(floor, shape)).reshape(-1)
     if not all(np.isfinite(row).all() for row in (starts, velocities, points, normals)):
         raise InputError("fly: holds a value that is not finite")
     crossings = np.empty((len(starts), 7))

@@ -1,0 +1,316 @@
+"""Exit speed, drag and pivot offset from measured shots."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+
+import numpy as np
+from scipy.special import stdtrit
+
+from posefuse.aim.flight import fly
+from posefuse.aim.law import flight_law
+from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
+from posefuse.errors import FileError, InputError
+from posefuse.files.table_file import read_table
+from posefuse.robot import Drag, Shooter
+
+__all__ = [
+    "SCALES",
+    "Fitted",
+    "MeasuredShots",
+    "ShotFit",
+    "central_slopes",
+    "fit_shots",
+    "flown_points_m",
+    "load_measured_shots",
+    "with_values",
+]
+
+BELOW_M = 3.0
+FIRST_COEFFICIENT = 0.4
+NUDGE = 1e-2
+SINGULAR_RATIO = 1e-6
+
+
+class Fitted(StrEnum):
+    """What measured shots can tell."""
+
+    EXIT_SPEED = "exit_speed"
+    DRAG = "drag"
+    PIVOT_OFFSET = "pivot_offset"
+
+
+SCALES = {Fitted.EXIT_SPEED: 1.0, Fitted.DRAG: 0.1, Fitted.PIVOT_OFFSET: 0.02}
+"""m/s, of the coefficient, rad: changes of like effect, by which the solver is told the values."""
+LIMITS = {
+    Fitted.EXIT_SPEED: (0.2, 100.0),
+    Fitted.DRAG: (0.002, 5.0),  # so that no difference is taken below zero
+    Fitted.PIVOT_OFFSET: (-0.5, 0.5),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeasuredShots:
+    """Shots at known pivots, and a point of each path.
+
+    Parameters
+    ----------
+    pivots_rad : (n,) array
+        As the robot set them.
+    distances_m, heights_m : (n,) arrays
+        A point the piece went through: level distance from the robot's middle, and height.
+    is_height_measured : (n,) bools
+        Whether the height was measured where the distance was given, as on a wall; else the
+        distance where the piece came down to the given height, as on the floor.
+    """
+
+    pivots_rad: FloatArray
+    distances_m: FloatArray
+    heights_m: FloatArray
+    is_height_measured: BoolArray
+
+    def __post_init__(self) -> None:
+        count = len(self.pivots_rad)
+        for name in ("pivots_rad", "distances_m", "heights_m"):
+            array = frozen_array(f"measured shots: {name}", getattr(self, name), (count,))
+            object.__setattr__(self, name, array)
+        if (self.distances_m <= 0.0).any():
+            raise InputError(
+                f"measured shots: distances must be above 0 (got {self.distances_m.min():g} m)"
+            )
+
+
+def load_measured_shots(path: Path) -> MeasuredShots:
+    """The shots of a CSV file.
+
+    Columns pivot_deg, distance_m, height_m: the piece was at that height at that level distance
+    from the robot's middle. A column ``measured`` says for each shot which of the two was measured:
+    ``distance`` (where it came down to the height; taken where the column is missing) or ``height``
+    (where it hit a wall at the distance).
+
+    Raises
+    ------
+    FileError
+        A column that is missing or unknown, a cell that is no number, or another word.
+    """
+    table = read_table(
+        path,
+        ("pivot_deg", "distance_m", "height_m"),
+        optional=("measured",),
+        text=("measured",),
+    )
+    count = len(table["pivot_deg"])
+    words = table.get("measured", np.full(count, "distance"))
+    for word in dict.fromkeys(words.tolist()):
+        if word not in ("distance", "height"):
+            raise FileError(path, f"must be distance or height (got {word!r})", key="measured")
+    try:
+        return MeasuredShots(
+            pivots_rad=np.radians(table["pivot_deg"]),
+            distances_m=table["distance_m"],
+            heights_m=table["height_m"],
+            is_height_measured=words == "height",
+        )
+    except InputError as error:
+        raise FileError(path, str(error)) from None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ShotFit:
+    """What the shots tell, with intervals.
+
+    Parameters
+    ----------
+    shooter
+        With the exit speed and drag coefficient found.
+    pivot_offset_rad
+        The true pivot less the one set.
+    free
+        What was fitted; the rest kept what the shooter had.
+    values, lows, highs : (free,) arrays
+        In m/s, as a drag coefficient, in rad; the interval at ``level`` by Student's t.
+    cov : (free, free) array
+        Covariance of the values.
+    residual_std_m
+        Scatter of the measured points about the fit.
+    """
+
+    shooter: Shooter
+    pivot_offset_rad: float
+    free: tuple[Fitted, ...]
+    values: FloatArray
+    lows: FloatArray
+    highs: FloatArray
+    cov: FloatArray
+    residual_std_m: float
+    level: float
+
+
+def fit_shots(
+    shots: MeasuredShots,
+    *,
+    shooter: Shooter,
+    free: Sequence[Fitted] = tuple(Fitted),
+    level: float = 0.95,
+) -> ShotFit:
+    """Exit speed, constant drag coefficient and pivot offset by least squares over the points.
+
+    Intervals from the Jacobian at the solution: G. A. F. Seber, C. J. Wild, Nonlinear Regression,
+    1989, sec. 2.1.
+
+    Parameters
+    ----------
+    shooter
+        Its speed and drag coefficient are where the search starts.
+
+    Raises
+    ------
+    InputError
+        The shooter's piece is not known, there are too few shots, or they do not tell the free
+        values apart.
+    """
+    from scipy.optimize import least_squares  # heavy
+
+    in_range("level", level, 0.0, 1.0)
+    model = _model(shots, shooter, free)
+    found = least_squares(
+        model.residuals,
+        model.start,
+        jac=model.slopes,
+        bounds=model.bounds,
+        xtol=1e-12,
+        ftol=1e-12,
+    )
+    inverse = _inverse_information(model.slopes(found.x), free)
+    dof = len(shots.pivots_rad) - len(free)
+    variance = float(found.fun @ found.fun) / dof
+    cov = variance * inverse * np.outer(model.scales, model.scales)
+    values = found.x * model.scales
+    reach = float(stdtrit(dof, 0.5 + level / 2.0)) * np.sqrt(np.diag(cov))
+    fitted, offset = model.shooter_of(found.x)
+    return ShotFit(
+        shooter=fitted,
+        pivot_offset_rad=offset,
+        free=tuple(free),
+        values=values,
+        lows=values - reach,
+        highs=values + reach,
+        cov=cov,
+        residual_std_m=float(np.sqrt(variance)),
+        level=level,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Model:
+    """Measured minus flown, over the free values divided by their scales."""
+
+    shots: MeasuredShots
+    shooter: Shooter
+    free: tuple[Fitted, ...]
+
+    @property
+    def scales(self) -> FloatArray:
+        return np.array([SCALES[name] for name in self.free])
+
+    @property
+    def start(self) -> FloatArray:
+        piece = self.shooter.projectile
+        coefficient = piece.drag_coefficient if piece else None
+        values = {
+            Fitted.EXIT_SPEED: self.shooter.exit_speed_m_per_s,
+            Fitted.DRAG: FIRST_COEFFICIENT if coefficient is None else coefficient,
+            Fitted.PIVOT_OFFSET: 0.0,
+        }
+        return np.array([values[name] for name in self.free]) / self.scales
+
+    @property
+    def bounds(self) -> tuple[FloatArray, FloatArray]:
+        limits = np.array([LIMITS[name] for name in self.free])
+        return limits[:, 0] / self.scales, limits[:, 1] / self.scales
+
+    def shooter_of(self, scaled: FloatArray) -> tuple[Shooter, float]:
+        """The shooter with these values, and its pivot offset."""
+        values = dict(zip(self.free, (scaled * self.scales).tolist(), strict=True))
+        return with_values(self.shooter, values), values.get(Fitted.PIVOT_OFFSET, 0.0)
+
+    def residuals(self, scaled: FloatArray) -> FloatArray:
+        shooter, offset = self.shooter_of(scaled)
+        measured = np.where(
+            self.shots.is_height_measured, self.shots.heights_m, self.shots.distances_m
+        )
+        return flown_points_m(self.shots, shooter=shooter, pivot_offset_rad=offset) - measured
+
+    def slopes(self, scaled: FloatArray) -> FloatArray:
+        return central_slopes(self.residuals, scaled)
+
+
+def _model(shots: MeasuredShots, shooter: Shooter, free: Sequence[Fitted]) -> _Model:
+    if shooter.projectile is None:
+        raise InputError("fit: the shooter has no projectile: its mass and diameter are needed")
+    if not free or len(set(free)) != len(free):
+        raise InputError("fit: one or more different values must be free")
+    needed = len(free) + 1
+    if len(shots.pivots_rad) < needed:
+        raise InputError(
+            f"fit: {needed} shots or more are needed for {len(free)} values "
+            f"(got {len(shots.pivots_rad)})"
+        )
+    return _Model(shots=shots, shooter=shooter, free=tuple(free))
+
+
+def with_values(shooter: Shooter, values: Mapping[Fitted, float]) -> Shooter:
+    """The shooter with another exit speed and a constant drag coefficient, where given."""
+    piece = shooter.projectile
+    if piece is not None and Fitted.DRAG in values:
+        piece = replace(piece, drag=Drag.CONSTANT, drag_coefficient=values[Fitted.DRAG])
+    speed = values.get(Fitted.EXIT_SPEED, shooter.exit_speed_m_per_s)
+    return replace(shooter, exit_speed_m_per_s=speed, projectile=piece)
+
+
+def flown_points_m(
+    shots: MeasuredShots, *, shooter: Shooter, pivot_offset_rad: float = 0.0
+) -> FloatArray:
+    """What a measurement of each shot would give without error: a distance or a height, (n,).
+
+    A piece that never gets there counts as 0.
+    """
+    pivots = shots.pivots_rad + pivot_offset_rad
+    starts = shooter.release_at(pivots)
+    left = starts[:, 1].copy()
+    starts[:, 1] = 0.0
+    directions = np.stack([np.cos(pivots), np.zeros_like(pivots), np.sin(pivots)], axis=-1)
+    on_wall = shots.is_height_measured
+    points = np.zeros((len(pivots), 3))
+    points[on_wall, 0] = np.sqrt(np.maximum(shots.distances_m**2 - left**2, 0.0))[on_wall]
+    points[~on_wall, 2] = shots.heights_m[~on_wall]
+    flown = fly(
+        starts,
+        shooter.exit_speed_m_per_s * directions,
+        law=flight_law(shooter),
+        plane_points_m=points,
+        plane_normals=np.where(on_wall[:, None], (-1.0, 0.0, 0.0), (0.0, 0.0, 1.0)),
+        floor_m=np.minimum(shots.heights_m, 0.0) - BELOW_M,
+    ).points_m
+    return np.nan_to_num(np.where(on_wall, flown[:, 2], np.hypot(flown[:, 0], left)))
+
+
+def central_slopes(function: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray:
+    """The Jacobian (m, k) by central differences, in steps far above a flight's own error."""
+    columns = []
+    for k in range(len(at)):
+        nudge = np.zeros_like(at)
+        nudge[k] = NUDGE
+        columns.append((function(at + nudge) - function(at - nudge)) / (2.0 * NUDGE))
+    return np.stack(columns, axis=-1)
+
+
+def _inverse_information(jacobian: FloatArray, free: Sequence[Fitted]) -> FloatArray:
+    sizes = np.linalg.svd(jacobian, compute_uv=False)
+    if not sizes[-1] > SINGULAR_RATIO * sizes[0]:
+        names = " and ".join(name.value for name in free)
+        raise InputError(
+            f"fit: these shots do not tell {names} apart: measure at other pivots and distances"
+        )
+    return np.asarray(np.linalg.inv(jacobian.T @ jacobian))

@@ -1,0 +1,83 @@
+"""How fast tables of pivots and shots are worked out; reported, not gating."""
+
+import numpy as np
+import pytest
+
+from posefuse.aim import (
+    Shots,
+    flight_law,
+    flight_reference,
+    pivot_table,
+    prepare_aim,
+    simulate_hits,
+)
+from posefuse.fieldlayout import Goal
+from posefuse.robot import Projectile, Shooter, ShooterSpread
+
+pytest.importorskip("pytest_benchmark")
+
+SHOTS = 1_000_000
+
+
+@pytest.fixture(scope="module")
+def aim():
+    goal = Goal(
+        name="crate",
+        centre_in_world_m=np.array([12.7, 3.3, 1.6]),
+        width_m=1.2,
+        height_m=0.6,
+        facing_rad=np.pi,
+    )
+    shooter = Shooter(
+        release_in_robot_m=np.array([0.15, 0.0, 0.60]),
+        exit_speed_m_per_s=9.5,
+        pivot_low_rad=np.radians(15.0),
+        pivot_high_rad=np.radians(75.0),
+        spread=ShooterSpread(
+            backlash_rad=0.01,
+            resolution_rad=0.005,
+            zero_std_rad=0.005,
+            exit_speed_std_m_per_s=0.15,
+            side_std_rad=0.01,
+        ),
+        projectile=Projectile(mass_kg=0.06, diameter_m=0.10, lift_per_spin_ratio=1.0),
+        spin_rad_per_s=30.0,
+    )
+    return prepare_aim(shooter, goal)
+
+
+def test_a_table_of_200_pivots_with_drag_and_lift(benchmark, aim):
+    """Wanted: under 0.3 s."""
+    distances = np.linspace(1.0, 6.9, 200)
+    pivot_table(aim, distances)  # compiled
+    table = benchmark(pivot_table, aim, distances)
+    assert len(table.pivots_rad) == 200
+
+
+def test_a_million_shots_hit_or_miss(benchmark, aim):
+    """Wanted: under 5 s on two cores."""
+    shots = Shots.straight_ahead(
+        np.linspace(2.0, 6.5, 10), goal=aim.goal, distance_std_m=0.1, heading_std_rad=0.01
+    )
+    simulate_hits(shots, aim=aim, count=10, seed=0)  # compiled
+    counts = benchmark.pedantic(
+        simulate_hits,
+        (shots,),
+        {"aim": aim, "count": SHOTS // 10, "seed": 1, "workers": 2},
+        rounds=2,
+    )
+    assert counts.hits.sum() > 0.5 * SHOTS
+
+
+def test_one_flight_by_scipys_solver(benchmark, aim):
+    """What each of the million would cost by SciPy's DOP853: the ratio is to this."""
+    pivot, law = 0.5, flight_law(aim.shooter)
+    flown = benchmark(
+        flight_reference,
+        [0.0, 0.0, 0.6],
+        [9.5 * np.cos(pivot), 0.0, 9.5 * np.sin(pivot)],
+        law=law,
+        plane_point_m=[4.0, 0.0, 1.6],
+        plane_normal=[-1.0, 0.0, 0.0],
+    )
+    assert np.isfinite(flown.time_s)

@@ -1,0 +1,171 @@
+"""Exit speed, drag and pivot offset from measured shots."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from posefuse.aim import (
+    Fitted,
+    MeasuredShots,
+    fit_shots,
+    load_measured_shots,
+    next_distances,
+)
+from posefuse.aim.fit import flown_points_m, with_values
+from posefuse.errors import FileError, InputError
+
+TRUE = {Fitted.EXIT_SPEED: 9.2, Fitted.DRAG: 0.5}
+OFFSET_RAD = 0.02
+
+
+def shots_at(pivots_deg, *, distance_m=1.0, height_m=0.0, on_wall=False):
+    count = len(pivots_deg)
+    return MeasuredShots(
+        pivots_rad=np.radians(pivots_deg),
+        distances_m=np.full(count, distance_m),
+        heights_m=np.full(count, height_m),
+        is_height_measured=np.full(count, on_wall),
+    )
+
+
+def measured(shots, shooter, *, noise_m=0.0, seed=0):
+    points = flown_points_m(shots, shooter=with_values(shooter, TRUE), pivot_offset_rad=OFFSET_RAD)
+    points = points + noise_m * np.random.default_rng(seed).normal(size=len(points))
+    name = "heights_m" if shots.is_height_measured[0] else "distances_m"
+    return replace(shots, **{name: points})
+
+
+LANDED = shots_at(np.repeat([20.0, 30.0, 40.0, 50.0, 65.0], 3))
+ON_WALL = shots_at(np.repeat([20.0, 30.0, 40.0, 50.0], 3), distance_m=4.0, on_wall=True)
+
+
+@pytest.mark.parametrize("shots", [LANDED, ON_WALL], ids=["landed", "on the wall"])
+def test_exact_shots_give_back_what_threw_them(exact_shooter, shots):
+    fit = fit_shots(measured(shots, exact_shooter), shooter=exact_shooter)
+    assert fit.values == pytest.approx([9.2, 0.5, 0.02], abs=1e-5)
+    assert fit.shooter.exit_speed_m_per_s == fit.values[0]
+    assert fit.shooter.projectile.drag_coefficient == fit.values[1]
+    assert fit.pivot_offset_rad == fit.values[2]
+    assert fit.residual_std_m < 1e-5
+
+
+def test_intervals_hold_the_truth_as_often_as_they_say(exact_shooter):
+    held = np.zeros(3)
+    for seed in range(60):
+        shots = measured(LANDED, exact_shooter, noise_m=0.05, seed=seed)
+        fit = fit_shots(shots, shooter=exact_shooter, level=0.8)
+        truth = np.array([9.2, 0.5, 0.02])
+        held += (fit.lows <= truth) & (truth <= fit.highs)
+    # 60 draws of a share of 0.8: a standard deviation of 0.052
+    assert (np.abs(held / 60 - 0.8) < 3.5 * 0.052).all()
+
+
+def test_the_scatter_is_that_of_the_measurements(exact_shooter):
+    stds = [
+        fit_shots(
+            measured(LANDED, exact_shooter, noise_m=0.05, seed=seed), shooter=exact_shooter
+        ).residual_std_m
+        for seed in range(20)
+    ]
+    assert np.sqrt(np.mean(np.square(stds))) == pytest.approx(0.05, rel=0.15)
+
+
+def test_what_is_not_free_is_kept(exact_shooter):
+    shots = measured(LANDED, exact_shooter)
+    fit = fit_shots(shots, shooter=exact_shooter, free=[Fitted.EXIT_SPEED])
+    assert fit.values.shape == (1,)
+    assert fit.shooter.projectile == exact_shooter.projectile
+    assert fit.pivot_offset_rad == 0.0
+    assert fit.residual_std_m > 0.01  # drag and offset are missed
+
+
+def test_the_next_shots_lower_the_uncertainty_of_the_pivots_most(exact_shooter, goal):
+    fit = fit_shots(measured(LANDED, exact_shooter, noise_m=0.05), shooter=exact_shooter)
+    distances = np.arange(2.0, 6.1, 0.5)
+    chosen = next_distances(fit, goal=goal, distances_m=distances, count=3)
+    assert len(chosen.distances_m) == 3
+    assert (np.diff(chosen.pivot_std_rad) < 0.0).all()
+    alone = [
+        next_distances(fit, goal=goal, distances_m=distances[[k]], count=1).distances_m[0]
+        for k in range(len(distances))
+    ]
+    assert alone == distances.tolist()
+    # the same gain by refitting with the shot added: its row joins the others
+    more = replace(
+        LANDED,
+        pivots_rad=np.append(LANDED.pivots_rad, chosen.pivots_rad[0]),
+        distances_m=np.append(LANDED.distances_m, 1.0),
+        heights_m=np.append(LANDED.heights_m, 0.0),
+        is_height_measured=np.append(LANDED.is_height_measured, False),
+    )
+    exact = flown_points_m(more, shooter=fit.shooter, pivot_offset_rad=fit.pivot_offset_rad)
+    scatter = 1e-3 * np.random.default_rng(1).normal(size=len(exact))
+    refit = fit_shots(replace(more, distances_m=exact + scatter), shooter=fit.shooter)
+    shrunk = refit.cov / refit.residual_std_m**2
+    before = fit.cov / fit.residual_std_m**2
+    gained = np.sqrt(np.trace(np.linalg.solve(before, shrunk)) / 3.0)
+    told = chosen.pivot_std_rad[1] / chosen.pivot_std_rad[0]
+    assert 0.0 < gained < 1.0
+    assert told == pytest.approx(gained, abs=0.1)
+
+
+def test_shots_that_tell_nothing_apart_are_refused(exact_shooter):
+    alike = measured(shots_at([40.0] * 6), exact_shooter)
+    with pytest.raises(InputError, match="do not tell exit_speed and drag and pivot_offset apart"):
+        fit_shots(alike, shooter=exact_shooter)
+
+
+@pytest.mark.parametrize(
+    ("change", "free", "told"),
+    [
+        ({"projectile": None}, tuple(Fitted), "the shooter has no projectile"),
+        ({}, (), "one or more different values must be free"),
+        ({}, tuple(Fitted), "4 shots or more are needed for 3 values (got 2)"),
+    ],
+)
+def test_what_cannot_be_fitted_is_told_in_one_line(exact_shooter, change, free, told):
+    shots = measured(shots_at([30.0, 50.0]), exact_shooter)
+    with pytest.raises(InputError) as caught:
+        fit_shots(shots, shooter=replace(exact_shooter, **change), free=free)
+    assert told in str(caught.value)
+
+
+def test_next_distances_out_of_reach_are_told(exact_shooter, goal):
+    fit = fit_shots(measured(LANDED, exact_shooter, noise_m=0.05), shooter=exact_shooter)
+    with pytest.raises(InputError, match="one or more within reach"):
+        next_distances(fit, goal=goal, distances_m=[30.0])
+
+
+def test_a_file_of_shots_is_read(tmp_path):
+    path = tmp_path / "shots.csv"
+    path.write_text(
+        "pivot_deg,distance_m,height_m,measured\n30,7.5,0,distance\n40,4,2.1,height\n",
+        encoding="utf-8",
+    )
+    shots = load_measured_shots(path)
+    assert shots.pivots_rad == pytest.approx(np.radians([30.0, 40.0]))
+    assert shots.is_height_measured.tolist() == [False, True]
+    path.write_text("height_m,pivot_deg,distance_m\n0,30,7.5\n", encoding="utf-8")
+    assert load_measured_shots(path).is_height_measured.tolist() == [False]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("pivot_deg,distance_m\n30,7.5\n", "shots.csv:1: missing column: height_m"),
+        ("pivot_deg,distance_m,height\n30,7.5,0\n", "did you mean 'height_m'?"),
+        ("pivot_deg,distance_m,height_m\n30,,0\n", "shots.csv:2: distance_m: the cell is empty"),
+        ("pivot_deg,distance_m,height_m\n30,-2,0\n", "distances must be above 0 (got -2 m)"),
+        (
+            "pivot_deg,distance_m,height_m,measured\n30,7.5,0,both\n",
+            "measured: must be distance or height (got 'both')",
+        ),
+    ],
+)
+def test_a_bad_file_of_shots_is_told(tmp_path, text, told):
+    path = tmp_path / "shots.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(FileError) as caught:
+        load_measured_shots(path)
+    assert told in str(caught.value)

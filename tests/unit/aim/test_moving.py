@@ -1,0 +1,124 @@
+"""Shots on the move: the lead, and what latency and a wrong velocity do to them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from posefuse.aim import (
+    Shots,
+    flight_law,
+    flight_reference,
+    hit_probability,
+    prepare_aim,
+    shot_commands,
+    simulate_hits,
+)
+
+
+def flown_past(position, motion, heading, pivot, *, shooter, goal):
+    """Where SciPy's solver takes the throw through the goal's plane, and when."""
+    c, s = np.cos(heading), np.sin(heading)
+    forward, left, up = shooter.release_at(pivot)
+    offset = np.array([c * forward - s * left, s * forward + c * left])
+    vx, vy, turn_rate = motion
+    level = shooter.exit_speed_m_per_s * np.cos(pivot)
+    return flight_reference(
+        [*(position + offset), up],
+        [
+            level * c + vx - turn_rate * offset[1],
+            level * s + vy + turn_rate * offset[0],
+            shooter.exit_speed_m_per_s * np.sin(pivot),
+        ],
+        law=flight_law(shooter),
+        spin_axis=[s, -c],
+        plane_point_m=goal.centre_in_world_m,
+        plane_normal=[np.cos(goal.facing_rad), np.sin(goal.facing_rad), 0.0],
+    )
+
+
+@pytest.mark.parametrize("left", [0.0, 0.15])
+@pytest.mark.parametrize(
+    "motion", [(0.0, 0.0, 0.0), (2.0, 0.0, 0.0), (-1.5, 2.0, 1.0), (0.5, -3.0, -2.0)]
+)
+def test_the_lead_takes_the_piece_through_the_middle(exact_shooter, goal, motion, left):
+    thrower = replace(exact_shooter, release_in_robot_m=np.array([0.15, left, 0.6]))
+    aim = prepare_aim(thrower, goal)
+    positions = aim.positions_m(np.array([2.5, 4.0, 5.0]), approach_rad=0.5)
+    commands = shot_commands(positions, np.array([motion] * 3), aim=aim)
+    for place, heading, pivot in zip(
+        positions, commands.headings_rad, commands.pivots_rad, strict=True
+    ):
+        flown = flown_past(place, motion, heading, pivot, shooter=thrower, goal=goal)
+        assert flown.points_m == pytest.approx(goal.centre_in_world_m, abs=2e-4)
+
+
+def test_without_the_lead_a_moving_robot_misses(exact_shooter, goal):
+    aim = prepare_aim(exact_shooter, goal)
+    place, motion = aim.positions_m(np.array([4.0])), (0.0, 2.5, 0.0)
+    still = shot_commands(place, np.zeros((1, 3)), aim=aim)
+    flown = flown_past(
+        place[0],
+        motion,
+        still.headings_rad[0],
+        still.pivots_rad[0],
+        shooter=exact_shooter,
+        goal=goal,
+    )
+    drift = flown.points_m[1] - goal.centre_in_world_m[1]
+    assert drift == pytest.approx(2.5 * float(flown.time_s), rel=0.1)
+    # a robot that believes itself at rest throws so
+    blind = Shots.at(place, motions=motion, error_means=[0, 0, 0, 0, -2.5, 0])
+    assert simulate_hits(blind, aim=aim, count=1, seed=0).hits[0] == 0
+    assert hit_probability(blind, aim=aim)[0] < 1e-6
+
+
+def test_a_known_motion_costs_an_exact_shooter_nothing(exact_shooter, goal):
+    aim = prepare_aim(exact_shooter, goal)
+    shots = Shots.straight_ahead([2.5, 4.0, 5.0], goal=goal)
+    moving = replace(shots, motions=np.array([[0.5, 2.0, 1.0]] * 3))
+    assert (simulate_hits(moving, aim=aim, count=1, seed=0).hits == 1).all()
+    assert (hit_probability(moving, aim=aim) > 1.0 - 1e-9).all()
+
+
+def test_a_wrong_velocity_works_through_the_flight_and_through_the_delay(exact_shooter, goal):
+    wide = replace(goal, width_m=2.0, height_m=1.0)
+    place = np.array([[8.7, 3.3]])
+    for delay in (0.0, 0.3):
+        slow = replace(exact_shooter, release_delay_s=delay)
+        aim = prepare_aim(slow, wide)
+        lateral = 0.95 / (0.5 + delay)  # an error that uses up the 0.95 m to the rim
+        hits = [
+            simulate_hits(
+                Shots.at(place, motions=(0.0, 1.0, 0.0), error_means=[0, 0, 0, 0, f * lateral, 0]),
+                aim=aim,
+                count=1,
+                seed=0,
+            ).hits[0]
+            for f in (0.85, 1.15)
+        ]
+        assert hits == [1, 0]
+
+
+def test_an_uneven_delay_hurts_a_moving_robot_only(exact_shooter, goal):
+    uneven = replace(exact_shooter, release_delay_std_s=0.15)
+    aim = prepare_aim(uneven, goal)
+    shots = Shots.straight_ahead([4.0], goal=goal)
+    moving = replace(shots, motions=np.array([[0.0, 3.0, 0.0]]))
+    assert hit_probability(shots, aim=aim)[0] == 1.0
+    share = hit_probability(moving, aim=aim)[0]
+    drawn = simulate_hits(moving, aim=aim, count=4000, seed=2).shares[0]
+    assert 0.6 < drawn < 0.9
+    assert share == pytest.approx(drawn, abs=0.03)
+
+
+def test_stopping_is_compared_on_the_same_pose_errors(shooter, goal):
+    aim = prepare_aim(shooter, goal)
+    cov = np.diag([0.05, 0.05, 0.01, 0.3, 0.3, 0.1]) ** 2
+    moving = Shots.at(
+        aim.positions_m(np.array([4.0, 5.0])), motions=[0.0, 2.0, 0.5], error_covs=cov
+    )
+    still = moving.stopped()
+    assert (still.motions == 0.0).all()
+    assert (still.error_covs[:, :3, :3] == moving.error_covs[:, :3, :3]).all()
+    assert (hit_probability(still, aim=aim) > hit_probability(moving, aim=aim)).all()
