@@ -1,0 +1,67 @@
+"""What of a board is black, to print it, and OpenCV's own object of it, to find it."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from posefuse.calibration.board import Board, Markers
+from posefuse.calibration.families import dictionary, marker_cells
+from posefuse.checks import BoolArray, FloatArray
+
+if TYPE_CHECKING:
+    import cv2
+
+__all__ = ["black_boxes_m", "charuco_board"]
+
+Box = tuple[float, float, float, float]
+
+
+def black_boxes_m(board: Board) -> FloatArray:
+    """Every black part as a box, (n, 4): left, top, width, height in the board's frame.
+
+    The boxes never overlap, so that their areas add up to what is black.
+    """
+    boxes: list[Box] = []
+    edge = board.square_m
+    marker_id = 0
+    for row in range(board.squares_down):
+        for column in range(board.squares_across):
+            if (row + column) % 2 == 0:
+                boxes.append((column * edge, row * edge, edge, edge))
+            elif board.markers is not None:
+                middle = ((column + 0.5) * edge, (row + 0.5) * edge)
+                boxes += _marker_boxes(board.markers, marker_id, middle_m=middle)
+                marker_id += 1
+    return np.array(boxes)
+
+
+def charuco_board(board: Board, markers: Markers) -> "cv2.aruco.CharucoBoard":
+    """OpenCV's object of a board with markers."""
+    import cv2
+
+    size = (board.squares_across, board.squares_down)
+    codes = dictionary(markers.family)
+    return cv2.aruco.CharucoBoard(size, board.square_m, markers.edge_m, codes)
+
+
+def _marker_boxes(
+    markers: Markers, marker_id: int, *, middle_m: tuple[float, float]
+) -> Iterator[Box]:
+    """The black runs of each row of a marker."""
+    cells = marker_cells(markers.family, marker_id)
+    cell = markers.edge_m / len(cells)
+    left, top = (part - markers.edge_m / 2.0 for part in middle_m)
+    for line, blacks in enumerate(cells):
+        for start, end in _runs(blacks):
+            yield left + start * cell, top + line * cell, (end - start) * cell, cell
+
+
+def _runs(blacks: BoolArray) -> list[tuple[int, int]]:
+    """Where runs of ``True`` start and end.
+
+    >>> _runs(np.array([True, True, False, True]))
+    [(0, 2), (3, 4)]
+    """
+    steps = np.flatnonzero(np.diff(np.concatenate([[False], blacks, [False]]).astype(np.int64)))
+    return [(int(start), int(end)) for start, end in steps.reshape(-1, 2)]
