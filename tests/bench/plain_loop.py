@@ -17,6 +17,9 @@ from posefuse.simulation.scene import Scene
 __all__ = ["plain_trial"]
 
 
+GATE = 16.266  # chi-square with 3 degrees of freedom, 99.9 %
+
+
 class PlanarFilter(ExtendedKalmanFilter):
     """filterpy's filter, driven by odometry."""
 
@@ -69,6 +72,10 @@ def pose_residual(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return off
 
 
+def nis(innovation: np.ndarray, cov: np.ndarray) -> float:
+    return float(innovation @ np.linalg.solve(cov, innovation))
+
+
 class PlainTrial:
     """One trial's sensors and filter, all in Python."""
 
@@ -106,7 +113,9 @@ class PlainTrial:
                 world, frame.corners_px, lens, None, flags=cv2.SOLVEPNP_IPPE
             )
         else:
-            _, turn, shift = cv2.solvePnP(world, frame.corners_px, lens, None)
+            _, turn, shift = cv2.solvePnP(
+                world, frame.corners_px, lens, None, flags=cv2.SOLVEPNP_SQPNP
+            )
             turns, shifts = [turn], [shift]
         return [
             self.on_the_floor(frame, world, turn, shift)
@@ -138,11 +147,15 @@ class PlainTrial:
 
     def correct(self, filter_: PlanarFilter, frame: Frame) -> None:
         if not self.fuse_corners:
-            z, noise_cov = min(
-                frame.answers, key=lambda answer: abs(pose_residual(answer[0], filter_.x)[2])
+            refused, z, noise_cov = min(
+                (
+                    (nis(pose_residual(z, filter_.x), filter_.P + cov), z, cov)
+                    for z, cov in frame.answers
+                ),
+                key=lambda answer: answer[0],
             )
-            if abs(pose_residual(z, filter_.x)[2]) > 0.5:
-                return  # no answer near the prediction
+            if refused > GATE:
+                return
             filter_.update(z, lambda _: np.eye(3), lambda x: x, R=noise_cov, residual=pose_residual)
             return
         for place, tag in enumerate(frame.tags):
