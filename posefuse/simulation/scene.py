@@ -42,6 +42,8 @@ class Scene:
         knocked, the mount count plus the place of the knock in ``knocks``.
     knocks
         The course's knocks in order of time.
+    frames_of_mount
+        The frames of each mount, in order of time.
     first_sighting : (frames + 1,) ints
         Where each frame's candidate sightings begin.
     information : (candidates, 3, 3) array
@@ -57,6 +59,7 @@ class Scene:
     views: TagViews
     frame_mount_state: IntArray
     knocks: tuple[Knock, ...]
+    frames_of_mount: tuple[IntArray, ...]
     first_sighting: IntArray
     information: FloatArray
 
@@ -94,6 +97,7 @@ def prepare_scene(
         views=views,
         frame_mount_state=_mount_states(rig, knocks, mount, captured_at_s),
         knocks=knocks,
+        frames_of_mount=tuple(np.flatnonzero(mount == i) for i in range(len(rig.mounts))),
         first_sighting=np.searchsorted(views.frame, np.arange(views.frame_count + 1)),
         information=corner_information(views),
     )

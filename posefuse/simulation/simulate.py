@@ -6,6 +6,7 @@ import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
 from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
+from posefuse.geometry.space import BODY_FROM_OPTICAL
 from posefuse.motion.wheels import OdometryRows
 from posefuse.randomness import stream, stream_key
 from posefuse.recording import (
@@ -18,7 +19,6 @@ from posefuse.recording import (
     StartPose,
     Truth,
 )
-from posefuse.robot import mount_pose
 from posefuse.sensing import arrivals, lens_row, sense
 from posefuse.simulation.as_built import AsBuilt, draw_as_built
 from posefuse.simulation.compiled import add_information, count_kept, gather_kept
@@ -139,21 +139,18 @@ def _sense(scene: Scene, built: AsBuilt, seed: int, trial: int) -> tuple[FloatAr
 def _mount_matrices(scene: Scene, built: AsBuilt) -> tuple[FloatArray, FloatArray]:
     """Rotations and translations of ``robot_from_camera`` as built, then as knocked."""
     mounts = scene.rig.mounts
-    angles = np.array([[m.pan_rad, m.tilt_rad, m.roll_rad] for m in mounts])
-    angles += built.mount_angles_rad
+    nominal = np.array([[m.pan_rad, m.tilt_rad, m.roll_rad] for m in mounts])
+    angles = list(nominal + built.mount_angles_rad)
     positions = np.array([m.position_in_robot_m for m in mounts]) + built.mount_offsets_m
-    lean = Pose3.from_plane(Pose2.identity(), lean_rad=built.lean_rad)
     index_of = {mount.name: index for index, mount in enumerate(mounts)}
-    states = [(index, angles[index].copy()) for index in range(len(mounts))]
-    for knock in scene.knocks:
-        index = index_of[knock.mount]
-        angles[index] += [knock.pan_rad, knock.tilt_rad, knock.roll_rad]
-        states.append((index, angles[index].copy()))
-    poses = [
-        lean @ mount_pose(positions[i], pan_rad=a[0], tilt_rad=a[1], roll_rad=a[2])
-        for i, a in states
-    ]
-    return np.array([p.rotation for p in poses]), np.array([p.translation_m for p in poses])
+    state_mount = [*range(len(mounts)), *(index_of[knock.mount] for knock in scene.knocks)]
+    state_angles = list(angles)
+    for knock, index in zip(scene.knocks, state_mount[len(mounts) :], strict=True):
+        angles[index] = angles[index] + [knock.pan_rad, knock.tilt_rad, knock.roll_rad]
+        state_angles.append(angles[index])
+    lean = Pose3.from_plane(Pose2.identity(), lean_rad=built.lean_rad).rotation
+    turned = pan_tilt_roll(*np.array(state_angles).T)
+    return lean @ turned @ BODY_FROM_OPTICAL, positions[state_mount] @ lean.T
 
 
 def _tag_corners(scene: Scene, built: AsBuilt) -> FloatArray:
@@ -180,7 +177,7 @@ def _stamps(
     arrived_at_s = np.zeros(len(views.camera))
     is_dropped = np.zeros(len(views.camera), dtype=np.bool_)
     for index, mount in enumerate(scene.rig.mounts):
-        mine = views.camera == index
+        mine = scene.frames_of_mount[index]
         arrived_at_s[mine], is_dropped[mine] = arrivals(
             views.captured_at_s[mine],
             mount.camera.timing,
