@@ -34,6 +34,24 @@ def mirrored(rp, up, rm, um, r0, u0):  # type: ignore[no-untyped-def]  # noqa: A
 
 
 @kernel
+def displace(mean, z, root, stds, k, errors):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Fill errors (ERRORS,) with the mean, z standard deviations along axis k; False for no axis.
+
+    Axes 0 to 5 are the columns of root (6, 6), the others those of stds (4,).
+    """
+    is_there = False
+    for row in range(6):
+        along = root[row, k] if k < 6 else 0.0
+        is_there = is_there or along != 0.0
+        errors[row] = mean[row] + z * along
+    for row in range(6, ERRORS):
+        along = stds[row - 6] if k == row else 0.0
+        is_there = is_there or along != 0.0
+        errors[row] = z * along
+    return is_there
+
+
+@kernel
 def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Fill moments (5,): what all errors but the first axis of the estimate add to a miss.
 
@@ -42,24 +60,17 @@ def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):
     Automatica 36, 1627-1638, 2000.
     """
     x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
-    axis, errors = np.empty(ERRORS), np.zeros(ERRORS)
-    errors[:6] = mean
+    errors = np.empty(ERRORS)
+    displace(mean, 0.0, root, stds, 1, errors)
     r0, u0, _a, _b = miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M)
     moments[:] = 0.0
     if np.isnan(r0):
         return
     for k in range(1, ERRORS):
-        axis[:] = 0.0
-        if k < 6:
-            axis[:6] = root[:, k]
-        else:
-            axis[k] = stds[k - 6]
-        if not axis.any():
+        if not displace(mean, SQRT_3, root, stds, k, errors):
             continue
-        errors[:6], errors[6:] = mean, 0.0
-        errors += SQRT_3 * axis
         rp, up, _a, _b = miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M)
-        errors -= 2.0 * SQRT_3 * axis
+        displace(mean, -SQRT_3, root, stds, k, errors)
         rm, um, _a, _b = miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M)
         rp, up, rm, um = mirrored(rp, up, rm, um, r0, u0)
         slope_r, slope_u = (rp - rm) / 12.0**0.5, (up - um) / 12.0**0.5
@@ -72,13 +83,13 @@ def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):
 
 
 @kernel
-def follow_first(state, mean, axis, thrower, opening, curve, law, path):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Fill path (PARTS, 4) with the misses along an axis (6,) of the estimate's errors."""
+def follow_first(state, mean, root, stds, thrower, opening, curve, law, path):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Fill path (PARTS, 4) with the misses along the first axis of the estimate's errors."""
     x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
-    errors = np.zeros(ERRORS)
+    errors = np.empty(ERRORS)
     for part in range(PARTS):
         z = REACH * (2.0 * part / (PARTS - 1) - 1.0)
-        errors[:6] = mean + z * axis
+        displace(mean, z, root, stds, 0, errors)
         path[part, 0], path[part, 1], path[part, 2], path[part, 3] = miss_of_shot(
             x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M
         )
@@ -138,22 +149,20 @@ def hit_shares(states, means, roots, stds, thrower, opening, curve, law, shares)
         Delay, exit speed, side, pivot.
     """
     breaks, moments, path = np.empty(11), np.empty((3, 5)), np.empty((PARTS, 4))
-    errors = np.zeros(ERRORS)
+    errors, moved = np.empty(ERRORS), np.empty(ERRORS)
     for i in range(states.shape[0]):
-        axis = roots[i, :, 0].copy()
-        if axis.any():
+        state, mean, root = states[i], means[i], roots[i]
+        if displace(mean, 0.0, root, stds, 0, errors):
             for k in range(3):
-                mean = means[i] + STAND * (k - 1) * axis
-                expand_miss(
-                    states[i], mean, roots[i], stds, thrower, opening, curve, law, moments[k]
-                )
-            follow_first(states[i], means[i], axis, thrower, opening, curve, law, path)
+                displace(mean, STAND * (k - 1), root, stds, 0, moved)
+                m = moments[k]
+                expand_miss(state, moved[:6], root, stds, thrower, opening, curve, law, m)
+            follow_first(state, mean, root, stds, thrower, opening, curve, law, path)
             shares[i] = share_along(path, moments, breaks)
         else:
             m = moments[0]
-            expand_miss(states[i], means[i], roots[i], stds, thrower, opening, curve, law, m)
-            errors[:6] = means[i]
-            x, y, vx, vy, w = states[i, 0], states[i, 1], states[i, 2], states[i, 3], states[i, 4]
+            expand_miss(state, mean, root, stds, thrower, opening, curve, law, m)
+            x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
             r, u, right_limit, up_limit = miss_of_shot(
                 x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M
             )

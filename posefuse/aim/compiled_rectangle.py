@@ -41,8 +41,12 @@ def part_range(low, high, u, slope, rest, up_limit, breaks):  # type: ignore[no-
             for part in range(3):
                 breaks[5 + 3 * side + part] = edge + (part - 1) * width
     for k in range(breaks.shape[0]):
-        breaks[k] = min(max(breaks[k], low), high)
-    breaks.sort()
+        value = min(max(breaks[k], low), high)
+        place = k
+        while place > 0 and breaks[place - 1] > value:  # sorted as they come
+            breaks[place] = breaks[place - 1]
+            place -= 1
+        breaks[place] = value
 
 
 @kernel

@@ -21,6 +21,15 @@ GOLDEN_STEPS = 16
 
 
 @kernel
+def scores_with(state, size, direction, errors, thrower, opening, curve, law):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Whether a shot scores whose errors go ``size`` along a direction (ERRORS,)."""
+    for k in range(ERRORS):
+        errors[k] = size * direction[k]
+    x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
+    return is_hit(x, y, vx, vy, w, errors, thrower, opening, curve, law)
+
+
+@kernel
 def find_scoring_reach(states, directions, steps, most, thrower, opening, curve, law, reach):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Fill reach (n, m): how many units along each direction a shot's errors may go and it scores.
 
@@ -29,23 +38,21 @@ def find_scoring_reach(states, directions, steps, most, thrower, opening, curve,
     """
     errors = np.zeros(ERRORS)
     for i in range(states.shape[0]):
-        x, y, vx, vy, w = states[i, 0], states[i, 1], states[i, 2], states[i, 3], states[i, 4]
         for k in range(directions.shape[1]):
-            inside, step = 0.0, steps[k]
-            errors[:] = 0.0
+            inside, step, direction = 0.0, steps[k], directions[i, k]
             reach[i, k] = 0.0
-            if not is_hit(x, y, vx, vy, w, errors, thrower, opening, curve, law):
+            if not scores_with(states[i], 0.0, direction, errors, thrower, opening, curve, law):
                 continue
-            while inside < most[k]:
-                errors[:] = (inside + step) * directions[i, k]
-                if not is_hit(x, y, vx, vy, w, errors, thrower, opening, curve, law):
-                    break
+            while inside < most[k] and scores_with(
+                states[i], inside + step, direction, errors, thrower, opening, curve, law
+            ):
                 inside += step
             if inside < most[k]:
                 for _ in range(HALVINGS):
                     step *= 0.5
-                    errors[:] = (inside + step) * directions[i, k]
-                    if is_hit(x, y, vx, vy, w, errors, thrower, opening, curve, law):
+                    if scores_with(
+                        states[i], inside + step, direction, errors, thrower, opening, curve, law
+                    ):
                         inside += step
             reach[i, k] = min(inside, most[k])
 
