@@ -73,6 +73,8 @@ def undistort(pixels_px: ArrayLike, lens: Lens) -> FloatArray:
     pixels = _with_last_axis("pixels_px", pixels_px, 2)
     points = np.empty(pixels.shape)
     undistort_points(pixels.reshape(-1, 2), lens_row(lens), points.reshape(-1, 2))
+    is_beyond = np.hypot(points[..., 0], points[..., 1]) > valid_radius(lens)
+    points[is_beyond] = np.nan
     return points
 
 
