@@ -34,7 +34,8 @@ class Innovations:
     outcome : (measurements,) ints
         Values of ``Outcome``.
     nis : (measurements,) array
-        Normalised innovation squared; nan where the measurement never reached the gate.
+        Normalised innovation squared; nan where the measurement never reached the filter's gate,
+        such as those that went into a start from the tags.
     dof : (measurements,) ints
         Rows of the measurement: 3, 8, 2 or 1.
     """
@@ -50,7 +51,8 @@ class Innovations:
 class Estimate:
     """Pose and covariance at every odometry row, as they stood at that instant.
 
-    Only what had arrived by then is in them; nothing is put back later.
+    Only what had arrived by then is in them; nothing is put back later. One exception: where the
+    start is taken from the tags, the rows of the standstill all carry that start.
 
     Parameters
     ----------
