@@ -16,7 +16,6 @@ from posefuse.aim.hits import (
     enough_distance_std_m,
     hit_probability,
     simulate_hits,
-    wilson_bounds,
 )
 from posefuse.aim.law import FlightLaw, flight_law
 from posefuse.aim.pivot import arc_pivots_rad, pivot_error_rad, pivot_rad
@@ -24,6 +23,7 @@ from posefuse.aim.shots import Shots
 from posefuse.aim.table import CAUTION, PivotTable, write_pivot_table
 from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
+from posefuse.aim.wilson import wilson_bounds
 
 __all__ = [
     "CAUTION",

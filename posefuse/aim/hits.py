@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
 
 from posefuse.aim.aim import Aim
 from posefuse.aim.compiled_chance import hit_shares
 from posefuse.aim.compiled_hits import count_hits
 from posefuse.aim.shots import Shots
+from posefuse.aim.wilson import wilson_bounds
 from posefuse.checks import FloatArray, IntArray, in_range
 from posefuse.errors import InputError
 from posefuse.fieldlayout import Goal
@@ -23,7 +23,6 @@ __all__ = [
     "enough_distance_std_m",
     "hit_probability",
     "simulate_hits",
-    "wilson_bounds",
 ]
 
 SOURCES = ("estimate", "delay", "speed", "side", "zero", "backlash", "resolution")
@@ -54,25 +53,6 @@ class HitCounts:
     def bounds(self, *, level: float = 0.95) -> FloatArray:
         """Wilson's interval of each share, (n, 2)."""
         return wilson_bounds(self.hits, self.count, level=level)
-
-
-def wilson_bounds(hits: ArrayLike, count: ArrayLike, *, level: float = 0.95) -> FloatArray:
-    """Wilson's score intervals of shares ``hits / count``, (..., 2): low, high.
-
-    E. B. Wilson, Journal of the American Statistical Association 22, 209-212, 1927.
-
-    >>> wilson_bounds(3, 10).round(4)
-    array([0.1078, 0.6032])
-    """
-    h, n = np.asarray(hits, dtype=np.float64), np.asarray(count, dtype=np.float64)
-    if not ((n >= 1) & (h >= 0) & (h <= n)).all():
-        raise InputError("share: 0 <= hits <= count, count 1 or more")
-    z = float(ndtri(1.0 - (1.0 - in_range("level", level, 0.0, 1.0)) / 2.0))
-    share, scale = h / n, 1.0 + z**2 / n
-    middle = (share + z**2 / (2.0 * n)) / scale
-    half = z * np.sqrt(share * (1.0 - share) / n + z**2 / (4.0 * n**2)) / scale
-    low, high = np.where(h == 0, 0.0, middle - half), np.where(h == n, 1.0, middle + half)
-    return np.stack([low, high], axis=-1)
 
 
 def hit_probability(shots: Shots, *, aim: Aim) -> FloatArray:

@@ -11,7 +11,7 @@ from posefuse.checks import FloatArray, frozen_array, not_negative, positive
 from posefuse.errors import InputError
 from posefuse.robot.shooter import Shooter
 
-__all__ = ["Body", "BodyBox", "Shooter"]
+__all__ = ["Body", "BodyBox"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -5,10 +5,10 @@ A key that a file leaves out keeps the default of the type it is turned into.
 
 import math
 from dataclasses import replace
-from typing import Annotated, Self
+from typing import Annotated
 
 import numpy as np
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from posefuse.errors import InputError
 from posefuse.files.toml_file import FileModel
@@ -22,9 +22,10 @@ from posefuse.files.types import (
     QuarterTurn,
     Share,
 )
-from posefuse.robot.body import Body, BodyBox, Shooter
+from posefuse.robot.body import Body, BodyBox
 from posefuse.robot.camera import Detector, Lens, Sensor, Timing
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro, Wheel
+from posefuse.robot.shooter_table import ShooterTable
 
 __all__ = ["CameraFile", "MountEntry", "RangerEntry", "RigFile", "RobotFile"]
 
@@ -94,33 +95,6 @@ class DrivetrainTable(FileModel):
             speed_m_per_s=self.speed_m_per_s,
             acceleration_m_per_s2=self.acceleration_m_per_s2,
             turn_rate_rad_per_s=math.radians(self.turn_rate_deg_per_s),
-        )
-
-
-class ShooterTable(FileModel):
-    """``[shooter]``."""
-
-    release_m: Point
-    exit_speed_m_per_s: Positive
-    pivot_low_deg: Slope
-    pivot_high_deg: Slope
-
-    @model_validator(mode="after")
-    def _low_is_below_high(self) -> Self:
-        if self.pivot_low_deg > self.pivot_high_deg:
-            low, high = self.pivot_low_deg, self.pivot_high_deg
-            raise ValueError(
-                f"pivot_high_deg must be {low:g} (pivot_low_deg) or more (got {high:g})"
-            )
-        return self
-
-    def shooter(self) -> Shooter:
-        """The shooter itself."""
-        return Shooter(
-            release_in_robot_m=np.array(self.release_m),
-            exit_speed_m_per_s=self.exit_speed_m_per_s,
-            pivot_low_rad=math.radians(self.pivot_low_deg),
-            pivot_high_rad=math.radians(self.pivot_high_deg),
         )
 
 

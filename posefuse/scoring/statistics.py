@@ -4,7 +4,6 @@ Everything rests on numpy and ``scipy.special``; nothing here assumes normal err
 chi-square law is asked for by name.
 """
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gammaincinv, ndtr, ndtri
 
+from posefuse.aim import wilson_bounds
 from posefuse.checks import FloatArray, frozen_array, in_range
 from posefuse.errors import InputError
 from posefuse.randomness import stream
@@ -87,15 +87,8 @@ def wilson_interval(hits: int, count: int, *, level: float = 0.95) -> Interval:
     >>> print(f"{share.low:.4f} {share.high:.4f}")
     0.1078 0.6032
     """
-    if not 0 <= hits <= count or count < 1:
-        raise InputError(f"share: 0 <= hits <= count, count 1 or more (got {hits} of {count})")
-    z = float(ndtri(1.0 - (1.0 - in_range("level", level, 0.0, 1.0)) / 2.0))
-    share, scale = hits / count, 1.0 + z**2 / count
-    middle = (share + z**2 / (2.0 * count)) / scale
-    half = z * math.sqrt(share * (1.0 - share) / count + z**2 / (4.0 * count**2)) / scale
-    low = 0.0 if hits == 0 else middle - half
-    high = 1.0 if hits == count else middle + half
-    return Interval(value=share, low=low, high=high, level=level)
+    low, high = wilson_bounds(hits, count, level=level).tolist()
+    return Interval(value=hits / count, low=low, high=high, level=level)
 
 
 def rms_interval(mean_squares: ArrayLike, *, seed: int = 0, level: float = 0.95) -> Interval:

@@ -1,10 +1,13 @@
 """The shooter's own checks and its swinging release."""
 
+import math
+
 import numpy as np
 import pytest
 
-from posefuse.errors import InputError
+from posefuse.errors import FileError, InputError
 from posefuse.robot import Drag, Projectile, Shooter, ShooterSpread
+from posefuse.robot.file import load_robot
 
 
 def shooter(**changes):
@@ -55,5 +58,98 @@ def test_a_release_with_an_axis_swings_about_it():
 def test_bad_values_are_told_in_one_line(make, told):
     with pytest.raises(InputError) as caught:
         make()
+    assert told in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+ROBOT = """name = "cart"
+length_m = 0.8
+width_m = 0.7
+[drivetrain]
+kind = "differential"
+wheels_m = [[0, 0.3], [0, -0.3]]
+wheel_radius_m = 0.05
+rate_hz = 50
+speed_m_per_s = 3
+acceleration_m_per_s2 = 3
+turn_rate_deg_per_s = 360
+[shooter]
+release_m = [0.2, 0, 0.5]
+axis_cm = [10, 40]
+exit_speed_m_per_s = 8
+exit_speed_std_m_per_s = 0.1
+pivot_low_deg = 20
+pivot_high_deg = 70
+backlash_deg = 0.5
+resolution_deg = 0.25
+zero_std_deg = 0.2
+side_std_deg = 0.6
+spin_turns_per_s = 5
+altitude_m = 400
+release_delay_ms = 80
+release_delay_std_ms = 10
+[shooter.projectile]
+mass_kg = 0.06
+diameter_cm = 10
+drag = "constant"
+drag_coefficient = 0.45
+lift_per_spin_ratio = 1
+"""
+
+
+def loaded(tmp_path, text):
+    path = tmp_path / "robot.toml"
+    path.write_text(text, encoding="utf-8")
+    return load_robot(path)[0].shooter
+
+
+def test_a_file_says_everything_of_a_shooter(tmp_path):
+    found = loaded(tmp_path, ROBOT)
+    assert found.axis_in_robot_m == pytest.approx([0.1, 0.4])
+    assert found.spread == ShooterSpread(
+        backlash_rad=math.radians(0.5),
+        resolution_rad=math.radians(0.25),
+        zero_std_rad=math.radians(0.2),
+        exit_speed_std_m_per_s=0.1,
+        side_std_rad=math.radians(0.6),
+    )
+    assert found.projectile == Projectile(
+        mass_kg=0.06,
+        diameter_m=0.1,
+        drag=Drag.CONSTANT,
+        drag_coefficient=0.45,
+        lift_per_spin_ratio=1.0,
+    )
+    assert found.spin_rad_per_s == pytest.approx(10.0 * math.pi)
+    assert (found.altitude_m, found.air_density_kg_per_m3) == (400.0, None)
+    assert (found.release_delay_s, found.release_delay_std_s) == pytest.approx((0.08, 0.01))
+
+
+def test_a_file_may_leave_all_of_that_out(tmp_path):
+    short = """[shooter]
+release_m = [0.2, 0, 0.5]
+exit_speed_m_per_s = 8
+pivot_low_deg = 20
+pivot_high_deg = 70
+"""
+    found = loaded(tmp_path, ROBOT[: ROBOT.index("[shooter]")] + short)
+    assert found.projectile is None
+    assert found.axis_in_robot_m is None
+    assert found.spread == ShooterSpread()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("side_std_deg = 0.6", "side_std_deg = -1", "side_std_deg: must be greater than or equal"),
+        ('"constant"', '"cube"', "drag: must be one of 'none', 'constant', 'sphere' (got 'cube')"),
+        ("drag_coefficient = 0.45\n", "", "drag_coefficient: must be given with constant drag"),
+        ("backlash_deg", "backlsh_deg", "did you mean 'backlash_deg'?"),
+        ("mass_kg = 0.06", "mass_kg = 0", "mass_kg: must be greater than 0 (got 0)"),
+    ],
+)
+def test_a_bad_file_is_told_in_one_line(tmp_path, old, new, told):
+    with pytest.raises(FileError) as caught:
+        loaded(tmp_path, ROBOT.replace(old, new))
     assert told in str(caught.value)
     assert "\n" not in str(caught.value)
