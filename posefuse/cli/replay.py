@@ -62,6 +62,7 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
             stored=stored,
             source=folder,
             settings=settings,
+            settings_file=settings_file,
             estimate=estimate,
             card=card,
             rows=rows,
@@ -95,6 +96,7 @@ def _write(
     stored: "StoredRecording",
     source: Path,
     settings: "FilterSettings",
+    settings_file: Path | None,
     estimate: "Estimate",
     card: "Scorecard",
     rows: "list[ScoreRow]",
@@ -118,6 +120,7 @@ def _write(
         estimate=estimate,
         card=card,
         settings=settings,
+        settings_file=settings_file,
         source=source,
         length_unit=length_unit,
     )

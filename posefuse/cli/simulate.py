@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from posefuse.cli.folders import default_folder
+from posefuse.errors import InputError
 
 __all__ = ["command"]
 
@@ -52,8 +53,8 @@ def command(
                     recording=simulate(scene, seed=seed, trial=trial),
                     rig=plan.rig,
                     layout=study.layout,
-                    rig_path=plan.rig_path,
-                    layout_path=study.layout_path,
+                    rig_path=_file_of(plan.name, plan.rig_path),
+                    layout_path=_file_of(study.layout.name, study.layout_path),
                     goal=study.goal.name,
                     recorded_on=f"simulated from {study_file.name}, seed {seed}, trial {trial}",
                     clock="seconds since the start of the course",
@@ -63,6 +64,13 @@ def command(
     for place in written:
         click.echo(str(place))
     click.echo(f"{len(written)} recording(s). Replay one with: posefuse replay {written[0]}")
+
+
+def _file_of(name: str, path: Path | None) -> Path:
+    """The file something was read from; a study from a file knows it of all its parts."""
+    if path is None:
+        raise InputError(f"{name!r} was not read from a file: it cannot be copied")
+    return path
 
 
 def _folder_name(*parts: str) -> str:
