@@ -13,7 +13,14 @@ from posefuse.errors import InputError
 from posefuse.geometry import Pose3
 from posefuse.robot import Lens
 
-__all__ = ["DISTORTION_TERMS", "FittedView", "LensCalibration", "calibrate_lens"]
+__all__ = [
+    "DISTORTION_TERMS",
+    "FittedView",
+    "LensCalibration",
+    "LensNumber",
+    "calibrate_lens",
+    "named_numbers",
+]
 
 DISTORTION_TERMS = ("k1", "k2", "p1", "p2", "k3", "k4", "k5", "k6")
 """In the order of ``Lens.distortion``."""
@@ -86,6 +93,31 @@ class LensCalibration:
         usual_px = float(np.median([view.rms_px for view in self.views]))
         most_px = max(_ODD_VIEW_RATIO * usual_px, _ODD_VIEW_PX)
         return tuple(view for view in self.views if view.rms_px > most_px)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensNumber:
+    """One free number of a lens under its name, and one standard deviation of it."""
+
+    name: str
+    value: float
+    value_std: float
+
+
+def named_numbers(calibration: LensCalibration) -> list[LensNumber]:
+    """The numbers that were measured, as a table shows them."""
+    lens, terms = calibration.lens, calibration.terms
+    names = ("fx (px)", "fy (px)", "cx (px)", "cy (px)", *DISTORTION_TERMS[:terms])
+    values = (*lens.focal_px, *lens.centre_px, *lens.distortion[:terms])
+    deviations = (
+        *calibration.focal_std_px,
+        *calibration.centre_std_px,
+        *calibration.distortion_std[:terms],
+    )
+    return [
+        LensNumber(name=name, value=float(value), value_std=float(deviation))
+        for name, value, deviation in zip(names, values, deviations, strict=True)
+    ]
 
 
 def calibrate_lens(survey: BoardSurvey, board: Board, *, terms: int = 5) -> LensCalibration:

@@ -1,18 +1,19 @@
 """``posefuse``: finds the command, runs it, turns known errors into lines and an exit status."""
 
-import difflib
 import re
 import sys
 from collections.abc import Mapping, Sequence
-from importlib import import_module, metadata
+from importlib import metadata
 
 import click
 
+from posefuse.cli.groups import CommandsOnCall
 from posefuse.errors import PosefuseError
 
 __all__ = ["cli", "run"]
 
 _COMMANDS: Mapping[str, str] = {
+    "calibrate": "Measure a lens from pictures of a board.",
     "check": "Validate files and say what they hold.",
     "compare": "Run every plan of a study with the same luck, and rank them.",
     "replay": "Run the filter on a recording and score it.",
@@ -22,40 +23,13 @@ _REMEDIES = {"libGL": "libgl1", "libgthread": "libglib2.0-0", "libglib": "libgli
 _KNOWN_ERROR, _INTERRUPTED = 2, 130
 
 
-class _CommandsOnCall(click.Group):
-    """Loads the module of a command when it is called, so that ``--help`` is quick."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  (click's signature)
-        return list(_COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        if cmd_name not in _COMMANDS:
-            return None
-        found: click.Command = import_module(f"posefuse.cli.{cmd_name}").command
-        return found
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        name = args[0]
-        if name not in _COMMANDS and not name.startswith("-"):
-            near = difflib.get_close_matches(name, _COMMANDS, n=1)
-            advice = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(_COMMANDS)}"
-            raise click.UsageError(f"no command {name!r}; {advice}", ctx)
-        return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        with formatter.section("Commands"):
-            formatter.write_dl(list(_COMMANDS.items()))
-
-
 def _show_version(ctx: click.Context, _: click.Parameter, is_wanted: bool) -> None:  # noqa: FBT001
     if is_wanted:
         click.echo(f"posefuse {metadata.version('posefuse')}")
         ctx.exit()
 
 
-@click.group(cls=_CommandsOnCall)
+@click.group(cls=CommandsOnCall, parts=_COMMANDS)
 @click.option(
     "--version",
     is_flag=True,

@@ -1,0 +1,16 @@
+"""``posefuse calibrate``: measures what a camera does, instead of believing its data sheet."""
+
+import click
+
+from posefuse.cli.groups import CommandsOnCall
+
+__all__ = ["command"]
+
+_PARTS = {
+    "lens": "Measure a lens from pictures of a printed board, or print the board.",
+}
+
+
+@click.group(name="calibrate", cls=CommandsOnCall, parts=_PARTS, prefix="calibrate_")
+def command() -> None:
+    """Measure what a camera does."""
