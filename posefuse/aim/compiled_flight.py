@@ -10,7 +10,7 @@ from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = ["fly_to_plane", "fly_to_planes"]
 
-MOST_STEPS = 20000  # 400 s of flight without air
+MOST_STEPS = 4000  # 160 s of flight without air
 ROUNDING_M = 1e-9  # a plane may be the floor itself
 NEWTON_STEPS = 2  # from the straight line's guess: an error of 1e-2 of a step goes to 1e-8
 

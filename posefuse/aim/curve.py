@@ -26,6 +26,7 @@ __all__ = [
 
 LEAST_SPACING_M = 0.02
 MOST_NODES = 600
+MOST_EXTENSIONS = 3  # without drag, lift would carry a piece for ever
 
 
 class Arc(IntEnum):
@@ -103,20 +104,27 @@ def arc_curves(shooter: Shooter, height_m: float) -> tuple[CurveTable | None, Cu
     range is not looked at. Between its nodes a curve errs by less than 1e-6 rad, except next to the
     nearest and farthest distances, where pivots change fastest.
     """
-    thrower = thrower_of(shooter)
     reach_m = _farthest_without_air(shooter, height_m)
-    while True:
-        spacing = max(LEAST_SPACING_M, reach_m / MOST_NODES)
-        distances = abs(thrower.left_m) + spacing * np.arange(1.0, math.ceil(reach_m / spacing) + 1)
-        solution = solve(distances, shooter=shooter, height_m=height_m)
+    distances, solution = _solved_out_to(reach_m, shooter, height_m)
+    for _ in range(MOST_EXTENSIONS):
         if np.isnan(solution.pivot_rad[:, -1]).all():
             break
         reach_m *= 1.5  # lift carried the piece farther
+        distances, solution = _solved_out_to(reach_m, shooter, height_m)
     low, high = (
         _longest_run(distances, solution.pivot_rad[arc], solution.slope_rad_per_m[arc])
         for arc in Arc
     )
     return low, high
+
+
+def _solved_out_to(
+    reach_m: float, shooter: Shooter, height_m: float
+) -> tuple[FloatArray, Solution]:
+    spacing = max(LEAST_SPACING_M, reach_m / MOST_NODES)
+    nodes = np.arange(1.0, math.ceil(reach_m / spacing) + 1)
+    distances = abs(float(shooter.release_in_robot_m[1])) + spacing * nodes
+    return distances, solve(distances, shooter=shooter, height_m=height_m)
 
 
 def _farthest_without_air(shooter: Shooter, height_m: float) -> float:

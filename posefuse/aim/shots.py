@@ -15,7 +15,7 @@ __all__ = ["Shots"]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Shots:
-    """Shots at a goal, one row each.
+    """Shots at a goal, one row each: the robot turns to the goal by its estimate and shoots.
 
     Parameters
     ----------
@@ -67,9 +67,10 @@ class Shots:
         given_mean = np.asarray(error_means, dtype=np.float64)
         given_cov = np.asarray(error_covs, dtype=np.float64)
         if given_mean.ndim:
-            means[:, : given_mean.shape[-1]] = given_mean
+            size = _size("error_means", given_mean.shape, axes=1)
+            means[:, :size] = given_mean
         if given_cov.ndim:
-            size = given_cov.shape[-1]
+            size = _size("error_covs", given_cov.shape, axes=2)
             covs[:, :size, :size] = given_cov
         return cls(
             positions_m=positions,
@@ -126,3 +127,10 @@ class Shots:
         return replace(
             self, motions=np.zeros_like(self.motions), error_means=means, error_covs=covs
         )
+
+
+def _size(name: str, shape: tuple[int, ...], *, axes: int) -> int:
+    sizes = shape[-axes:]
+    if len(sizes) < axes or sizes[0] not in (3, 6) or len(set(sizes)) > 1:
+        raise InputError(f"shots: {name}: 3 or 6 errors each are wanted (got shape {shape})")
+    return sizes[0]

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
 from posefuse.aim import (
@@ -12,10 +13,12 @@ from posefuse.aim import (
     hit_probability,
     prepare_aim,
     simulate_hits,
+    tolerance_band,
 )
 from posefuse.aim.compiled_rectangle import rectangle_shares
 from posefuse.errors import InputError
 from posefuse.fieldlayout import Goal
+from posefuse.robot import ShooterSpread
 
 DISTANCES = [2.0, 3.0, 4.0, 5.0, 6.0]
 
@@ -108,6 +111,20 @@ def test_errors_of_the_estimate_cost_hits_and_taking_them_off_gives_them_back(sh
     )
 
 
+def test_a_spread_to_the_side_alone_is_a_normal_between_the_posts(exact_shooter, goal):
+    # thrown from the robot's middle, a side error is a heading error: the band's ends are exact
+    middle = replace(
+        exact_shooter, release_in_robot_m=np.array([0.0, 0.0, 0.6]), spin_rad_per_s=0.0
+    )
+    aim = prepare_aim(replace(middle, spread=ShooterSpread(side_std_rad=0.06)), goal)
+    band = tolerance_band(aim, [3.0, 5.0])
+    told = ndtr(band.left_rad / 0.06) - ndtr(-band.right_rad / 0.06)
+    shots = Shots.straight_ahead([3.0, 5.0], goal=goal)
+    assert hit_probability(shots, aim=aim) == pytest.approx(told, abs=5e-3)
+    low, high = simulate_hits(shots, aim=aim, count=40000, seed=4).bounds(level=0.999).T
+    assert ((low < told) & (told < high)).all()
+
+
 @pytest.mark.parametrize("heading_std", [0.5, 1.0, 3.0])
 def test_huge_errors_leave_a_share_not_a_hole(shooter, goal, heading_std):
     aim = prepare_aim(shooter, goal)
@@ -191,6 +208,14 @@ def test_below_the_enough_level_better_vision_adds_less_than_a_hit_in_a_hundred(
         (
             lambda g: Shots.at([[1.0, 2.0]], error_covs=-np.eye(3)),
             "shots: a variance is below 0 (got -1)",
+        ),
+        (
+            lambda g: Shots.at([[1.0, 2.0]], error_means=[0.1, 0.2]),
+            "shots: error_means: 3 or 6 errors each are wanted (got shape (2,))",
+        ),
+        (
+            lambda g: Shots.at([[1.0, 2.0]], error_covs=[0.1, 0.2, 0.3]),
+            "shots: error_covs: 3 or 6 errors each are wanted (got shape (3,))",
         ),
         (lambda g: Shots.at([[1.0, np.nan]]), "shots: positions_m: holds a value that is not"),
     ],

@@ -122,3 +122,50 @@ def test_stopping_is_compared_on_the_same_pose_errors(shooter, goal):
     assert (still.motions == 0.0).all()
     assert (still.error_covs[:, :3, :3] == moving.error_covs[:, :3, :3]).all()
     assert (hit_probability(still, aim=aim) > hit_probability(moving, aim=aim)).all()
+
+
+def test_shots_with_errors_are_those_of_scipys_solver(exact_shooter, goal):
+    """Every part of a shot worked out once more, in plain steps, and flown by SciPy."""
+    delay = 0.1
+    thrower = replace(
+        exact_shooter,
+        release_in_robot_m=np.array([0.15, 0.1, 0.6]),
+        axis_in_robot_m=np.array([-0.05, 0.5]),
+        release_delay_s=delay,
+    )
+    aim = prepare_aim(thrower, goal)
+    rng = np.random.default_rng(11)
+    positions = aim.positions_m(rng.uniform(2.5, 5.0, 40), approach_rad=0.3)
+    motions = rng.normal(size=(40, 3)) * [1.0, 1.0, 0.5]
+    errors = rng.normal(size=(40, 6)) * [0.4, 0.3, 0.06, 0.3, 0.3, 0.3]
+    shots = Shots.at(positions, motions=motions, error_means=errors)
+    hits = simulate_hits(shots, aim=aim, count=1, seed=0).hits
+
+    believed = positions + errors[:, :2] + errors[:, 3:5] * delay
+    commands = shot_commands(believed, motions + errors[:, 3:], aim=aim)
+    headings = commands.headings_rad - errors[:, 2] - errors[:, 5] * delay
+    judged = 0
+    for i in range(40):
+        flown = flown_past(
+            positions[i],
+            motions[i],
+            headings[i],
+            commands.pivots_rad[i],
+            shooter=thrower,
+            goal=goal,
+        )
+        if np.isnan(flown.time_s):
+            assert hits[i] == 0
+            continue
+        right = abs(flown.points_m[1] - goal.centre_in_world_m[1])
+        up = abs(flown.points_m[2] - goal.centre_in_world_m[2])
+        inward, across, climb = flown.velocities_m_per_s
+        spare = min(
+            0.6 - 0.05 * np.hypot(1.0, across / inward) - right,
+            0.3 - 0.05 * np.hypot(1.0, climb / inward) - up,
+        )
+        if abs(spare) > 2e-3:
+            judged += 1
+            assert hits[i] == (spare > 0.0)
+    assert judged > 30
+    assert 8 < hits.sum() < 32

@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from posefuse.aim import (
     Arc,
     arc_pivots_rad,
     flight_law,
     flight_reference,
+    fly,
     pivot_error_rad,
     pivot_rad,
     prepare_aim,
@@ -17,7 +20,7 @@ from posefuse.aim import (
 )
 from posefuse.aim.curve import arc_curves, pivots_on, solve
 from posefuse.errors import InputError
-from posefuse.robot import Drag, Projectile
+from posefuse.robot import Drag, Projectile, Shooter
 
 
 def height_over(distance, pivot, shooter):
@@ -130,3 +133,53 @@ def test_an_opening_smaller_than_the_ball_is_told_in_one_line(exact_shooter, goa
         prepare_aim(exact_shooter, slot)
     with pytest.raises(InputError, match=r"more than 0\.7 m"):
         prepare_aim(exact_shooter, goal, clearance_m=0.3)
+
+
+@given(
+    mass=st.floats(0.02, 1.0),
+    diameter=st.floats(0.04, 0.25),
+    spin=st.floats(-40.0, 60.0),
+    speed=st.floats(6.0, 15.0),
+    distance=st.floats(1.0, 7.0),
+    height=st.floats(0.0, 2.5),
+)
+def test_solved_pivots_pass_through_the_point(mass, diameter, spin, speed, distance, height):
+    thrower = Shooter(
+        release_in_robot_m=np.array([0.1, 0.0, 0.6]),
+        axis_in_robot_m=np.array([-0.1, 0.4]),
+        exit_speed_m_per_s=speed,
+        pivot_low_rad=0.0,
+        pivot_high_rad=1.5,
+        projectile=Projectile(mass_kg=mass, diameter_m=diameter, lift_per_spin_ratio=1.0),
+        spin_rad_per_s=spin,
+    )
+    found = solve(np.array([distance]), shooter=thrower, height_m=height)
+    low, high = found.pivot_rad[:, 0]
+    assert np.isnan(low) == np.isnan(high)
+    if np.isnan(low):
+        return
+    assert low <= high
+    for pivot in (low, high):
+        x, _, z = thrower.release_at(pivot)
+        flown = fly(
+            [x, 0.0, z],
+            [speed * np.cos(pivot), 0.0, speed * np.sin(pivot)],
+            law=flight_law(thrower),
+            plane_points_m=[distance, 0.0, 0.0],
+            plane_normals=[-1.0, 0.0, 0.0],
+            floor_m=-5.0,
+        )
+        assert flown.points_m[2] == pytest.approx(height, abs=1e-4)
+
+
+@pytest.mark.slow
+def test_a_piece_that_glides_for_ever_ends_somewhere(exact_shooter):
+    glider = replace(
+        exact_shooter,
+        projectile=Projectile(
+            mass_kg=0.01, diameter_m=0.2, drag=Drag.NONE, lift_per_spin_ratio=2.0
+        ),
+        spin_rad_per_s=60.0,
+    )
+    for curve in arc_curves(glider, 1.6):
+        assert curve is None or np.isfinite(curve.pivots_rad).all()
