@@ -155,6 +155,12 @@ def test_vacuum_numbers_of_the_textbook():
     law = FlightLaw(drag_rate=np.zeros_like, gravity_m_per_s2=9.80)
     for angle_deg, speed in ((30.0, 31.9), (70.0, 37.0)):
         assert landing(speed, angle_deg, law).points_m[0] == pytest.approx(90.0, abs=0.3)
+    shell = landing(70.0, 75.0, law)  # bursts at its top, 6.90 s and 125 m on: half of all
+    assert float(shell.time_s) / 2.0 == pytest.approx(6.90, abs=0.005)
+    assert shell.points_m[0] / 2.0 == pytest.approx(125.0, abs=0.5)
+    ledge = landing(20.0, 40.0, law, start_m=20.0)  # 20 m down: 3.7 s; 57.00 m without rounding
+    assert float(ledge.time_s) == pytest.approx(3.72, abs=0.005)
+    assert ledge.points_m[0] == pytest.approx(57.00, abs=0.01)
     seat = flight_reference(  # the tennis ball on its way down to a seat 10 m above
         [0.0, 0.0, 0.0],
         velocity(30.0, 45.0),
