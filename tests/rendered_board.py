@@ -4,19 +4,28 @@ Each picture is drawn backward: from sub-pixels through the exact inverse of the
 plane, where OpenCV's own drawing of the board gives the grey level. Pixel centres at integers.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
-from posefuse.calibration.board import Board
+from posefuse.calibration.board import Board, Markers
 from posefuse.calibration.images import GreyImage
-from posefuse.calibration.views import BoardView
+from posefuse.calibration.views import BoardSurvey, BoardView
 from posefuse.checks import FloatArray
 from posefuse.geometry import Pose3
 from posefuse.robot import Lens
 from posefuse.sensing.projection import project, undistort
+
+CHARUCO = Board(
+    name="charuco",
+    squares_across=8,
+    squares_down=5,
+    square_m=0.034,
+    markers=Markers(edge_m=0.024, family="4x4_50"),
+)
+CHESSBOARD = Board(name="chessboard", squares_across=8, squares_down=5, square_m=0.034)
 
 BLACK, WHITE, BEHIND = 30.0, 215.0, 110.0
 TEXELS = 96
@@ -41,9 +50,7 @@ def known_camera(
     lens: Lens, *, width_px: int = 640, height_px: int = 400, samples: int = 4
 ) -> KnownCamera:
     inside = (np.arange(samples) + 0.5) / samples - 0.5
-    u, v = (
-        (np.arange(extent)[:, None] + inside).ravel() for extent in (width_px, height_px)
-    )
+    u, v = ((np.arange(extent)[:, None] + inside).ravel() for extent in (width_px, height_px))
     rays = undistort(np.stack(np.meshgrid(u, v), axis=-1), lens)
     return KnownCamera(
         lens=lens, width_px=width_px, height_px=height_px, rays=rays, samples=samples
@@ -100,6 +107,24 @@ def true_corners_px(camera: KnownCamera, board: Board, camera_from_board: Pose3)
     return project(camera_from_board.transform(board.corners_in_board_m), camera.lens)
 
 
+def random_lens(rng: np.random.Generator) -> Lens:
+    """About 63 to 78 degrees wide on 640 px, a little off square and off centre, distorted."""
+    focal = rng.uniform(400.0, 520.0)
+    radial = [rng.uniform(-0.2, 0.1), rng.uniform(-0.05, 0.1)]
+    terms = [*radial, *rng.uniform(-0.002, 0.002, 2), rng.uniform(-0.03, 0.03), 0.0, 0.0, 0.0]
+    return Lens(
+        focal_px=np.array([focal, focal * rng.uniform(0.99, 1.01)]),
+        centre_px=np.array([319.5, 199.5]) + rng.uniform(-8.0, 8.0, 2),
+        distortion=np.array(terms),
+    )
+
+
+def survey_of(camera: KnownCamera, views: Iterable[BoardView]) -> BoardSurvey:
+    return BoardSurvey(
+        width_px=camera.width_px, height_px=camera.height_px, views=tuple(views), absent=()
+    )
+
+
 def varied_poses(
     camera: KnownCamera, board: Board, *, count: int, rng: np.random.Generator, reach: float = 0.75
 ) -> Iterator[Pose3]:
@@ -110,7 +135,9 @@ def varied_poses(
     size = np.array(board.size_m)
     middle = np.array([*size / 2.0, 0.0])
     for index in range(count):
-        tilt = np.radians([rng.uniform(10.0, 40.0) * (-1.0) ** (index // 2 + axis) for axis in (0, 1)])
+        tilt = np.radians(
+            [rng.uniform(10.0, 40.0) * (-1.0) ** (index // 2 + axis) for axis in (0, 1)]
+        )
         tilt[index % 2] *= 0.3
         roll = np.radians(rng.uniform(-20.0, 20.0))
         turn = cv2.Rodrigues(np.array([tilt[0], tilt[1], roll]))[0]

@@ -30,7 +30,7 @@ degrees: Z. Zhang, 2000, sections 3.3 and 5.1."""
 
 _TILTED_VIEWS = 2
 _CELL_CORNERS = 4
-EDGE_SHARE = 0.125
+EDGE_SHARE = 0.15
 """Corners must come this near to each edge of the image, as a share of its width or height."""
 
 _SAME_SHARE = 0.02

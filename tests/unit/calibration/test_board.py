@@ -1,0 +1,153 @@
+"""Boards: OpenCV's own idea of them, and the files that describe them."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from rendered_board import CHARUCO, CHESSBOARD
+
+from posefuse.calibration.board import Board, Markers, load_board
+from posefuse.calibration.families import marker_families
+from posefuse.calibration.pattern import black_boxes_m, charuco_board
+from posefuse.checks import FloatArray
+from posefuse.errors import FileError, InputError
+
+ROOT = Path(__file__).parents[3]
+BOARDS = sorted((ROOT / "datasets" / "boards").glob("*.toml"))
+
+GOOD = """name = "a"
+squares_across = 8
+squares_down = 5
+square_mm = 32
+marker_mm = 23
+family = "4x4_50"
+"""
+
+
+def test_corners_lie_where_opencv_has_them() -> None:
+    assert CHARUCO.markers is not None
+    theirs = charuco_board(CHARUCO, CHARUCO.markers).getChessboardCorners()
+    np.testing.assert_allclose(CHARUCO.corners_in_board_m, theirs, atol=1e-8)
+
+
+def _painted(boxes_m: FloatArray, board: Board, texels_per_m: float) -> np.ndarray:
+    width, height = (round(length * texels_per_m) for length in board.size_m)
+    picture = np.full((height, width), 255, dtype=np.uint8)
+    for left, top, across, down in np.rint(boxes_m * texels_per_m).astype(int):
+        assert (picture[top : top + down, left : left + across] == 255).all(), "boxes overlap"
+        picture[top : top + down, left : left + across] = 0
+    return picture
+
+
+@pytest.mark.parametrize("rows", [5, 6])
+@pytest.mark.parametrize("family", ["4x4_50", "36h11", "original"])
+def test_what_is_black_is_what_opencv_draws(family: str, rows: int) -> None:
+    cells = {"4x4_50": 6, "36h11": 8, "original": 7}[family]
+    board = Board(
+        name="a",
+        squares_across=7,
+        squares_down=rows,
+        square_m=(cells + 2) / 100.0,
+        markers=Markers(edge_m=cells / 100.0, family=family),
+    )
+    assert board.markers is not None
+    ours = _painted(black_boxes_m(board), board, 1000.0)
+    theirs = charuco_board(board, board.markers).generateImage(ours.shape[::-1], marginSize=0)
+    assert (ours == theirs).all()
+
+
+def test_a_chessboard_starts_black() -> None:
+    boxes = black_boxes_m(CHESSBOARD)
+    assert len(boxes) == 20
+    np.testing.assert_allclose(boxes[:2], [[0, 0, 0.034, 0.034], [0.068, 0, 0.034, 0.034]])
+
+
+def test_families_have_as_many_markers_as_published() -> None:
+    """E. Olson, ICRA 2011, and the code lists of its authors: 587, 35 and 30."""
+    families = marker_families()
+    assert [families[name].size for name in ("36h11", "25h9", "16h5")] == [587, 35, 30]
+
+
+@pytest.mark.parametrize("path", BOARDS, ids=lambda path: path.name)
+def test_shipped_boards(path: Path) -> None:
+    assert load_board(path).squares_across > 7
+
+
+def test_a_board_file(tmp_path: Path) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text(GOOD, encoding="utf-8")
+    board = load_board(path)
+    assert board == Board(
+        name="a",
+        squares_across=8,
+        squares_down=5,
+        square_m=0.032,
+        markers=Markers(edge_m=0.023, family="4x4_50"),
+    )
+    assert board.size_m == pytest.approx((0.256, 0.160))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("square_mm = 32", "square_mm = 0", ":4: square_mm: must be greater than 0 m (got 0)"),
+        (
+            "marker_mm = 23",
+            "marker_mm = 32",
+            ":5: marker_mm: markers must be smaller than the 32 mm squares (got 32 mm)",
+        ),
+        (
+            '"4x4_50"',
+            '"4x4_5"',
+            ":6: family: no such family in OpenCV; did you mean '4x4_50'? (got '4x4_5')",
+        ),
+        (
+            'family = "4x4_50"\n',
+            "",
+            ": family: a board with markers needs both marker_m and family",
+        ),
+        (
+            "marker_mm = 23\n",
+            "",
+            ":5: family: a board with markers needs both marker_m and family",
+        ),
+        (
+            "squares_across = 8",
+            "squares_across = 80",
+            ":5: marker_mm: the board needs 200 markers, 4x4_50 has 50",
+        ),
+        (
+            "squares_down = 5",
+            "squares_down = 3",
+            ":3: squares_down: must be greater than or equal ",
+        ),
+        (
+            "squares_down",
+            "squares_dwn",
+            ":3: squares_dwn: unknown key; did you mean 'squares_down'",
+        ),
+    ],
+)
+def test_faults_in_a_board_file(tmp_path: Path, old: str, new: str, told: str) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text(GOOD.replace(old, new), encoding="utf-8")
+    with pytest.raises(FileError) as caught:
+        load_board(path)
+    assert str(caught.value).startswith(f"{path}{told}")
+    assert "\n" not in str(caught.value)
+
+
+def test_boards_made_by_hand_are_held_to_the_same_rules() -> None:
+    with pytest.raises(InputError, match=r"squares_down: must be 4 to 100 \(got 3\)"):
+        Board(name="a", squares_across=8, squares_down=3, square_m=0.03)
+    with pytest.raises(InputError, match="no such family in OpenCV"):
+        Markers(edge_m=0.02, family="zzz")
+
+
+def test_a_family_is_drawn_as_opencv_draws_it() -> None:
+    codes = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    boxes = black_boxes_m(CHARUCO)
+    first = boxes[(boxes[:, 0] > 0.034) & (boxes[:, 0] < 0.068) & (boxes[:, 1] < 0.034)]
+    black = (first[:, 2] * first[:, 3]).sum() / (0.024 / 6) ** 2
+    assert black == pytest.approx((codes.generateImageMarker(0, 6) == 0).sum())
