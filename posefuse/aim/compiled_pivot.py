@@ -19,6 +19,7 @@ ROOT_STEPS = 80
 NOT_REACHED = -1e6
 FAR_BELOW_M = 3.0  # flights are followed this far below the point (and below the floor)
 NUDGE_RAD = 5e-4
+CLOSE_M = 1e-4  # spin may turn a piece back: flights then end at the distance, above the point
 
 
 @inlined_kernel
@@ -161,7 +162,9 @@ def solve_arcs(aheads, height, thrower, law, arcs):  # type: ignore[no-untyped-d
             pivot = pivots[arc]
             if np.isnan(pivot):
                 continue
-            t, _error, vx, vz = flight_ahead(pivot, ahead, height, thrower, law)
+            t, error, vx, vz = flight_ahead(pivot, ahead, height, thrower, law)
+            if abs(error) > CLOSE_M:
+                continue
             above = height_error(pivot + NUDGE_RAD, ahead, height, thrower, law)
             below = height_error(pivot - NUDGE_RAD, ahead, height, thrower, law)
             gain = (above - below) / (2.0 * NUDGE_RAD)
