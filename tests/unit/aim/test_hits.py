@@ -150,6 +150,10 @@ def test_luck_is_shared_and_does_not_depend_on_workers_or_on_how_much_is_drawn(s
     three = simulate_hits(shots, aim=aim, count=500, seed=7, workers=3)
     assert (one.hits == three.hits).all()
     assert (simulate_hits(shots, aim=aim, count=500, seed=8).hits != one.hits).any()
+    shares = hit_probability(shots, aim=aim)
+    assert (hit_probability(shots, aim=aim, workers=2) == shares).all()
+    with pytest.raises(InputError, match="workers: must be 1 or more"):
+        hit_probability(shots, aim=aim, workers=0)
     first = simulate_hits(shots, aim=aim, count=200, seed=7).hits
     assert (first <= one.hits).all()
     assert one.bounds().shape == (3, 2)
