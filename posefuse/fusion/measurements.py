@@ -211,10 +211,8 @@ def weigh_fixes(fixes: PoseFixes, settings: FilterSettings) -> PoseMeasurements:
     Where corners are to be fused (a start from tags solves them all the same) the corners' own
     noise is carried through the reprojection Jacobian, whatever its kind.
     """
-    is_ambiguous = (
-        (fixes.answer_count > 1)
-        & (fixes.tag_count == 1)
-        & (fixes.rms_px[:, 1] < settings.ambiguity_ratio * fixes.rms_px[:, 0])
+    is_ambiguous = (fixes.answer_count > 1) & (
+        fixes.rms_px[:, 1] < settings.ambiguity_ratio * fixes.rms_px[:, 0]
     )
     offered = np.minimum(fixes.answer_count, 1)
     outcome = np.where(offered > 0, Outcome.FUSED, Outcome.NO_ANSWER).astype(np.int64)

@@ -51,7 +51,7 @@ class LateFrames(StrEnum):
 
 
 class Ambiguous(StrEnum):
-    """Which answer to take when two poses fit the corners of a single tag."""
+    """Which answer to take when two poses fit the corners: of one tag, or of tags in one plane."""
 
     BEST = "best"
     NEAREST = "nearest"
@@ -146,7 +146,7 @@ class FilterSettings:
         Age at arrival from which a frame is thrown away (``LateFrames.DROP``); a younger one is
         taken as current.
     ambiguity_ratio
-        Second over first reprojection error below which a single tag counts as ambiguous.
+        Second over first reprojection error below which a frame counts as ambiguous.
     """
 
     name: str = "default"

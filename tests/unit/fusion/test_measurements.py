@@ -67,11 +67,15 @@ def test_solved_noise_of_poses_has_floors() -> None:
     ("ambiguous", "offered", "outcome"),
     [
         (Ambiguous.BEST, [1, 1, 1, 0], [0, 0, 0, Outcome.NO_ANSWER]),
-        (Ambiguous.NEAREST, [2, 1, 1, 0], [0, 0, 0, Outcome.NO_ANSWER]),
-        (Ambiguous.SKIP, [1, 1, 1, 0], [Outcome.AMBIGUOUS, 0, 0, Outcome.NO_ANSWER]),
+        (Ambiguous.NEAREST, [2, 1, 2, 0], [0, 0, 0, Outcome.NO_ANSWER]),
+        (
+            Ambiguous.SKIP,
+            [1, 1, 1, 0],
+            [Outcome.AMBIGUOUS, 0, Outcome.AMBIGUOUS, Outcome.NO_ANSWER],
+        ),
     ],
 )
-def test_only_a_single_tag_with_a_close_second_answer_is_ambiguous(
+def test_a_frame_with_a_close_second_answer_is_ambiguous(
     ambiguous: Ambiguous, offered: list[int], outcome: list[int]
 ) -> None:
     measurements = weighed(NoiseKind.SOLVED, ambiguous=ambiguous, ambiguity_ratio=2.0)
