@@ -1,15 +1,10 @@
-"""Hypothesis profiles: ``dev`` for a quick run, ``ci`` derandomised and longer.
-
-Also lets every test import the helpers that stand in this folder.
-"""
+"""Hypothesis profiles (``dev`` quick, ``ci`` derandomised, longer), and figures told at the end."""
 
 import os
-import sys
-from pathlib import Path
+from collections.abc import Callable
 
+import pytest
 from hypothesis import HealthCheck, settings
-
-sys.path.insert(0, str(Path(__file__).parent))
 
 settings.register_profile("dev", max_examples=50, deadline=None)
 settings.register_profile(
@@ -20,3 +15,18 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("ci" if os.environ.get("CI") else "dev")
+
+FIGURES: list[str] = []
+
+
+@pytest.fixture
+def tell() -> Callable[[str], None]:
+    """Call with a line that belongs into the README or the design notes: it is shown at the end."""
+    return FIGURES.append
+
+
+def pytest_terminal_summary(terminalreporter) -> None:
+    if FIGURES:
+        terminalreporter.section("figures")
+        for line in FIGURES:
+            terminalreporter.write_line(line)
