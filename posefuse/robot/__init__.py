@@ -1,8 +1,18 @@
 """The robot: body, drivetrain, cameras and where they are mounted."""
 
 from posefuse.robot.body import Body, BodyBox
-from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.camera import (
+    Camera,
+    CornerRefinement,
+    Defocus,
+    Detector,
+    ImageQuality,
+    Lens,
+    Sensor,
+    Timing,
+)
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro, Wheel
+from posefuse.robot.measured_response import MeasuredResponse
 from posefuse.robot.rig import Mount, Ranger, Rig, mount_pose
 from posefuse.robot.shooter import Drag, Projectile, Shooter, ShooterSpread
 
@@ -10,12 +20,16 @@ __all__ = [
     "Body",
     "BodyBox",
     "Camera",
+    "CornerRefinement",
+    "Defocus",
     "Detector",
     "Drag",
     "Drivetrain",
     "DrivetrainKind",
     "Gyro",
+    "ImageQuality",
     "Lens",
+    "MeasuredResponse",
     "Mount",
     "Projectile",
     "Ranger",

@@ -1,14 +1,25 @@
 """A camera as it is: lens, sensor, timing, and how the tag detector on it errs."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from enum import StrEnum
 
 import numpy as np
 
 from posefuse.checks import FloatArray, frozen_array, in_range, not_negative, positive
 from posefuse.errors import InputError
+from posefuse.robot.measured_response import MeasuredResponse
 
-__all__ = ["Camera", "Detector", "Lens", "Sensor", "Timing"]
+__all__ = [
+    "Camera",
+    "CornerRefinement",
+    "Defocus",
+    "Detector",
+    "ImageQuality",
+    "Lens",
+    "Sensor",
+    "Timing",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,9 +111,21 @@ class Timing:
         in_range("drop_rate", self.drop_rate, 0.0, 1.0)
 
 
+class CornerRefinement(StrEnum):
+    """How a tag's corners are made sharper than the outline that found it.
+
+    ``SUBPIXEL``: where the grey levels' gradients around a corner cross; ``CONTOUR``: where lines
+    fitted to the four sides of the outline cross.
+    """
+
+    NONE = "none"
+    SUBPIXEL = "subpixel"
+    CONTOUR = "contour"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Detector:
-    """How the tag detector on this camera responds.
+    """How the tag detector on this camera responds: by a law, or as it was measured.
 
     The spread of one corner, per axis, adds four parts in quadrature: ``noise_px``;
     ``noise_px_per_m`` times the distance; ``grazing_noise_px`` times ``1 - cos(incidence)``;
@@ -123,23 +146,30 @@ class Detector:
         Share of tags missed however large they are.
     least_edge_px, most_incidence_rad
         Beyond these a tag is never found.
+    refinement
+        How corners are refined where a detector runs on images.
+    measured
+        What tells the response in place of all numbers above ``least_edge_px``.
     """
 
-    noise_px: float
+    noise_px: float = 0.0
     noise_px_per_m: float = 0.0
     grazing_noise_px: float = 0.0
     blur_noise: float = 0.0
     shared_fraction: float = 0.0
     inward_px: float = 0.0
-    shift_px: FloatArray
+    shift_px: FloatArray = field(default_factory=lambda: np.zeros(2))
     half_found_edge_px: float = 0.0
     found_edge_width_px: float = 1.0
     miss_rate: float = 0.0
     least_edge_px: float = 8.0
     most_incidence_rad: float = math.radians(75.0)
+    refinement: CornerRefinement = CornerRefinement.SUBPIXEL
+    measured: MeasuredResponse | None = None
 
     def __post_init__(self) -> None:
-        positive("noise_px", self.noise_px)
+        if self.measured is None:
+            positive("noise_px", self.noise_px)
         for name in ("noise_px_per_m", "grazing_noise_px", "blur_noise", "half_found_edge_px"):
             not_negative(name, getattr(self, name))
         in_range("shared_fraction", self.shared_fraction, 0.0, 0.99)
@@ -150,12 +180,91 @@ class Detector:
         object.__setattr__(self, "shift_px", frozen_array("shift_px", self.shift_px, (2,)))
 
 
+class Defocus(StrEnum):
+    """How a lens spreads a point of light."""
+
+    GAUSSIAN = "gaussian"
+    DISC = "disc"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImageQuality:
+    """What lens, light and sensor do to an image before the detector gets it.
+
+    Grey levels are 0 to 255 and linear in the light. Auto exposure is taken for granted: a white
+    surface in full light gives the same grey whatever the exposure time.
+
+    Parameters
+    ----------
+    defocus, defocus_px
+        The spread of a point: its standard deviation where it is gaussian, its radius as a disc.
+    vignetting_share
+        Share of the light that the corners of the image lack.
+    lamp_share
+        Share of the light that comes from one lamp above the middle of the floor and fades with
+        the distance from it; the rest comes evenly from all around.
+    glare_share
+        Brightness of the lamp's mirror image on tags and floor, in white surfaces.
+    white_share
+        Share of the range of grey levels that a white surface in full light takes.
+    black_grey
+        Grey level without light.
+    full_well_electrons, gain_factor, read_noise_electrons
+        ``full_well_electrons / gain_factor`` electrons give grey 255; they arrive one by one
+        (photon noise), and reading them adds noise.
+    """
+
+    defocus: Defocus = Defocus.GAUSSIAN
+    defocus_px: float = 0.6
+    vignetting_share: float = 0.25
+    lamp_share: float = 0.3
+    glare_share: float = 0.0
+    white_share: float = 0.8
+    black_grey: float = 4.0
+    full_well_electrons: float = 7000.0
+    gain_factor: float = 4.0
+    read_noise_electrons: float = 5.0
+
+    def __post_init__(self) -> None:
+        for name in ("defocus_px", "glare_share", "read_noise_electrons"):
+            not_negative(name, getattr(self, name))
+        in_range("vignetting_share", self.vignetting_share, 0.0, 1.0)
+        in_range("lamp_share", self.lamp_share, 0.0, 1.0)
+        in_range("black_grey", self.black_grey, 0.0, 128.0)
+        positive("white_share", self.white_share)
+        positive("full_well_electrons", self.full_well_electrons)
+        positive("gain_factor", self.gain_factor)
+
+    @property
+    def white_grey(self) -> float:
+        """Grey levels that full light reflected whole adds to the black level."""
+        return 255.0 * self.white_share
+
+    @property
+    def electrons_per_grey(self) -> float:
+        """Electrons that make one grey level."""
+        return self.full_well_electrons / (255.0 * self.gain_factor)
+
+    @property
+    def noise_grey(self) -> float:
+        """Standard deviation of the noise, in grey levels, of a surface half as bright as white."""
+        photons = 0.5 * self.white_grey / self.electrons_per_grey
+        return math.hypot(math.sqrt(photons), self.read_noise_electrons / self.electrons_per_grey)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Camera:
-    """A camera model: every mount that carries it carries the same one."""
+    """A camera model: every mount that carries it carries the same one.
+
+    Parameters
+    ----------
+    image
+        Matters where images are rendered, and where a measured response is looked up.
+    """
 
     name: str
     lens: Lens
     sensor: Sensor
     timing: Timing
     detector: Detector
+    image: ImageQuality = field(default_factory=ImageQuality)

@@ -10,6 +10,7 @@ from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
 from posefuse.robot.body import Body
 from posefuse.robot.camera import Camera
 from posefuse.robot.drivetrain import Drivetrain
+from posefuse.robot.measured_response import load_response
 from posefuse.robot.rig import Mount, Ranger, Rig
 from posefuse.robot.tables import CameraFile, MountEntry, RigFile, RobotFile
 
@@ -30,9 +31,23 @@ def load_camera(path: Path | str) -> Camera:
         lens = file.lens()
     with in_file(path, key=("timing", "latency_jitter_s")):
         timing = file.timing.timing()
+    with in_file(path, key=("image",)):
+        image = file.image.quality()
+    measured = None
+    if file.detector.table is not None:
+        with in_file(path, key=("detector", "table")):
+            table = referenced(path, file.detector.table)
+        measured = load_response(table, noise_grey=image.noise_grey, defocus_px=image.defocus_px)
     with in_file(path, key=("detector",)):
-        detector = file.detector.detector()
-    return Camera(name=file.name, lens=lens, sensor=file.sensor(), timing=timing, detector=detector)
+        detector = file.detector.detector(measured)
+    return Camera(
+        name=file.name,
+        lens=lens,
+        sensor=file.sensor(),
+        timing=timing,
+        detector=detector,
+        image=image,
+    )
 
 
 def load_robot(path: Path | str) -> tuple[Body, Drivetrain]:
@@ -93,11 +108,16 @@ def load_rig(path: Path | str) -> Rig:
 
 
 def rig_sources(path: Path | str) -> tuple[Path, ...]:
-    """The files a rig is read from, each once: its own, the robot's, the cameras'."""
+    """The files a rig is read from, each once: its own, the robot's, the cameras', their tables."""
     path = Path(path)
     file = load_toml(path, RigFile)
-    names = dict.fromkeys([file.robot, *(entry.camera for entry in file.mount)])
-    return (path, *(path.parent / name for name in names))
+    cameras = [path.parent / name for name in dict.fromkeys(entry.camera for entry in file.mount)]
+    tables = [
+        camera.parent / table
+        for camera in cameras
+        if (table := load_toml(camera, CameraFile).detector.table) is not None
+    ]
+    return tuple(dict.fromkeys([path, path.parent / file.robot, *cameras, *tables]))
 
 
 def _refuse_repeated_names(faults: Faults, file: RigFile) -> None:

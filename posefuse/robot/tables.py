@@ -8,7 +8,8 @@ from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
-from pydantic import Field, field_validator
+from pydantic import Field, ValidationInfo, field_validator
+from pydantic_core import PydanticKnownError
 
 from posefuse.errors import InputError
 from posefuse.files.toml_file import FileModel
@@ -23,8 +24,17 @@ from posefuse.files.types import (
     Share,
 )
 from posefuse.robot.body import Body, BodyBox
-from posefuse.robot.camera import Detector, Lens, Sensor, Timing
+from posefuse.robot.camera import (
+    CornerRefinement,
+    Defocus,
+    Detector,
+    ImageQuality,
+    Lens,
+    Sensor,
+    Timing,
+)
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro, Wheel
+from posefuse.robot.measured_response import MeasuredResponse
 from posefuse.robot.shooter_table import ShooterTable
 
 __all__ = ["CameraFile", "MountEntry", "RangerEntry", "RigFile", "RobotFile"]
@@ -136,28 +146,70 @@ class TimingTable(FileModel):
 
 
 class DetectorTable(FileModel):
-    """``[detector]`` of a camera."""
+    """``[detector]`` of a camera: the numbers of a law, or ``table``, a measured response."""
 
-    noise_px: Positive
+    table: Name | None = None
+    noise_px: Positive | None = Field(default=None, validate_default=True)
     noise_px_per_m: NotNegative | None = None
     grazing_noise_px: NotNegative | None = None
     blur_noise: NotNegative | None = None
     shared_fraction: Annotated[float, Field(ge=0.0, le=0.99)] | None = None
     inward_px: float | None = None
-    shift_px: Pair = (0.0, 0.0)
+    shift_px: Pair | None = None
     half_found_edge_px: NotNegative | None = None
     found_edge_width_px: Positive | None = None
     miss_rate: Share | None = None
     least_edge_px: Positive | None = None
     most_incidence_deg: Slope | None = None
+    refinement: CornerRefinement | None = None
 
-    def detector(self) -> Detector:
-        """The detector itself."""
-        given = self.model_dump(exclude_none=True)
-        given["shift_px"] = np.array(self.shift_px)
+    @field_validator(
+        "noise_px",
+        "noise_px_per_m",
+        "grazing_noise_px",
+        "blur_noise",
+        "shared_fraction",
+        "inward_px",
+        "shift_px",
+        "half_found_edge_px",
+        "found_edge_width_px",
+        "miss_rate",
+    )
+    @classmethod
+    def _law_or_table(cls, value: object, info: ValidationInfo) -> object:
+        if value is None and info.field_name == "noise_px" and info.data.get("table") is None:
+            raise PydanticKnownError("missing")
+        if value is not None and info.data.get("table") is not None:
+            raise ValueError("the table tells this; give one of both")
+        return value
+
+    def detector(self, measured: MeasuredResponse | None = None) -> Detector:
+        """The detector itself, with the response that ``table`` names."""
+        given = self.model_dump(exclude_none=True, exclude={"table"})
+        if self.shift_px is not None:
+            given["shift_px"] = np.array(self.shift_px)
         if self.most_incidence_deg is not None:
             given["most_incidence_rad"] = math.radians(given.pop("most_incidence_deg"))
-        return Detector(**given)
+        return Detector(**given, measured=measured)
+
+
+class ImageTable(FileModel):
+    """``[image]`` of a camera."""
+
+    defocus: Defocus | None = None
+    defocus_px: NotNegative | None = None
+    vignetting_share: Share | None = None
+    lamp_share: Share | None = None
+    glare_share: NotNegative | None = None
+    white_share: Positive | None = None
+    black_grey: Annotated[float, Field(ge=0.0, le=128.0)] | None = None
+    full_well_electrons: Positive | None = None
+    gain_factor: Positive | None = None
+    read_noise_electrons: NotNegative | None = None
+
+    def quality(self) -> ImageQuality:
+        """The image quality itself."""
+        return ImageQuality(**self.model_dump(exclude_none=True))
 
 
 class CameraFile(FileModel):
@@ -173,6 +225,7 @@ class CameraFile(FileModel):
     distortion: tuple[float, ...] = ()
     timing: TimingTable
     detector: DetectorTable
+    image: ImageTable = ImageTable()
 
     @field_validator("distortion")
     @classmethod

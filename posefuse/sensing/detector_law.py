@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.checks import FloatArray
-from posefuse.robot import Detector
+from posefuse.checks import FloatArray, IntArray
+from posefuse.robot import Detector, MeasuredResponse
 
 __all__ = ["DetectorResponse", "detector_response"]
 
@@ -31,9 +31,12 @@ def detector_response(
 ) -> DetectorResponse:
     """The response (n,) to tags at these distances, incidences, sizes and blurs (n,).
 
-    The spread adds its four parts in quadrature. A tag is found with probability
-    ``(1 - miss_rate) / (1 + exp(-(edge - blur - half_found_edge) / width))``.
+    By the law, the spread adds its four parts in quadrature, and a tag is found with probability
+    ``(1 - miss_rate) / (1 + exp(-(edge - blur - half_found_edge) / width))``. A response that was
+    measured is linear between the tags measured and held beyond them.
     """
+    if detector.measured is not None:
+        return _measured_response(detector.measured, cos_incidence, edge_px, blur_px)
     variance = (
         detector.noise_px**2
         + (detector.noise_px_per_m * distance_m) ** 2
@@ -51,3 +54,40 @@ def detector_response(
         shift_px=np.tile(detector.shift_px, (count, 1)),
         found_probability=(1.0 - detector.miss_rate) * logistic,
     )
+
+
+def _measured_response(
+    measured: MeasuredResponse, cos_incidence: FloatArray, edge_px: FloatArray, blur_px: FloatArray
+) -> DetectorResponse:
+    incidence_rad = np.arccos(np.clip(cos_incidence, -1.0, 1.0))
+    places = [
+        _place(measured.edges_px, edge_px),
+        _place(measured.incidences_rad, incidence_rad),
+        _place(measured.blurs_px, blur_px),
+    ]
+
+    def between(values: FloatArray) -> FloatArray:
+        total = np.zeros((len(edge_px), *values.shape[3:]))
+        for corner in range(8):
+            index, weight = [], np.ones(len(edge_px))
+            for axis, (low, high, share) in enumerate(places):
+                is_high = corner >> axis & 1
+                index.append(high if is_high else low)
+                weight = weight * (share if is_high else 1.0 - share)
+            total += weight.reshape(-1, *[1] * (values.ndim - 3)) * values[tuple(index)]
+        return total
+
+    return DetectorResponse(
+        std_px=between(measured.std_px),
+        shared_fraction=between(measured.shared_fraction),
+        inward_px=between(measured.inward_px),
+        shift_px=between(measured.shift_px),
+        found_probability=between(measured.found_probability),
+    )
+
+
+def _place(axis: FloatArray, wanted: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """Index of the point of the axis at or below each value, of the next, and the share between."""
+    place = np.interp(wanted, axis, np.arange(len(axis), dtype=np.float64))
+    low = np.minimum(place.astype(np.int64), max(len(axis) - 2, 0))
+    return low, np.minimum(low + 1, len(axis) - 1), place - low
