@@ -1,21 +1,32 @@
 """Arenas from files."""
 
+import difflib
 import math
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import numpy as np
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from posefuse.fieldlayout.layout import Beacon, FieldLayout, Goal, Obstacle, Tag, tag_pose
-from posefuse.fieldlayout.placement import placement_faults
+from posefuse.fieldlayout.placement import FAMILY_SIZES, placement_faults
 from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
 from posefuse.files.types import Name, Point, Positive, QuarterTurn
 
 __all__ = ["LayoutFile", "load_layout"]
 
 
-Family = Literal["36h11", "25h9", "16h5"]
+def _known_family(family: str) -> str:
+    if family not in FAMILY_SIZES:
+        near = difflib.get_close_matches(family, FAMILY_SIZES, n=1)
+        advice = (
+            f"did you mean {near[0]!r}?" if near else f"must be one of {', '.join(FAMILY_SIZES)}"
+        )
+        raise ValueError(f"unknown family; {advice} (got {family!r})")
+    return family
+
+
+Family = Annotated[str, AfterValidator(_known_family)]
 
 
 class TagEntry(FileModel):

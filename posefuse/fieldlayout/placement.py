@@ -10,9 +10,20 @@ from posefuse.fieldlayout.layout import FieldLayout, Goal, Obstacle, Tag
 
 __all__ = ["FAMILY_SIZES", "placement_faults"]
 
-FAMILY_SIZES: Mapping[str, int] = {"36h11": 587, "25h9": 35, "16h5": 30}
-"""Families of square tags and how many codes each one has: E. Olson, "AprilTag: A robust and
-flexible visual fiducial system", ICRA 2011, and its authors' code lists."""
+FAMILY_SIZES: Mapping[str, int] = {
+    "36h11": 587,
+    "36h10": 2320,
+    "25h9": 35,
+    "16h5": 30,
+    "mip_36h12": 250,
+    "original": 1024,
+    **{f"{n}x{n}_{size}": size for n in (4, 5, 6, 7) for size in (50, 100, 250, 1000)},
+}
+"""Families of square tags and how many codes each one has.
+
+The first four: E. Olson, "AprilTag: A robust and flexible visual fiducial system", ICRA 2011, and
+its authors' code lists. The others: S. Garrido-Jurado et al., Pattern Recognition 47(6), 2014, and
+51, 2016, in the lists that OpenCV carries."""
 
 _EDGE_TOLERANCE_M = 0.01
 _NEAR_WALL_M = 0.05
