@@ -124,9 +124,7 @@ def arc_twist(before_from_after: Pose2) -> FloatArray:
     )
 
 
-def plane_motion_jacobians(
-    world_from_robot: Pose2, motion: Pose2
-) -> tuple[FloatArray, FloatArray]:
+def plane_motion_jacobians(world_from_robot: Pose2, motion: Pose2) -> tuple[FloatArray, FloatArray]:
     """Derivatives (..., 3, 3) of ``world_from_robot @ motion`` by the pose and by the motion.
 
     Both in (x, y, heading); the covariance after the motion is ``F P F' + G Q G'``.

@@ -102,14 +102,12 @@ class Pose3:
     def transform(self, points_in_source_m: ArrayLike) -> FloatArray:
         """Points (..., 3) of the source frame, told in the target frame."""
         points = np.asarray(points_in_source_m, dtype=np.float64)
-        return np.einsum("...ij,...j->...i", self.rotation, points) + self.translation_m
+        return np.asarray(np.einsum("...ij,...j->...i", self.rotation, points) + self.translation_m)
 
     def to_plane(self) -> Pose2:
         """x, y and the heading of the source's x axis, seen from above."""
         heading = np.arctan2(self.matrix[..., 1, 0], self.matrix[..., 0, 0])
-        return Pose2(
-            np.stack([self.matrix[..., 0, 3], self.matrix[..., 1, 3], heading], axis=-1)
-        )
+        return Pose2(np.stack([self.matrix[..., 0, 3], self.matrix[..., 1, 3], heading], axis=-1))
 
 
 def _stacked(rows: list[list[FloatArray]]) -> FloatArray:

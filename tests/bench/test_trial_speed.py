@@ -10,13 +10,13 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
-from plain_loop import plain_trial
-from reference_trial import reference_scene, reference_settings
 
+from plain_loop import plain_trial
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import Measurement
 from posefuse.simulation.simulate import simulate, simulate_run
+from reference_trial import reference_scene, reference_settings
 
 pytestmark = pytest.mark.bench
 

@@ -7,11 +7,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from rendered_board import CHARUCO, known_camera, random_lens, render, varied_poses
 
 from posefuse.cli.main import run
 from posefuse.robot import Lens
 from posefuse.robot.file import load_camera
+from rendered_board import CHARUCO, known_camera, random_lens, render, varied_poses
 
 ROOT = Path(__file__).parents[2]
 WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono.toml"

@@ -7,9 +7,9 @@ of freedom.
 
 import numpy as np
 import pytest
-from fusion_runs import Made, make_run_of, settings_for
 from scipy import stats
 
+from fusion_runs import Made, make_run_of, settings_for
 from posefuse.checks import FloatArray
 from posefuse.fusion import Estimate, FilterSettings, LateFrames, Measurement, Outcome, StartFrom
 from posefuse.fusion.fuse import fuse

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fusion_runs import make_layout, make_rig
 
+from fusion_runs import make_layout, make_rig
 from posefuse.checks import FloatArray
 from posefuse.fusion.compiled_models import (
     move_camera,

@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
-from fusion_runs import Made, make_run_of, settings_for, with_frames
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fusion_runs import Made, make_run_of, settings_for, with_frames
 from posefuse.checks import FloatArray
 from posefuse.fieldlayout import FieldLayout
 from posefuse.fusion import Estimate, Measurement

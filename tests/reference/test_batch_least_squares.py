@@ -5,9 +5,9 @@ from importlib.util import find_spec
 
 import numpy as np
 import pytest
-from fusion_runs import ConstantVelocity, hand_made_run
 from scipy.optimize import least_squares
 
+from fusion_runs import ConstantVelocity, hand_made_run
 from posefuse.checks import FloatArray
 from posefuse.fusion.quick import filter_quick
 from posefuse.geometry import Pose2, arc_twist, wrap_angle_rad

@@ -8,9 +8,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from fusion_runs import ConstantVelocity, hand_made_run
 from scipy import linalg, stats
 
+from fusion_runs import ConstantVelocity, hand_made_run
 from posefuse.checks import FloatArray
 from posefuse.fusion import Estimate
 from posefuse.fusion.quick import filter_quick

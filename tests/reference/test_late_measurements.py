@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from fusion_runs import ConstantVelocity
 
+from fusion_runs import ConstantVelocity
 from posefuse.fusion import Estimate, FilterSettings, LateFrames, Outcome
 from posefuse.fusion.quick import filter_quick
 from posefuse.fusion.readable import filter_readable

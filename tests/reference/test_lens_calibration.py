@@ -8,6 +8,14 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
+from scipy.spatial.transform import Rotation
+
+from posefuse.calibration.board import Board
+from posefuse.calibration.lens import LensCalibration, calibrate_lens
+from posefuse.calibration.views import find_board
+from posefuse.checks import FloatArray
+from posefuse.robot import Lens
 from rendered_board import (
     CHARUCO,
     CHESSBOARD,
@@ -18,14 +26,6 @@ from rendered_board import (
     survey_of,
     varied_poses,
 )
-from scipy.optimize import least_squares
-from scipy.spatial.transform import Rotation
-
-from posefuse.calibration.board import Board
-from posefuse.calibration.lens import LensCalibration, calibrate_lens
-from posefuse.calibration.views import find_board
-from posefuse.checks import FloatArray
-from posefuse.robot import Lens
 
 WITHIN = 3.0
 """Standard deviations."""

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from plaza_recording import RANGE_SCALE, plaza_arrays, write_plaza
 from posefuse.fusion.file import load_settings
-
 from posefuse.fusion.fuse import fuse
 from posefuse.recording import Frames, SightingKind, Sightings
 from posefuse.recording.folder import read_recording

@@ -5,13 +5,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from rendered_board import CHARUCO, CHESSBOARD
 
 from posefuse.calibration.board import Board, Markers, load_board
 from posefuse.calibration.families import marker_families
 from posefuse.calibration.pattern import black_boxes_m, charuco_board
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
+from rendered_board import CHARUCO, CHESSBOARD
 
 ROOT = Path(__file__).parents[3]
 BOARDS = sorted((ROOT / "datasets" / "boards").glob("*.toml"))

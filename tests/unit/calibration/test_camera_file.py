@@ -5,6 +5,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
+from posefuse.calibration.camera_file import camera_text, load_base
+from posefuse.calibration.lens import LensCalibration, calibrate_lens
+from posefuse.errors import FileError
+from posefuse.robot.file import load_camera
 from rendered_board import (
     CHARUCO,
     known_camera,
@@ -13,11 +18,6 @@ from rendered_board import (
     survey_of,
     varied_poses,
 )
-
-from posefuse.calibration.camera_file import camera_text, load_base
-from posefuse.calibration.lens import LensCalibration, calibrate_lens
-from posefuse.errors import FileError
-from posefuse.robot.file import load_camera
 
 ROOT = Path(__file__).parents[3]
 WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono.toml"

@@ -3,6 +3,14 @@
 import cv2
 import numpy as np
 import pytest
+
+from posefuse.calibration.board import Board, Markers
+from posefuse.calibration.finding import LEAST_CORNERS, find_corners
+from posefuse.calibration.pattern import charuco_board
+from posefuse.calibration.views import find_board
+from posefuse.checks import FloatArray
+from posefuse.errors import DegenerateView
+from posefuse.geometry import Pose3
 from rendered_board import (
     CHARUCO,
     CHESSBOARD,
@@ -13,14 +21,6 @@ from rendered_board import (
     true_corners_px,
     varied_poses,
 )
-
-from posefuse.calibration.board import Board, Markers
-from posefuse.calibration.finding import LEAST_CORNERS, find_corners
-from posefuse.calibration.pattern import charuco_board
-from posefuse.calibration.views import find_board
-from posefuse.checks import FloatArray
-from posefuse.errors import DegenerateView
-from posefuse.geometry import Pose3
 
 
 @pytest.fixture(scope="module")

@@ -5,11 +5,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from rendered_board import CHARUCO
 
 from posefuse.calibration.images import image_paths, read_grey
 from posefuse.calibration.views import survey_images
 from posefuse.errors import FileError
+from rendered_board import CHARUCO
 
 GREY = np.arange(48, dtype=np.uint8).reshape(6, 8) * 5
 

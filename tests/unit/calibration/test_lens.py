@@ -5,6 +5,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
+from posefuse.calibration.lens import calibrate_lens, named_numbers
+from posefuse.calibration.views import BoardSurvey, BoardView
+from posefuse.errors import InputError
+from posefuse.geometry import Pose3
 from rendered_board import (
     CHARUCO,
     KnownCamera,
@@ -14,11 +19,6 @@ from rendered_board import (
     survey_of,
     varied_poses,
 )
-
-from posefuse.calibration.lens import calibrate_lens, named_numbers
-from posefuse.calibration.views import BoardSurvey, BoardView
-from posefuse.errors import InputError
-from posefuse.geometry import Pose3
 
 NOISE_PX = 0.05
 

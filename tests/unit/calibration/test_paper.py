@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rendered_board import CHESSBOARD
 
 from posefuse.calibration.board import Board, Markers
 from posefuse.calibration.paper import FOOT_MM, PAPERS_MM, board_page
@@ -14,6 +13,7 @@ from posefuse.calibration.pattern import black_boxes_m
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.plots.board import BAR_MM, board_pdf_bytes
+from rendered_board import CHESSBOARD
 
 BOARD = Board(
     name="a $board$ (ä)",

@@ -4,6 +4,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+
+from posefuse.calibration.variety import cell_counts, shortcomings, tilts_rad
+from posefuse.calibration.views import BoardView
+from posefuse.geometry import Pose3
 from rendered_board import (
     CHARUCO,
     KnownCamera,
@@ -12,10 +16,6 @@ from rendered_board import (
     random_lens,
     varied_poses,
 )
-
-from posefuse.calibration.variety import cell_counts, shortcomings, tilts_rad
-from posefuse.calibration.views import BoardView
-from posefuse.geometry import Pose3
 
 SIZE_PX = (640, 400)
 

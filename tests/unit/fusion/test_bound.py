@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fusion_runs import PIXEL_STD_PX, Made, make_run_of, settings_for
 
+from fusion_runs import PIXEL_STD_PX, Made, make_run_of, settings_for
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.fusion import FilterSettings, Measurement

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fusion_runs import Made, make_run_of, read_only, settings_for
 
+from fusion_runs import Made, make_run_of, read_only, settings_for
 from posefuse.errors import InputError
 from posefuse.fusion import Ambiguous, FilterSettings, Measurement, NoiseKind, NoiseModel, Outcome
 from posefuse.fusion.fuse import fuse, prepare_run

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from fusion_runs import arcs_of
 
+from fusion_runs import arcs_of
 from posefuse.fusion import FilterSettings, LateFrames, Outcome, ProcessNoise
 from posefuse.fusion.timeline import Timeline, make_timeline, rows_at_or_before, step_variances
 from posefuse.geometry import Pose2

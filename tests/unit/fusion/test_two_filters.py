@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fusion_runs import Made, make_run_of, settings_for
 
+from fusion_runs import Made, make_run_of, settings_for
 from posefuse.fusion import (
     Ambiguous,
     Estimate,

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from matplotlib.path import Path as Outline
 from scipy import stats
-from small_court import small_layout, small_rig
 
 from posefuse.geometry import Pose2
 from posefuse.plots import (
@@ -35,6 +34,7 @@ from posefuse.plots import (
 )
 from posefuse.plots.drive import ellipse_outlines_m
 from posefuse.study.floor_map import floor_map
+from small_court import small_layout, small_rig
 
 
 def axes() -> Axes:

@@ -1,10 +1,10 @@
 """One small comparison, run once."""
 
 import pytest
-from small_court import small_study
 
 from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison
+from small_court import small_study
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,6 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from small_court import small_study
 
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import FilterSettings
@@ -22,6 +21,7 @@ from posefuse.scoring.score import score
 from posefuse.simulation.simulate import simulate
 from posefuse.study.compare import compare, plan_scene
 from posefuse.study.comparison import Comparison
+from small_court import small_study
 
 MADE_AT = datetime(2026, 3, 1, 12, 30)
 

@@ -7,13 +7,13 @@ import cv2
 import numpy as np
 import pytest
 from matplotlib.path import Path as Outline
-from small_court import small_layout, small_rig
 
 from posefuse.errors import InputError
 from posefuse.fieldlayout import FieldLayout
 from posefuse.geometry import Pose2, Pose3
 from posefuse.robot import Rig
 from posefuse.study.floor_map import floor_map
+from small_court import small_layout, small_rig
 
 
 def spread_by_cv2(layout: FieldLayout, rig: Rig, pose: np.ndarray, prior: np.ndarray) -> float:
