@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from posefuse.scoring.scorecard import Scorecard
     from posefuse.simulation.scene import Scene, prepare_scene
     from posefuse.simulation.simulate import simulate
-    from posefuse.study.compare import Comparison, compare
+    from posefuse.study.compare import Comparison, compare, plan_scene
     from posefuse.study.file import load_study
     from posefuse.study.study import Study
 
@@ -53,6 +53,7 @@ _HOMES = {
     "load_rig": "posefuse.robot.file",
     "load_settings": "posefuse.fusion.file",
     "load_study": "posefuse.study.file",
+    "plan_scene": "posefuse.study.compare",
     "prepare_scene": "posefuse.simulation.scene",
     "read_recording": "posefuse.recording.folder",
     "score": "posefuse.scoring.score",
@@ -84,6 +85,7 @@ __all__ = [
     "load_rig",
     "load_settings",
     "load_study",
+    "plan_scene",
     "prepare_scene",
     "read_recording",
     "score",
