@@ -88,6 +88,7 @@ def render(
     texels_from_ray = texels_from_plane @ np.linalg.inv(camera_from_plane)
     hit = camera.rays @ texels_from_ray[:, :2].T + texels_from_ray[:, 2]
     texels = hit[..., :2] / hit[..., 2:] + TEXELS // 2 - 0.5
+    texels = np.nan_to_num(texels, nan=-1e6)  # where no ray of the lens leads to the pixel
     picture = cv2.remap(
         drawing_of(board).astype(np.float32),
         texels[..., 0].astype(np.float32),

@@ -1,9 +1,11 @@
 """A measured lens as a camera file: a new one, or one that is there with its lens replaced."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
+from typing import cast
 
 import tomlkit
 from tomlkit.items import Array
@@ -12,12 +14,21 @@ from posefuse.calibration.lens import DISTORTION_TERMS, LensCalibration
 from posefuse.errors import FileError
 from posefuse.files.text_file import read_text
 from posefuse.robot.file import load_camera
-from posefuse.robot.tables import DetectorTable, TimingTable
 
 __all__ = ["BaseCamera", "camera_text", "load_base"]
 
 _DIGITS = 10
 """The numbers lean on one another: rounded to their own deviation they would no longer fit."""
+
+_LEFT_TO_FILL_IN = """
+# Pictures of a board tell nothing of these: fill them in and take the marks off.
+# [timing]
+# frame_rate_hz =
+# exposure_s =
+# latency_s =
+# [detector]
+# noise_px =
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,13 +55,14 @@ def load_base(path: Path) -> BaseCamera:
     )
 
 
-def camera_text(calibration: LensCalibration, *, name: str, base: BaseCamera | None = None) -> str:
+def camera_text(calibration: LensCalibration, *, path: Path, base: BaseCamera | None = None) -> str:
     """The text of a camera file, with standard deviations beside the numbers of the lens.
 
     Parameters
     ----------
-    name
-        Of the camera, in a file of its own.
+    path
+        Where the file is to lie: a new camera takes its name from it, and a file that the base
+        names is named as seen from there.
     base
         Everything but its lens is kept, comments included. Without it the tables that pictures tell
         nothing of are left to be filled in.
@@ -62,9 +74,11 @@ def camera_text(calibration: LensCalibration, *, name: str, base: BaseCamera | N
     """
     if base is not None:
         _refuse_other_size(base, calibration)
-    camera = tomlkit.document() if base is None else tomlkit.parse(base.text)
-    if base is None:
-        camera["name"] = name
+        camera = tomlkit.parse(base.text)
+        _keep_table(camera, base.path.parent, path.parent)
+    else:
+        camera = tomlkit.document()
+        camera["name"] = path.stem
         camera["width_px"] = calibration.width_px
         camera["height_px"] = calibration.height_px
     if "field_of_view_deg" in camera:
@@ -75,7 +89,20 @@ def camera_text(calibration: LensCalibration, *, name: str, base: BaseCamera | N
     )
     camera["centre_px"] = _pair(lens.centre_px.tolist(), calibration.centre_std_px.tolist())
     camera["distortion"] = _distortion(calibration)
-    return tomlkit.dumps(camera) + ("" if base is not None else _left_to_fill_in())
+    return tomlkit.dumps(camera) + (_LEFT_TO_FILL_IN if base is None else "")
+
+
+def _keep_table(camera: tomlkit.TOMLDocument, old: Path, new: Path) -> None:
+    """Names the table of the detector's response, if there is one, as seen from the new folder."""
+    detector = camera.unwrap()["detector"]
+    if "table" not in detector:
+        return
+    target = old / detector["table"]
+    try:
+        seen = Path(os.path.relpath(target, new))
+    except ValueError:  # on another drive
+        seen = target.resolve()
+    cast("dict[str, str]", camera["detector"])["table"] = seen.as_posix()
 
 
 def _refuse_other_size(base: BaseCamera, calibration: LensCalibration) -> None:
@@ -117,15 +144,3 @@ def _distortion(calibration: LensCalibration) -> Array:
 
 def _rounded(value: float) -> float:
     return float(f"{value:.{_DIGITS}g}")
-
-
-def _left_to_fill_in() -> str:
-    """The keys that a camera file must have besides, as comments."""
-    lines = [
-        "",
-        "# Pictures of a board tell nothing of these: fill them in and take the marks off.",
-    ]
-    for title, table in (("timing", TimingTable), ("detector", DetectorTable)):
-        keys = [key for key, field in table.model_fields.items() if field.is_required()]
-        lines += [f"# [{title}]", *(f"# {key} =" for key in keys)]
-    return "\n".join([*lines, ""])

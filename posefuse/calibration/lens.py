@@ -6,7 +6,7 @@ import numpy as np
 
 from posefuse.calibration.board import Board
 from posefuse.calibration.fitting import fit_lens
-from posefuse.calibration.variety import shortcomings, tilts_rad
+from posefuse.calibration.variety import not_this_board, shortcomings, tilts_rad
 from posefuse.calibration.views import BoardSurvey, BoardView
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
@@ -180,12 +180,8 @@ def _refuse_mostly_absent(survey: BoardSurvey) -> None:
 def _refuse_poor(
     rms_px: float, focal_px: FloatArray, focal_std_px: FloatArray, size_px: tuple[int, int]
 ) -> None:
-    most_px = _MOST_RMS_SHARE * float(np.hypot(*size_px))
-    if rms_px > most_px:
-        raise InputError(
-            f"the corners do not lie as on this board: {rms_px:.1f} px rms is left "
-            f"(at most {most_px:.1f}): is the board file the right one, and the board flat?"
-        )
+    if rms_px > _MOST_RMS_SHARE * float(np.hypot(*size_px)):
+        raise InputError(not_this_board(rms_px))
     fraction = float((focal_std_px / focal_px).max())
     if not fraction < _MOST_FOCAL_FRACTION:
         raise InputError(

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from posefuse.calibration.board import Board
-from posefuse.calibration.fitting import rough_fit
+from posefuse.calibration.fitting import Fit, rough_fit
 from posefuse.calibration.views import BoardView
 from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.errors import DegenerateView
@@ -16,6 +16,7 @@ __all__ = [
     "LEAST_TILT_RAD",
     "LEAST_VIEWS",
     "cell_counts",
+    "not_this_board",
     "shortcomings",
     "tilts_rad",
 ]
@@ -37,6 +38,9 @@ _SAME_SHARE = 0.02
 """Views whose corners lie nearer than this share of the image's width are one view."""
 
 _ROUGH_VIEWS = 3
+_ROUGH_RMS_SHARE = 0.01
+"""Errors of a rough fit above this share of the image's diagonal come from a wrong board."""
+
 _FOCAL_SHARES = (0.2, 20.0)
 """Focal lengths, in widths of the image, outside of which a rough fit has found nothing."""
 
@@ -70,11 +74,32 @@ def shortcomings(
 ) -> list[str]:
     """What is missing, each as one line of advice; empty when the views suffice."""
     distinct = _distinct(views, size_px[0])
+    fit = _rough_fit(distinct, board, size_px)
+    if fit is not None and fit.rms_px > _ROUGH_RMS_SHARE * float(np.hypot(*size_px)):
+        return [not_this_board(fit.rms_px)]
     lines = list(_too_few(views, distinct))
     if views:
-        lines += _tilts_missing(distinct, board, size_px)
+        lines += _tilts_missing(fit, size_px)
         lines += _places_missing(views, size_px)
     return lines
+
+
+def not_this_board(rms_px: float) -> str:
+    """What to say when no lens brings the corners found near those of the board."""
+    return (
+        f"the corners do not lie as on this board, {rms_px:.1f} px rms are left: is the board file "
+        "the right one, and the board flat?"
+    )
+
+
+def _rough_fit(views: Sequence[BoardView], board: Board, size_px: tuple[int, int]) -> Fit | None:
+    """``None`` when the views do not even tell that much."""
+    if len(views) < _ROUGH_VIEWS:
+        return None
+    try:
+        return rough_fit(views, board, size_px=size_px)
+    except DegenerateView:
+        return None
 
 
 def _distinct(views: Sequence[BoardView], width_px: int) -> list[BoardView]:
@@ -104,10 +129,11 @@ def _too_few(views: Sequence[BoardView], distinct: Sequence[BoardView]) -> Itera
     )
 
 
-def _tilts_missing(
-    views: Sequence[BoardView], board: Board, size_px: tuple[int, int]
-) -> Iterator[str]:
-    degrees = np.degrees(np.abs(_rough_tilts_rad(views, board, size_px)))
+def _tilts_missing(fit: Fit | None, size_px: tuple[int, int]) -> Iterator[str]:
+    degrees = np.zeros((0, 2))
+    low, high = (share * size_px[0] for share in _FOCAL_SHARES)
+    if fit is not None and low < fit.lens.focal_px[0] < high:
+        degrees = np.degrees(np.abs(tilts_rad(fit.camera_from_board)))
     least = np.degrees(LEAST_TILT_RAD)
     for axis, tilted, sides in (
         ("vertical", degrees[:, 0], "left or right"),
@@ -120,22 +146,6 @@ def _tilts_missing(
                 f"tilt the board: {found} tilted more than {least:.0f} degrees about the {axis} "
                 f"axis, {_TILTED_VIEWS} are needed: bring its {sides} side nearer to the camera"
             )
-
-
-def _rough_tilts_rad(
-    views: Sequence[BoardView], board: Board, size_px: tuple[int, int]
-) -> FloatArray:
-    """Tilts (n, 2); none where the views do not even tell a rough focal length."""
-    unknown = np.zeros((0, 2))
-    if len(views) < _ROUGH_VIEWS:
-        return unknown
-    try:
-        fit = rough_fit(views, board, size_px=size_px)
-    except DegenerateView:
-        return unknown
-    low, high = (share * size_px[0] for share in _FOCAL_SHARES)
-    is_plausible = low < fit.lens.focal_px[0] < high
-    return tilts_rad(fit.camera_from_board) if is_plausible else unknown
 
 
 def _places_missing(views: Sequence[BoardView], size_px: tuple[int, int]) -> Iterator[str]:

@@ -110,7 +110,7 @@ def _measure(
     base = None if base_file is None else load_base(base_file)
     survey = _surveyed(image_paths(images), board)
     calibration = calibrate_lens(survey, board, terms=terms)
-    text = camera_text(calibration, name=out.stem, base=base)
+    text = camera_text(calibration, path=out, base=base)
     drawn = _drawn(calibration)
     _show(calibration, survey)
     _write_new(out, text.encode("utf-8"))

@@ -5,6 +5,7 @@ after D. C. Brown, "Close-range camera calibration", Photogrammetric Engineering
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from posefuse.calibration.board import Board
 from posefuse.calibration.lens import LensCalibration, calibrate_lens
 from posefuse.calibration.views import find_board
 from posefuse.checks import FloatArray
+from posefuse.errors import DegenerateView
 from posefuse.robot import Lens
 from rendered_board import (
     CHARUCO,
@@ -61,10 +63,11 @@ def _from_pictures(seed: int, board: Board) -> tuple[LensCalibration, Lens]:
     camera = known_camera(random_lens(rng))
     reach = 0.75 if board.markers else 1.1  # a chessboard must stay in the image
     poses = varied_poses(camera, board, count=VIEWS, rng=rng, reach=reach)
-    views = (
-        find_board(render(camera, board, pose, rng=rng), board, name=str(index))
-        for index, pose in enumerate(poses)
-    )
+    views = []
+    for index, pose in enumerate(poses):
+        with suppress(DegenerateView):  # a chessboard of which a corner left the image
+            picture = render(camera, board, pose, rng=rng)
+            views.append(find_board(picture, board, name=str(index)))
     return calibrate_lens(survey_of(camera, views), board), camera.lens
 
 

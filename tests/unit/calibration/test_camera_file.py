@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.calibration.camera_file import camera_text, load_base
+from posefuse.calibration.camera_file import BaseCamera, camera_text, load_base
 from posefuse.calibration.lens import LensCalibration, calibrate_lens
 from posefuse.errors import FileError
 from posefuse.robot.file import load_camera
@@ -48,7 +48,7 @@ def test_a_replaced_lens_reads_back_and_the_rest_is_kept(
 ) -> None:
     base = _base(tmp_path)
     path = tmp_path / "new.toml"
-    path.write_text(camera_text(calibration, name="unused", base=load_base(base)), encoding="utf-8")
+    path.write_text(camera_text(calibration, path=path, base=load_base(base)), encoding="utf-8")
     old, new = load_camera(base), load_camera(path)
     np.testing.assert_allclose(new.lens.focal_px, calibration.lens.focal_px, rtol=1e-9)
     np.testing.assert_allclose(new.lens.centre_px, calibration.lens.centre_px, rtol=1e-9)
@@ -61,18 +61,18 @@ def test_a_replaced_lens_reads_back_and_the_rest_is_kept(
 
 def test_measuring_again_leaves_one_note(tmp_path: Path, calibration: LensCalibration) -> None:
     path = tmp_path / "new.toml"
-    once = camera_text(calibration, name="unused", base=load_base(_base(tmp_path)))
+    once = camera_text(calibration, path=path, base=load_base(_base(tmp_path)))
     path.write_text(once, encoding="utf-8")
-    assert camera_text(calibration, name="unused", base=load_base(path)) == once
+    assert camera_text(calibration, path=path, base=load_base(path)) == once
     assert once.count("measured in 12 pictures") == 1
 
 
 def test_a_file_of_its_own_says_what_is_left_to_fill_in(
     tmp_path: Path, calibration: LensCalibration
 ) -> None:
-    text = camera_text(calibration, name="front", base=None)
-    assert tomllib.loads(text)["name"] == "front"
     path = tmp_path / "front.toml"
+    text = camera_text(calibration, path=path)
+    assert tomllib.loads(text)["name"] == "front"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(FileError) as caught:
         load_camera(path)
@@ -85,7 +85,7 @@ def test_a_file_of_its_own_says_what_is_left_to_fill_in(
 
 
 def test_deviations_stand_beside_the_numbers(calibration: LensCalibration) -> None:
-    text = camera_text(calibration, name="front")
+    text = camera_text(calibration, path=Path("front.toml"))
     k2 = next(line for line in text.split("\n") if "# k2" in line)
     assert k2.endswith(f"standard deviation {calibration.distortion_std[1]:.2g}")
     fx, fy = calibration.focal_std_px
@@ -94,7 +94,20 @@ def test_deviations_stand_beside_the_numbers(calibration: LensCalibration) -> No
 
 def test_a_base_of_another_size_is_refused(calibration: LensCalibration) -> None:
     with pytest.raises(FileError) as caught:
-        camera_text(calibration, name="a", base=load_base(WIDE))
+        camera_text(calibration, path=Path("a.toml"), base=load_base(WIDE))
     assert str(caught.value) == (
         f"{WIDE}: width_px, height_px: 1280 x 800 px, the pictures are 640 x 400 px"
     )
+
+
+def test_a_table_that_the_base_names_is_named_from_the_new_place(
+    tmp_path: Path, calibration: LensCalibration
+) -> None:
+    text = 'name = "a"\n[detector]\ntable = "tables/response.csv" # measured\n'
+    base = BaseCamera(path=tmp_path / "old" / "a.toml", text=text, width_px=640, height_px=400)
+    for place, seen in (
+        (tmp_path / "old" / "b.toml", "tables/response.csv"),
+        (tmp_path / "new" / "deep" / "b.toml", "../../old/tables/response.csv"),
+    ):
+        told = camera_text(calibration, path=place, base=base)
+        assert f'table = "{seen}" # measured\n' in told
