@@ -87,12 +87,14 @@ def command(
 def _print_board(board: "Board", pdf: Path, paper: str) -> None:
     from posefuse.calibration.paper import board_page
     from posefuse.plots.board import board_pdf_bytes
+    from posefuse.units import metres_to
 
     _refuse_present(pdf)
     page = board_page(board, paper)
     _write_new(pdf, board_pdf_bytes(board, page))
+    width, height = (metres_to("mm", length) for length in (page.width_m, page.height_m))
     click.echo(
-        f"Written to {pdf}: {paper}, {page.width_mm:g} x {page.height_mm:g} mm. Print it at 100 % "
+        f"Written to {pdf}: {paper}, {width:g} x {height:g} mm. Print it at 100 % "
         "and check the bar."
     )
 

@@ -10,7 +10,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
 from posefuse.calibration.board import Board
-from posefuse.calibration.paper import FOOT_MM, BoardPage
+from posefuse.calibration.paper import FOOT_M, BoardPage
 from posefuse.calibration.pattern import black_boxes_m
 from posefuse.checks import FloatArray
 from posefuse.plots.style import drawing
@@ -21,7 +21,7 @@ __all__ = ["BAR_MM", "board_pdf_bytes", "draw_board_page"]
 BAR_MM = 100.0
 _TICK_MM = 10.0
 _BLACK = "#000000"
-_MM_PER_IN = 25.4
+_BAR_BELOW_FOOT_MM = 9.0
 _NAME_LETTERS = 48
 _ADVICE = (
     f"Print at 100 % (actual size) and mount it flat. The bar must measure {BAR_MM:g} mm:\n"
@@ -34,7 +34,7 @@ def board_pdf_bytes(board: Board, page: BoardPage) -> bytes:
     buffer = io.BytesIO()
     with drawing():
         rcParams["pdf.fonttype"] = 42
-        figure = Figure(figsize=(page.width_mm / _MM_PER_IN, page.height_mm / _MM_PER_IN))
+        figure = Figure(figsize=(metres_to("in", page.width_m), metres_to("in", page.height_m)))
         draw_board_page(figure.add_axes((0.0, 0.0, 1.0, 1.0)), board, page)
         nameless = {"CreationDate": None, "Creator": None, "Producer": None}
         figure.savefig(buffer, format="pdf", metadata={"Title": board.name, **nameless})
@@ -43,18 +43,21 @@ def board_pdf_bytes(board: Board, page: BoardPage) -> bytes:
 
 def draw_board_page(ax: Axes, board: Board, page: BoardPage) -> Axes:
     """The board, what it is, and a bar to check the print's scale with, on axes in mm."""
-    ax.set_xlim(0.0, page.width_mm)
-    ax.set_ylim(page.height_mm, 0.0)
+    width, height, left, top = (
+        metres_to("mm", length)
+        for length in (page.width_m, page.height_m, page.board_left_m, page.board_top_m)
+    )
+    ax.set_xlim(0.0, width)
+    ax.set_ylim(height, 0.0)
     ax.set_axis_off()
     boxes = metres_to("mm", 1.0) * black_boxes_m(board)
-    boxes[:, :2] += [page.board_left_mm, page.board_top_mm]
+    boxes[:, :2] += [left, top]
     _draw_black(ax, boxes)
-    left = page.board_left_mm
-    top = page.height_mm - FOOT_MM + 9.0
-    _draw_bar(ax, left, top)
+    bar_top = height - metres_to("mm", FOOT_M) + _BAR_BELOW_FOOT_MM
+    _draw_bar(ax, left, bar_top)
     ax.text(
         left,
-        top + 4.0,
+        bar_top + 4.0,
         f"{_described(board)}\n{_ADVICE}",
         fontsize=7.0,
         va="top",

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from posefuse.calibration.board import Board, Markers
-from posefuse.calibration.paper import FOOT_MM, PAPERS_MM, board_page
+from posefuse.calibration.paper import FOOT_M, PAPERS_M, board_page
 from posefuse.calibration.pattern import black_boxes_m
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
@@ -57,16 +57,18 @@ def _inflated(stream: bytes) -> bytes:
 def test_the_page_is_true_to_size(paper: str) -> None:
     page = board_page(BOARD, paper)
     pdf = board_pdf_bytes(BOARD, page)
-    assert _page_mm(pdf) == pytest.approx((page.width_mm, page.height_mm), abs=0.001)
-    found = _boxes_mm(pdf, page.height_mm)[1:]  # the first is the white sheet
+    assert _page_mm(pdf) == pytest.approx(
+        (1000.0 * page.width_m, 1000.0 * page.height_m), abs=0.001
+    )
+    found = _boxes_mm(pdf, 1000.0 * page.height_m)[1:]  # the first is the white sheet
     wanted = 1000.0 * black_boxes_m(BOARD)
-    wanted[:, :2] += [page.board_left_mm, page.board_top_mm]
+    wanted[:, :2] += [1000.0 * page.board_left_m, 1000.0 * page.board_top_m]
     on_board = found[: len(wanted)]
     np.testing.assert_allclose(on_board, wanted, atol=0.002)
     bar = found[len(wanted) :]
     assert (bar[:, 0] + bar[:, 2]).max() - bar[:, 0].min() == pytest.approx(BAR_MM, abs=0.002)
-    assert bar[:, 1].min() > page.board_top_mm + 160.0 + 2.0
-    assert (bar[:, 1] + bar[:, 3]).max() < page.height_mm - 8.0
+    assert bar[:, 1].min() > 1000.0 * page.board_top_m + 160.0 + 2.0
+    assert (bar[:, 1] + bar[:, 3]).max() < 1000.0 * page.height_m - 8.0
 
 
 def test_the_same_board_gives_the_same_bytes() -> None:
@@ -82,9 +84,9 @@ def test_upright_or_across_as_the_board_wants_it() -> None:
         board_page(replace(CHESSBOARD, squares_across=a, squares_down=b, square_m=0.03), "a4")
         for a, b in ((8, 5), (5, 8))
     )
-    assert (across.width_mm, across.height_mm) == (297.0, 210.0)
-    assert (upright.width_mm, upright.height_mm) == (210.0, 297.0)
-    assert upright.board_left_mm == pytest.approx((210.0 - 150.0) / 2.0)
+    assert (across.width_m, across.height_m) == (0.297, 0.210)
+    assert (upright.width_m, upright.height_m) == (0.210, 0.297)
+    assert upright.board_left_m == pytest.approx((0.210 - 0.150) / 2.0)
 
 
 def test_what_does_not_fit_names_the_paper_that_would_do() -> None:
@@ -100,10 +102,10 @@ def test_what_does_not_fit_names_the_paper_that_would_do() -> None:
 
 
 def test_a_board_that_just_fits() -> None:
-    short, long = PAPERS_MM["a4"]
-    height = (short - 8.0 - FOOT_MM) / 5.0
-    assert 7 * height < long - 16.0
-    just = replace(CHESSBOARD, squares_across=7, square_m=height / 1000.0 - 1e-9)
-    assert board_page(just, "a4").board_top_mm == pytest.approx(8.0)
+    short, long = PAPERS_M["a4"]
+    square_m = (short - 0.008 - FOOT_M) / 5.0
+    assert 7 * square_m < long - 0.016
+    just = replace(CHESSBOARD, squares_across=7, square_m=square_m)
+    assert board_page(just, "a4").board_top_m == pytest.approx(0.008)
     with pytest.raises(InputError, match="do not fit"):
-        board_page(replace(just, square_m=height / 1000.0 + 1e-6), "a4")
+        board_page(replace(just, square_m=square_m + 1e-6), "a4")
