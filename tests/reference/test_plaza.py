@@ -72,10 +72,14 @@ def test_the_ranges_are_as_long_as_the_converter_takes_them_to_be(plaza):
         assert 0.45 < np.std(measured_m / RANGE_SCALE - true_m) < 0.57
 
 
-def test_the_filter_does_as_well_as_a_plain_loop_and_knows_how_well(plaza):
+def test_the_filter_does_as_well_as_a_plain_loop_and_knows_how_well(plaza, tell):
     number, _, stored = plaza
     card = scores(stored, stored.recording)
     course = card.whole_course
+    tell(
+        f"Plaza {number}: position RMS {course.position_rms_m:.3f} m, distance to the origin RMS "
+        f"{course.distance_m.rms:.3f} m, NEES {course.nees.mean:.1f} (2 numbers)"
+    )
     assert course.scored_count == course.count
     assert course.position_rms_m <= {1: 0.36, 2: 0.41}[number]
     assert course.distance_m.rms <= 0.27
