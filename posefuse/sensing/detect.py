@@ -22,9 +22,12 @@ class DetectorSettings:
 
     Parameters
     ----------
-    refinement, refinement_window_px
-        How corners are refined, and the half width of the window around each, which is made
-        smaller where a tag's cells are: 0.3 cells.
+    refinement
+        How corners are refined.
+    refinement_window_px, refinement_window_cells
+        Half width of the window around a corner for ``SUBPIXEL``: the first, or that many cells of
+        the tag where these are less. OpenCV's own 0.3 cells leave tags of 25 to 50 px a window of
+        1 px, too narrow to move a corner to where it belongs: the error doubles.
     least_edge_px, most_edge_share
         Outlines with a shorter edge, or one longer than that share of the image's longer side, are
         not looked at.
@@ -37,6 +40,7 @@ class DetectorSettings:
 
     refinement: CornerRefinement = CornerRefinement.SUBPIXEL
     refinement_window_px: int = 5
+    refinement_window_cells: float = 0.6
     least_edge_px: float = 10.0
     most_edge_share: float = 1.0
     thresholds_px: tuple[int, ...] = (3, 13, 23)
@@ -45,6 +49,7 @@ class DetectorSettings:
 
     def __post_init__(self) -> None:
         positive("least_edge_px", self.least_edge_px)
+        positive("refinement_window_cells", self.refinement_window_cells)
         in_range("most_edge_share", self.most_edge_share, 0.01, 1.0)
         in_range("correction_share", self.correction_share, 0.0, 1.0)
         in_range("refinement_window_px", self.refinement_window_px, 1, 50)
@@ -145,7 +150,7 @@ def _detector(family: str, settings: DetectorSettings, longest_px: int) -> Any: 
     told = aruco.DetectorParameters()
     told.cornerRefinementMethod = method[settings.refinement]
     told.cornerRefinementWinSize = settings.refinement_window_px
-    told.relativeCornerRefinmentWinSize = 0.3
+    told.relativeCornerRefinmentWinSize = settings.refinement_window_cells
     told.cornerRefinementMaxIterations = 50
     told.cornerRefinementMinAccuracy = 0.01
     # OpenCV counts perimeters in the longer side of the image
