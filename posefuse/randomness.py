@@ -10,10 +10,11 @@ import math
 import zlib
 
 import numpy as np
+from numpy.typing import NDArray
 
 from posefuse.compiling import inlined_kernel, kernel
 
-__all__ = ["normal", "stream", "stream_key", "uniform"]
+__all__ = ["normal", "normals", "stream", "stream_key", "uniform"]
 
 
 def _sequence(seed: int, trial: int, name: str) -> np.random.SeedSequence:
@@ -54,6 +55,17 @@ def _layer_edges() -> np.ndarray:
 
 EDGES = _layer_edges()
 INNER_SHARES = EDGES[1:] / EDGES[:-1]
+
+
+def normals(seed: int, trial: int, name: str, count: int) -> NDArray[np.float64]:
+    """The first ``count`` normal numbers of one named source in one trial.
+
+    >>> normals(1, 0, "wheel", 3).shape
+    (3,)
+    """
+    values = np.empty(count)
+    _fill(stream_key(seed, trial, name), values)
+    return values
 
 
 @inlined_kernel
@@ -128,3 +140,10 @@ def _tail(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
         if -2.0 * math.log(_spread(_mix(bits, draw + np.uint64(1)))) >= beyond * beyond:
             return LAST_EDGE + beyond
         draw += np.uint64(2)
+
+
+@kernel
+def _fill(key, values):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Write the key's first normal numbers into values (n,)."""
+    for i in range(values.shape[0]):
+        values[i] = normal(key, np.uint64(i))

@@ -3,7 +3,7 @@
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.randomness import stream
+from posefuse.randomness import normals, stream
 from posefuse.robot import Gyro
 
 __all__ = ["gyro_turns"]
@@ -18,10 +18,10 @@ def gyro_turns(
     bias = gyro.bias_rad_per_s * stream(seed, trial, "gyro bias").standard_normal()
     measured = turns_rad * (1.0 + scale) + bias * steps_s
     if gyro.drift_rad_per_s_per_sqrt_s:
-        drawn = stream(seed, trial, "gyro drift").standard_normal(len(turns_rad))
+        drawn = normals(seed, trial, "gyro drift", len(turns_rad))
         walk = np.cumsum(gyro.drift_rad_per_s_per_sqrt_s * root_s * drawn)
         measured += (np.concatenate([[0.0], walk[:-1]]) + walk) / 2.0 * steps_s
     if gyro.noise_rad_per_sqrt_s:
-        drawn = stream(seed, trial, "gyro noise").standard_normal(len(turns_rad))
+        drawn = normals(seed, trial, "gyro noise", len(turns_rad))
         measured += gyro.noise_rad_per_sqrt_s * root_s * drawn
     return measured

@@ -12,7 +12,7 @@ from posefuse.motion.course import Bump
 from posefuse.motion.gyro import gyro_turns
 from posefuse.motion.kinematics import body_matrix, wheel_matrix
 from posefuse.motion.path import TruePath
-from posefuse.randomness import stream
+from posefuse.randomness import normals
 from posefuse.robot import Drivetrain, DrivetrainKind
 
 __all__ = ["OdometryRows", "WheelRun", "odometry_rows", "prepare_wheels"]
@@ -118,10 +118,10 @@ class WheelRun:
         for wheel in range(1, len(read) + 1):
             row = read[wheel - 1]
             if self.drivetrain.travel_std_m_per_sqrt_m:
-                drawn = stream(seed, trial, f"wheel {wheel} travel").standard_normal(len(row))
+                drawn = normals(seed, trial, f"wheel {wheel} travel", len(row))
                 row += self.travel_std_m[wheel - 1] * drawn
             if len(bumped):
-                drawn = stream(seed, trial, f"wheel {wheel} bumps").standard_normal(len(bumped))
+                drawn = normals(seed, trial, f"wheel {wheel} bumps", len(bumped))
                 row[bumped] += self.bump_std_m[bumped] * drawn
         read /= 1.0 + fractions[:, None]
         if self.drivetrain.encoder_counts_per_turn:
@@ -137,19 +137,20 @@ class WheelRun:
         if not (std and self.is_steered):
             return self.directions
         x, y = self.directions
-        off = np.empty_like(x)
-        for wheel, row in enumerate(off, start=1):
-            stream(seed, trial, f"wheel {wheel} steering").standard_normal(out=row)
-        off *= std
+        names = [f"wheel {wheel} steering" for wheel in range(1, len(x) + 1)]
+        off = std * np.array([normals(seed, trial, name, x.shape[1]) for name in names])
         c, s = np.cos(off), np.sin(off)
         return np.stack([c * x - s * y, s * x + c * y])
 
     def _body_twists(self, rolled_m: FloatArray, directions: FloatArray) -> FloatArray:
         """Least squares over the wheels, (steps, 3)."""
+        # einsum adds in one fixed order; a threaded matrix product may differ in the last bit
+        over_wheels = "ws,jw->sj"
         if not self.is_steered:
-            return np.asarray(rolled_m.T @ self.recovery.T)
+            return np.asarray(np.einsum(over_wheels, rolled_m, self.recovery))
         x, y = rolled_m * directions
-        return np.asarray(x.T @ self.recovery[:, 0::2].T + y.T @ self.recovery[:, 1::2].T)
+        along = np.einsum(over_wheels, x, self.recovery[:, 0::2])
+        return np.asarray(along + np.einsum(over_wheels, y, self.recovery[:, 1::2]))
 
     @property
     def is_steered(self) -> bool:
@@ -220,7 +221,7 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
 
 def _rolled(drivetrain: Drivetrain, twists: FloatArray) -> tuple[FloatArray, FloatArray]:
     """What each rim rolls (wheels, steps), and the directions of steered wheels."""
-    travel = wheel_matrix(drivetrain) @ twists.T
+    travel = np.einsum("ij,sj->is", wheel_matrix(drivetrain), twists)
     if drivetrain.kind is not DrivetrainKind.SWERVE:
         return travel, np.zeros((2, 0, len(twists)))
     x, y = travel[0::2], travel[1::2]
