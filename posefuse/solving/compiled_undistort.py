@@ -33,7 +33,7 @@ def _undistort_lanes(pixels, lens, points, slopes):  # type: ignore[no-untyped-d
     for lane in range(LANES):
         points[0, lane] = (pixels[0, lane] - lens[2]) / lens[0]
         points[1, lane] = (pixels[1, lane] - lens[3]) / lens[1]
-        slopes[3, lane] = 0.0
+        slopes[3, lane] = 1.0
     for _ in range(COMMON_STEPS):
         for lane in range(LANES):
             x, y = points[0, lane], points[1, lane]
@@ -45,12 +45,15 @@ def _undistort_lanes(pixels, lens, points, slopes):  # type: ignore[no-untyped-d
             step_y = (xx * off_y - xy * off_x) / determinant
             is_before_fold = min(xx + yy, determinant) > 0.0
             length = (abs(step_x) + abs(step_y)) / (1.0 + abs(x) + abs(y))
-            points[0, lane] = x + step_x
-            points[1, lane] = y + step_y
-            slopes[0, lane] = xx
-            slopes[1, lane] = xy
-            slopes[2, lane] = yy
-            slopes[3, lane] = 0.0 * slopes[3, lane] + (length if is_before_fold else np.nan)
+            length = 0.0 * slopes[3, lane] + (length if is_before_fold else np.nan)
+            # what has settled stays as it is: no lane depends on its neighbours
+            is_settled = slopes[3, lane] < SETTLED
+            points[0, lane] = x if is_settled else x + step_x
+            points[1, lane] = y if is_settled else y + step_y
+            slopes[0, lane] = slopes[0, lane] if is_settled else xx
+            slopes[1, lane] = slopes[1, lane] if is_settled else xy
+            slopes[2, lane] = slopes[2, lane] if is_settled else yy
+            slopes[3, lane] = slopes[3, lane] if is_settled else length
         most = 0.0
         for lane in range(LANES):
             most = max(most, slopes[3, lane])
