@@ -33,6 +33,8 @@ def _shift_rows(pixels, s, velocity, row_time, height):  # type: ignore[no-untyp
 @inlined_kernel
 def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Move pixels[s] toward their middle by inward px and by the shift, both scaled."""
+    if inward[s] == 0.0 and shift[s, 0] == 0.0 and shift[s, 1] == 0.0:
+        return
     u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
     v = 0.25 * (pixels[s, 0, 1] + pixels[s, 1, 1] + pixels[s, 2, 1] + pixels[s, 3, 1])
     closer, right, down = scale * inward[s], scale * shift[s, 0], scale * shift[s, 1]
