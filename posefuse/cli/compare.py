@@ -48,11 +48,13 @@ def command(
 
     Shows the ranked table and writes results.json, results.csv and report.html to a new folder.
     """
+    from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.files.result_folder import new_folder
     from posefuse.report.comparison import write_comparison_report
     from posefuse.report.files import write_results
     from posefuse.study.file import load_study
 
+    refuse_other_kinds(study_file, "study")
     study = load_study(study_file)
     out = out or default_folder()
     with new_folder(out) as folder:

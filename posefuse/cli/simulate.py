@@ -32,12 +32,14 @@ def command(
 
     Each folder holds copies of the rig's and the layout's files, so that it can be sent whole.
     """
+    from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.files.result_folder import new_folder
     from posefuse.recording.folder import StoredRecording, write_recording
     from posefuse.simulation.simulate import simulate
     from posefuse.study.compare import plan_scene
     from posefuse.study.file import load_study
 
+    refuse_other_kinds(study_file, "study")
     study = load_study(study_file)
     plans = [study.plan(name) for name in plan_names] or list(study.plans)
     courses = [study.course(name) for name in course_names] or list(study.courses)

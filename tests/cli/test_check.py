@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from posefuse.cli.check import kind_of
+from posefuse.cli.kinds import kind_of, refuse_other_kinds
 from posefuse.cli.main import cli
 from posefuse.errors import FileError
 
@@ -97,3 +97,9 @@ def test_what_a_layout_and_a_rig_hold() -> None:
     assert "mount 'rear left': 'wide mono' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg" in (
         done.stdout
     )
+
+
+def test_a_command_refuses_another_kind_in_one_line() -> None:
+    layout = ROOT / "fieldlayouts" / "orchard_court.toml"
+    with pytest.raises(FileError, match="a layout file, where a study file is wanted"):
+        refuse_other_kinds(layout, "study")
