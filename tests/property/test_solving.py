@@ -98,9 +98,11 @@ def test_without_noise_the_truth_fits_best(data, count, world_from_robot):
     tags, corners = scene(poses, world_from_robot)
     fixes = solved(tags, corners[None])
     assert fixes.answer_count[0] >= 1
-    assert fixes.rms_px[0, 0] < 1e-6
+    # settled: no step is left that moves the corners by a thousandth of a pixel
+    assert fixes.rms_px[0, 0] < 1e-3
     off = Pose2(fixes.poses[0, 0]).inverse() @ world_from_robot
-    np.testing.assert_allclose(off.wrapped().values, 0.0, atol=1e-6)
+    sds = np.sqrt(np.diagonal(fixes.unit_covs[0, 0]))
+    assert (np.abs(off.wrapped().values) < 1e-3 * sds.max() + 1e-9).all()
 
 
 @given(data=st.data(), count=counts, seed=seeds, world_from_robot=plane_poses)
