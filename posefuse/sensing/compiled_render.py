@@ -2,8 +2,8 @@
 
 Most pixels show one surface throughout: of them every fourth, in both directions, gets a ray, and
 the others what lies between. Pixels that an edge crosses during the exposure (``compiled_marking``)
-take rays spread over their area and the exposure by a Sobol' sequence; rays through their corners
-first tell those that were marked in vain. Rays are cast in bundles, a tile of the image at a time.
+take rays spread over their area and the exposure; rays through their corners first tell those that
+were marked in vain. Rays are cast in bundles, a tile of the image at a time.
 
 ``nodes`` (K, P + 1, 12) and ``frames`` (P + 1, 12): see ``compiled_surfaces``; ``rays``: x, and y,
 of points of the plane at depth 1 that lead to the pixels' middles, from one pixel before the window
@@ -13,9 +13,12 @@ tuples ``SceneArrays``, ``GridArrays`` and ``WorkArrays``, ``near`` holds the nu
 ``near_count`` surfaces that the part can show.
 """
 
+import math
+
 import numpy as np
 
 from posefuse.compiling import kernel
+from posefuse.randomness import uniform
 from posefuse.sensing.compiled_marking import mark_surface, node_time, surface_bounds
 from posefuse.sensing.compiled_surfaces import cast, frames_at
 
@@ -27,6 +30,7 @@ SHARPNESS = 2.0  # the grain of plain pixels is taken as from rays so many px ap
 TRIAL_RAYS = 4  # through the corners; where they meet the same, no edge crosses
 MOVING_RAYS = 8  # a tag that moves may show another cell in between: so many more must agree
 PLAIN_RAYS = 16  # enough for the edges of anything but tags
+KEY, ROW_SHIFT, ONE = np.uint64(1), np.uint64(32), np.uint64(1)
 
 
 @kernel
@@ -159,7 +163,11 @@ def _choose(area, marks, rows, columns):  # type: ignore[no-untyped-def]  # noqa
 
 @kernel
 def _gather(rows, columns, count, rays, slopes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Write slopes (6, count): the chosen pixels' x and y, their change to the right and down."""
+    """Write slopes (8, count) of the chosen pixels.
+
+    The ray's x and y, their change to the right and down, and a shift of the pixel's other rays,
+    each pixel's own: what the rays' pattern does to an edge then does not add up along it.
+    """
     rays_x, rays_y = rays
     for n in range(count):
         j, i = rows[n] + 1, columns[n] + 1
@@ -168,14 +176,22 @@ def _gather(rows, columns, count, rays, slopes):  # type: ignore[no-untyped-def]
         slopes[3, n] = 0.5 * (rays_y[j, i + 1] - rays_y[j, i - 1])
         slopes[4, n] = 0.5 * (rays_x[j + 1, i] - rays_x[j - 1, i])
         slopes[5, n] = 0.5 * (rays_y[j + 1, i] - rays_y[j - 1, i])
+        counter = np.uint64(j) << ROW_SHIFT | np.uint64(2 * i)
+        slopes[6, n], slopes[7, n] = uniform(KEY, counter), uniform(KEY, counter + ONE)
 
 
 @kernel
-def _aim(slopes, count, du, dv, xs, ys):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Write the rays (xs, ys) through the chosen pixels, (du, dv) px off their middles."""
+def _aim(slopes, count, du, dv, is_trial, xs, ys):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Write the rays (xs, ys) through the chosen pixels, (du, dv) px off their middles.
+
+    Each pixel's own shift is added, round the pixel's border, but for the trial.
+    """
+    share = 0.0 if is_trial else 1.0
     for n in range(count):
-        xs[n] = slopes[0, n] + du * slopes[2, n] + dv * slopes[4, n]
-        ys[n] = slopes[1, n] + du * slopes[3, n] + dv * slopes[5, n]
+        right, down = du + share * slopes[6, n], dv + share * slopes[7, n]
+        right, down = right - math.floor(right + 0.5), down - math.floor(down + 0.5)
+        xs[n] = slopes[0, n] + right * slopes[2, n] + down * slopes[4, n]
+        ys[n] = slopes[1, n] + right * slopes[3, n] + down * slopes[5, n]
 
 
 @kernel
@@ -208,7 +224,7 @@ def _settle(count, taken, most, is_still, work, marks, light):  # type: ignore[n
         else:
             rows[kept], columns[kept], total[kept] = j, i, total[n]
             uneven[kept], seen[kept] = uneven[n], seen[n]
-            for k in range(6):
+            for k in range(8):
                 slopes[k, kept] = slopes[k, n]
             kept += 1
     return kept
@@ -229,7 +245,8 @@ def _draw_marked(rays, area, spread, nodes, near, near_count, scene, grid, work,
     taken = 0
     while count > 0:
         _set_frames(node_time(row, spread[taken, 2], grid), nodes, near, near_count, frames)
-        _aim(work.slopes, count, spread[taken, 0], spread[taken, 1], xs, ys)
+        is_trial = taken < TRIAL_RAYS
+        _aim(work.slopes, count, spread[taken, 0], spread[taken, 1], is_trial, xs, ys)
         cast(xs, ys, count, 1.0, frames, near, near_count, scene, hits, work.value)
         _add_up(count, taken, work)
         taken += 1

@@ -96,7 +96,7 @@ def _row(centres_m: FloatArray, row: int, name: str) -> FloatArray:
 
 
 class WorkArrays(NamedTuple):
-    """Room to work in for the rays of one tile, its bounds (4,) and its rays' slopes (6, count)."""
+    """Room to work in for the rays of one tile, its bounds (4,) and its rays' slopes (8, count)."""
 
     xs: FloatArray
     ys: FloatArray
@@ -123,7 +123,7 @@ class WorkArrays(NamedTuple):
             value=np.empty(count),
             total=np.empty(count),
             tile=np.empty(4),
-            slopes=np.empty((6, count)),
+            slopes=np.empty((8, count)),
             frames=np.empty((frame_count, 12)),
             which=np.empty(count, dtype=np.int64),
             face=np.empty(count, dtype=np.int64),

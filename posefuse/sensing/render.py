@@ -20,7 +20,8 @@ __all__ = ["CameraMotion", "render", "render_light"]
 
 GreyImage = NDArray[np.uint8]
 
-_RAYS = 64
+_RAYS = 61
+_GENERATOR = (22, 59, 7)
 _SAME_POSE = 1e-9
 
 
@@ -176,13 +177,14 @@ def _disc(radius_px: float) -> NDArray[np.float32]:
 def _spread() -> FloatArray:
     """Where in a pixel's width, height and exposure each ray lies, -0.5 to 0.5.
 
-    First the pixel's corners, two as the exposure starts and two as it ends; then Sobol' points,
-    centred: each coordinate takes the middle of every one of as many strips once.
+    First the pixel's corners, two as the exposure starts and two as it ends; then a lattice of rank
+    1: point n has coordinates n g / N modulo 1. It was sought out among many: edges of all slopes
+    that are simple fractions come out where they are to 0.01 px, and any 16 points in a row are
+    well spread, too. (Sobol' points move edges of slope 1/3 by 0.13 px.)
     """
-    from scipy.stats.qmc import Sobol
-
     corners = np.array([(-1, -1, -1), (1, 1, -1), (-1, 1, 1), (1, -1, 1)]) * 0.499
-    points = Sobol(3, scramble=False).random(_RAYS) + 0.5 / _RAYS - 0.5
+    steps = np.outer(np.arange(_RAYS), _GENERATOR) % _RAYS
+    points = (steps + 0.5) / _RAYS - 0.5
     return frozen_array("spread", np.concatenate([corners, points]), (len(corners) + _RAYS, 3))
 
 
