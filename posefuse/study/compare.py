@@ -52,11 +52,15 @@ def compare(
             raise InputError(f"{name}: must be {least} or more (got {value})")
     pairs = [(plan, course) for plan in study.plans for course in study.courses]
     with ThreadPoolExecutor(workers) as pool:
-        cards = pool.map(
-            lambda task: run_trial(study, *task, seed=seed),
-            _tasks(study, pairs, trials),
-        )
-        runs = tuple(_gather(cards, pairs, trials, on_progress))
+        try:
+            cards = pool.map(
+                lambda task: run_trial(study, *task, seed=seed),
+                _tasks(study, pairs, trials),
+            )
+            runs = tuple(_gather(cards, pairs, trials, on_progress))
+        except BaseException:  # a fault or a user's interrupt: do not run the rest
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
     return Comparison(
         study=study,
         trials=trials,
