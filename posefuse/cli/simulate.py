@@ -58,7 +58,7 @@ def command(
                     rig_path=_file_of(plan.name, plan.rig_path),
                     layout_path=_file_of(study.layout.name, study.layout_path),
                     goal=study.goal.name,
-                    clock=f"seconds since the start of the course, simulated from {study_file.name}",
+                    clock=f"seconds into the course, simulated from {study_file.name}",
                 )
                 write_recording(stored, folder / name)
                 written.append(out / name)
