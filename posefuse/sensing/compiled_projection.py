@@ -34,8 +34,8 @@ def distort(x, y, lens):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     p1, p2 = lens[6], lens[7]
     r2 = x * x + y * y
     top = 1.0 + r2 * (lens[4] + r2 * (lens[5] + r2 * lens[8]))
-    low = 1.0 + r2 * (lens[9] + r2 * (lens[10] + r2 * lens[11]))
-    gain = top / low
+    low = r2 * (lens[9] + r2 * (lens[10] + r2 * lens[11]))
+    gain = top if low == 0.0 else top / (1.0 + low)  # most lenses need no division
     xd = x * gain + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * x * x)
     yd = y * gain + p1 * (r2 + 2.0 * y * y) + 2.0 * p2 * x * y
     return xd, yd
@@ -63,7 +63,8 @@ def distort_with_slopes(x, y, lens):  # type: ignore[no-untyped-def]  # noqa: AN
 @inlined_kernel
 def project_point(x, y, z, lens):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """(u, v) in px of a point in the camera frame; the caller sees to it that z > 0."""
-    xd, yd = distort(x / z, y / z, lens)
+    inverse = 1.0 / z
+    xd, yd = distort(x * inverse, y * inverse, lens)
     return lens[0] * xd + lens[2], lens[1] * yd + lens[3]
 
 
