@@ -84,6 +84,12 @@ def _spread(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
 
 
 @inlined_kernel
+def _side(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """A number evenly spread over (-1, 1) from 64 random bits: the upper 53 as a signed integer."""
+    return (np.float64(np.int64(bits) >> np.int64(11)) + 0.5) * (1.0 / 4503599627370496.0)
+
+
+@inlined_kernel
 def uniform(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """A number evenly spread over the open interval (0, 1).
 
@@ -107,7 +113,7 @@ def normal(key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN20
     """
     bits = _mix(key, counter)
     layer = np.int64(bits & LAYER_BITS)
-    side = 2.0 * _spread(bits) - 1.0
+    side = _side(bits)
     if abs(side) < INNER_SHARES[layer]:
         return side * EDGES[layer]
     return _refused(bits)
@@ -118,7 +124,7 @@ def _refused(bits):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """The rest of the ziggurat: a layer's edge, the tail, and drawing anew."""
     while True:
         layer = np.int64(bits & LAYER_BITS)
-        side = 2.0 * _spread(bits) - 1.0
+        side = _side(bits)
         place = side * EDGES[layer]
         if abs(side) < INNER_SHARES[layer]:
             return place
