@@ -21,6 +21,7 @@ VALUE_COLUMNS = (
     "std_px",
     "shared_fraction",
     "inward_px",
+    "narrowing_px",
     "shift_x_px",
     "shift_y_px",
 )
@@ -29,6 +30,7 @@ VALUE_COLUMNS = (
 EXTRA_COLUMNS = (
     "rendered",
     "found",
+    "misread",
     "found_low",
     "found_high",
     "bias_rest_px",
@@ -50,6 +52,8 @@ class MeasuredResponse:
         The axes (E,), (I,), (B,), rising. Between their points the response is linear, beyond their
         ends it is held.
     found_probability, std_px, shared_fraction, inward_px : (E, I, B) arrays
+    narrowing_px : (E, I, B) array
+        How far the left and the right corners are found toward each other, besides.
     shift_px : (E, I, B, 2) array
     """
 
@@ -60,6 +64,7 @@ class MeasuredResponse:
     std_px: FloatArray
     shared_fraction: FloatArray
     inward_px: FloatArray
+    narrowing_px: FloatArray
     shift_px: FloatArray
 
     def __post_init__(self) -> None:
@@ -70,7 +75,7 @@ class MeasuredResponse:
                 raise InputError(f"{name}: must hold one value or more")
             object.__setattr__(self, name, axis)
             shape += (len(axis),)
-        for name in ("found_probability", "std_px", "shared_fraction", "inward_px"):
+        for name in VALUE_COLUMNS[:-2]:
             object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
         object.__setattr__(self, "shift_px", frozen_array("shift_px", self.shift_px, (*shape, 2)))
         for name, most in (("found_probability", 1.0), ("shared_fraction", 0.99)):
@@ -102,11 +107,8 @@ def load_response(path: Path, *, noise_grey: float, defocus_px: float) -> Measur
             edges_px=axes[0],
             incidences_rad=np.radians(axes[1]),
             blurs_px=axes[2],
-            found_probability=values[..., 0],
-            std_px=values[..., 1],
-            shared_fraction=values[..., 2],
-            inward_px=values[..., 3],
-            shift_px=values[..., 4:6],
+            **{name: values[..., place] for place, name in enumerate(VALUE_COLUMNS[:-2])},
+            shift_px=values[..., -2:],
         )
     except InputError as error:
         raise FileError(path, str(error)) from None

@@ -1,6 +1,7 @@
 """Where each pixel of a camera looks: computed once for a lens, used for every frame."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,32 @@ class CameraView:
     reach: FloatArray
     off_axis: NDArray[np.float32]
 
+    def part(self, window: Window) -> "CameraView":
+        """A window that lies in this one.
+
+        Raises
+        ------
+        InputError
+            It does not.
+        """
+        left, top, width, height = window
+        right, down = left - self.window[0], top - self.window[1]
+        whole = self.off_axis.shape
+        if min(right, down) < 0 or right + width > whole[1] or down + height > whole[0]:
+            raise InputError(f"window: {window} does not lie in {self.window}")
+        rows = slice(down, down + height + 1 + STRIDE)
+        columns = slice(right, right + width + 1 + STRIDE)
+        rays_x, rays_y = _single(self.rays_x[rows, columns]), _single(self.rays_y[rows, columns])
+        return CameraView(
+            lens=self.lens,
+            sensor=self.sensor,
+            window=window,
+            rays_x=rays_x,
+            rays_y=rays_y,
+            reach=_reach(rays_x, rays_y),
+            off_axis=_single(self.off_axis[down : down + height, right : right + width]),
+        )
+
     @property
     def lens_row(self) -> FloatArray:
         """The lens as kernels take it."""
@@ -69,19 +96,23 @@ def camera_view(lens: Lens, sensor: Sensor, *, window: Window | None = None) -> 
     off = (pixels[1:-STRIDE, 1:-STRIDE] - middle) ** 2
     off_axis = off.sum(axis=-1) / (middle**2).sum()
     off_axis[np.isnan(rays[1:-STRIDE, 1:-STRIDE, 0])] = np.nan
-    flat = rays.reshape(-1, 2)
     return CameraView(
         lens=lens,
         sensor=sensor,
         window=(left, top, width, height),
         rays_x=_single(rays[..., 0]),
         rays_y=_single(rays[..., 1]),
-        reach=frozen_array("reach", np.r_[np.nanmin(flat, 0), np.nanmax(flat, 0)], (4,)),
+        reach=_reach(rays[..., 0], rays[..., 1]),
         off_axis=_single(off_axis),
     )
 
 
-def _single(array: FloatArray) -> NDArray[np.float32]:
+def _reach(rays_x: NDArray[np.floating[Any]], rays_y: NDArray[np.floating[Any]]) -> FloatArray:
+    ends = [find(rays) for find in (np.nanmin, np.nanmax) for rays in (rays_x, rays_y)]
+    return frozen_array("reach", ends, (4,))
+
+
+def _single(array: NDArray[np.floating[Any]]) -> NDArray[np.float32]:
     single = np.ascontiguousarray(array, dtype=np.float32)
     single.setflags(write=False)
     return single

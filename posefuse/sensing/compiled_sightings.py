@@ -31,6 +31,18 @@ def _shift_rows(pixels, s, velocity, row_time, height):  # type: ignore[no-untyp
 
 
 @inlined_kernel
+def _narrow(pixels, s, narrowing):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Move the left and the right corners of pixels[s] toward each other by narrowing px each."""
+    wide_u = pixels[s, 1, 0] - pixels[s, 0, 0] + pixels[s, 2, 0] - pixels[s, 3, 0]
+    wide_v = pixels[s, 1, 1] - pixels[s, 0, 1] + pixels[s, 2, 1] - pixels[s, 3, 1]
+    share = narrowing / np.sqrt(wide_u * wide_u + wide_v * wide_v)
+    for k in range(4):
+        side = -share if k in (1, 2) else share
+        pixels[s, k, 0] += side * wide_u
+        pixels[s, k, 1] += side * wide_v
+
+
+@inlined_kernel
 def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Move pixels[s] toward their middle by inward px and by the shift, both scaled."""
     if inward[s] == 0.0 and shift[s, 0] == 0.0 and shift[s, 1] == 0.0:
@@ -72,6 +84,7 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
     std,  # noqa: ANN001
     shared_fraction,  # noqa: ANN001
     inward,  # noqa: ANN001
+    narrowing,  # noqa: ANN001
     shift,  # noqa: ANN001
     found_probability,  # noqa: ANN001
     cameras,  # noqa: ANN001
@@ -113,6 +126,8 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
                 _shift_rows(pixels, s, velocity, cameras.row_time_s[c], size_px[c, 1])
             if noise_scale > 0.0:
                 _bias(pixels, s, inward, shift, noise_scale)
+                if narrowing[s] != 0.0:
+                    _narrow(pixels, s, noise_scale * narrowing[s])
                 _add_noise(pixels, s, noise_scale * std[s], shared_fraction[s], key, counter)
             found = inside_image(pixels, s, size_px, c, 0.0)
         is_found[s] = found

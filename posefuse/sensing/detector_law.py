@@ -12,11 +12,19 @@ __all__ = ["DetectorResponse", "detector_response"]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class DetectorResponse:
-    """One row for each sighting; see ``robot.Detector`` for the meaning of each figure."""
+    """One row for each sighting; see ``robot.Detector`` for the meaning of each figure.
+
+    Parameters
+    ----------
+    narrowing_px
+        How far, besides, the left and the right corners are found toward each other: motion blur
+        and grazing views narrow a tag more than they lower it. The law knows none.
+    """
 
     std_px: FloatArray
     shared_fraction: FloatArray
     inward_px: FloatArray
+    narrowing_px: FloatArray
     shift_px: FloatArray
     found_probability: FloatArray
 
@@ -51,6 +59,7 @@ def detector_response(
         std_px=np.sqrt(variance),
         shared_fraction=np.full(count, detector.shared_fraction),
         inward_px=np.full(count, detector.inward_px),
+        narrowing_px=np.zeros(count),
         shift_px=np.tile(detector.shift_px, (count, 1)),
         found_probability=(1.0 - detector.miss_rate) * logistic,
     )
@@ -81,6 +90,7 @@ def _measured_response(
         std_px=between(measured.std_px),
         shared_fraction=between(measured.shared_fraction),
         inward_px=between(measured.inward_px),
+        narrowing_px=between(measured.narrowing_px),
         shift_px=between(measured.shift_px),
         found_probability=between(measured.found_probability),
     )

@@ -27,8 +27,8 @@ def sense(
     Corners are nan where nothing is found: by the detector's luck, or because a corner with all
     its errors lies outside the image. A corner is the projection of the as-built tag by the
     as-built camera, displaced by how far the image moves until its row is read, moved toward the
-    tag's middle and shifted (bias), then spread. The noise of a sighting hangs on its camera's key,
-    its frame's number, the tag's id and the corner alone.
+    tag's middle, narrowed and shifted (bias), then spread. The noise of a sighting hangs on its
+    camera's key, its frame's number, the tag's id and the corner alone.
 
     Parameters
     ----------
@@ -69,6 +69,7 @@ def sense(
         views.std_px,
         views.shared_fraction,
         views.inward_px,
+        views.narrowing_px,
         views.shift_px,
         views.found_probability,
         views.cameras,

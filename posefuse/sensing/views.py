@@ -47,8 +47,8 @@ class TagViews:
         How fast the tag's centre crosses the image.
     blur_px
         Length of that motion over the exposure.
-    std_px, shared_fraction, inward_px, shift_px, found_probability
-        The detector's response, (S,) and (S, 2): see ``robot.Detector``.
+    std_px, shared_fraction, inward_px, narrowing_px, shift_px, found_probability
+        The detector's response, (S,) and (S, 2): see ``DetectorResponse``.
     """
 
     cameras: CameraArrays
@@ -68,6 +68,7 @@ class TagViews:
     std_px: FloatArray
     shared_fraction: FloatArray
     inward_px: FloatArray
+    narrowing_px: FloatArray
     shift_px: FloatArray
     found_probability: FloatArray
 
