@@ -18,10 +18,17 @@ from posefuse.aim.hits import (
     simulate_hits,
 )
 from posefuse.aim.law import FlightLaw, flight_law
+from posefuse.aim.paths import flight_paths_m
 from posefuse.aim.pivot import arc_pivots_rad, pivot_error_rad, pivot_rad
+from posefuse.aim.sheet import ArcSheet, arc_sheets, refuse_unreachable
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import CAUTION, PivotTable, write_pivot_table
-from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
+from posefuse.aim.tabulate import (
+    interpolation_errors_rad,
+    load_pivot_table,
+    pivot_table,
+    roomiest_pivots,
+)
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
 from posefuse.aim.wilson import wilson_bounds
 
@@ -31,6 +38,7 @@ __all__ = [
     "Aim",
     "Air",
     "Arc",
+    "ArcSheet",
     "Commands",
     "Crossings",
     "Fitted",
@@ -43,9 +51,11 @@ __all__ = [
     "Shots",
     "ToleranceBand",
     "arc_pivots_rad",
+    "arc_sheets",
     "enough_distance_std_m",
     "fit_shots",
     "flight_law",
+    "flight_paths_m",
     "flight_reference",
     "fly",
     "hit_probability",
@@ -53,6 +63,7 @@ __all__ = [
     "launch_angles_rad",
     "least_speed_m_per_s",
     "load_measured_shots",
+    "load_pivot_table",
     "next_distances",
     "pivot_error_rad",
     "pivot_rad",
@@ -60,6 +71,7 @@ __all__ = [
     "pivot_table",
     "prepare_aim",
     "reachable_spans_m",
+    "refuse_unreachable",
     "roomiest_pivots",
     "shot_commands",
     "simulate_hits",

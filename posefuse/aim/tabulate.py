@@ -1,5 +1,7 @@
 """Working out tables of pivots, and what interpolating in them costs."""
 
+from pathlib import Path
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -10,9 +12,10 @@ from posefuse.aim.flight import fly
 from posefuse.aim.law import flight_law
 from posefuse.aim.table import PivotTable, rising_distances_m
 from posefuse.checks import FloatArray
-from posefuse.errors import InputError
+from posefuse.errors import FileError, InputError
+from posefuse.files.table_file import read_table
 
-__all__ = ["interpolation_errors_rad", "pivot_table", "roomiest_pivots"]
+__all__ = ["interpolation_errors_rad", "load_pivot_table", "pivot_table", "roomiest_pivots"]
 
 INNER_POINTS = 7
 
@@ -51,6 +54,47 @@ def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) 
         entries_rad=entries,
         is_roomiest=is_roomiest,
     )
+
+
+def load_pivot_table(path: Path, *, aim: Aim) -> PivotTable:
+    """The table in a CSV file, by which a robot sets the pivots of an aim.
+
+    Columns distance_m, pivot_deg; those that ``write_pivot_table`` adds are passed over, for they
+    follow from these.
+
+    Raises
+    ------
+    FileError
+        A column that is missing or unknown, a cell that is no number, fewer than two rows, a
+        distance that is there twice or does not rise, a pivot from which nothing comes to its
+        distance.
+    """
+    columns = read_table(
+        path,
+        ("distance_m", "pivot_deg"),
+        optional=("slope_deg_per_m", "time_of_flight_s", "entry_deg"),
+    )
+    pivots = np.radians(columns["pivot_deg"])
+    try:
+        distances = rising_distances_m(columns["distance_m"])
+        times, entries = _arrivals(aim, distances, pivots)
+        lost = np.flatnonzero(np.isnan(times))
+        if len(lost):
+            row = int(lost[0])
+            raise InputError(
+                f"pivot table: with a pivot of {columns['pivot_deg'][row]:g} degrees the piece "
+                f"does not come as far as {distances[row]:g} m"
+            )
+        return PivotTable(
+            arc=aim.arc,
+            distances_m=distances,
+            pivots_rad=pivots,
+            slopes_rad_per_m=np.gradient(pivots, distances),
+            times_s=times,
+            entries_rad=entries,
+        )
+    except InputError as error:
+        raise FileError(path, str(error).removeprefix("pivot table: ")) from None
 
 
 def _refuse_unreached(aim: Aim, distances_m: FloatArray, pivots_rad: FloatArray) -> None:

@@ -13,6 +13,7 @@ from posefuse.errors import PosefuseError
 __all__ = ["cli", "run"]
 
 _COMMANDS: Mapping[str, str] = {
+    "aim": "Work out the pivots of a shooter for a goal, or fit it to measured shots.",
     "calibrate": "Measure a lens from pictures of a board.",
     "check": "Validate files and say what they hold.",
     "compare": "Run every plan of a study with the same luck, and rank them.",

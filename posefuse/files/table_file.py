@@ -32,7 +32,8 @@ def read_table(
 ) -> dict[str, NDArray[Any]]:
     """Each column under its name: float64, or int64 or text for those said to be so.
 
-    The order of the columns is free; blank lines are passed over; a table may have no rows.
+    The order of the columns is free; blank lines are passed over; a table may have no rows. A first
+    line that starts with ``#`` is a remark: the columns are then named on the second.
 
     Parameters
     ----------
@@ -52,8 +53,11 @@ def read_table(
         or no finite number: with file, line and column.
     """
     content = read_text(path)
+    header_line = 1
+    if content.startswith("#"):
+        content, header_line = _without_remark(content), 2
     lines = content.split("\n")
-    names = _column_names(path, lines[0], columns, optional)
+    names = _column_names(path, lines[0], columns, optional, line=header_line)
     table = _quick(lines, names, text)
     if table is None:
         table = _careful(path, content, names, text)
@@ -86,8 +90,15 @@ def write_table(path: Path, columns: Mapping[str, Sequence[Any] | NDArray[Any]])
         writer.writerows(zip(*(array.tolist() for array in arrays.values()), strict=True))
 
 
+def _without_remark(content: str) -> str:
+    """The text with the remark on its first line gone, and the number of every row kept."""
+    _, _, rest = content.partition("\n")
+    header, _, rows = rest.partition("\n")
+    return f"{header}\n\n{rows}"
+
+
 def _column_names(
-    path: Path, header: str, columns: Sequence[str], optional: Collection[str]
+    path: Path, header: str, columns: Sequence[str], optional: Collection[str], *, line: int
 ) -> list[str]:
     names = [name.strip() for name in next(csv.reader([header]), [])]
     known = [*columns, *optional]
@@ -96,18 +107,18 @@ def _column_names(
     if not any(name in known for name in names):
         hint = "; cells are parted by commas" if re.search("[;\t]", header) else ""
         got = shown_value(header)
-        raise FileError(path, f"must name the columns: {wanted}{hint} (got {got})", line=1)
+        raise FileError(path, f"must name the columns: {wanted}{hint} (got {got})", line=line)
     faults = []
     for name in dict.fromkeys(names):
         if name not in known:
             near = difflib.get_close_matches(name, known, n=1)
             advice = f"did you mean {near[0]!r}?" if near else wanted
-            faults.append(FileError(path, f"unknown column {name!r}; {advice}", line=1))
+            faults.append(FileError(path, f"unknown column {name!r}; {advice}", line=line))
         elif names.count(name) > 1:
-            faults.append(FileError(path, f"the column {name!r} is there twice", line=1))
+            faults.append(FileError(path, f"the column {name!r} is there twice", line=line))
     missing = [name for name in columns if name not in names]
     if missing:
-        faults.append(FileError(path, f"missing column: {', '.join(missing)}", line=1))
+        faults.append(FileError(path, f"missing column: {', '.join(missing)}", line=line))
     if faults:
         raise FileError.joined(faults)
     return names

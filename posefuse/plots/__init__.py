@@ -1,5 +1,11 @@
 """Pictures: finished numbers onto matplotlib axes; ``draw_x(ax, data, ...)``, no global state."""
 
+from posefuse.plots.aim import draw_flights, draw_pivots
+from posefuse.plots.aim_tolerance import (
+    SpreadAtPlaces,
+    draw_bearing_tolerance,
+    draw_distance_tolerance,
+)
 from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
 from posefuse.plots.consistency import draw_nees, draw_nis
 from posefuse.plots.court import court_margin_m, draw_court
@@ -26,17 +32,22 @@ from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_pe
 __all__ = [
     "Axes",
     "Figure",
+    "SpreadAtPlaces",
     "add_error_bar",
     "add_tags_bar",
     "box_legend_handles",
     "court_margin_m",
+    "draw_bearing_tolerance",
     "draw_court",
     "draw_distance_error",
+    "draw_distance_tolerance",
     "draw_error_boxes",
     "draw_expected_error",
+    "draw_flights",
     "draw_nees",
     "draw_nis",
     "draw_path",
+    "draw_pivots",
     "draw_rig_from_above",
     "draw_rig_from_side",
     "draw_robot",

@@ -1,6 +1,6 @@
 """What the words in a report mean, and the caution that goes with it."""
 
-__all__ = ["CAUTION", "COMPARISON_WORDS", "REPLAY_WORDS"]
+__all__ = ["AIM_WORDS", "CAUTION", "COMPARISON_WORDS", "REPLAY_WORDS"]
 
 CAUTION = (
     "Take care: moving robots and thrown pieces can hurt. The figures here are estimates from a "
@@ -39,3 +39,18 @@ COMPARISON_WORDS = {
     **_COUNTS,
 }
 REPLAY_WORDS = {**_ERRORS, **_COUNTS}
+AIM_WORDS = {
+    "Pivot": "The angle of the throw above level that brings the piece from that distance through "
+    "the middle of the opening. Two of them do: the flat low arc and the steep high arc.",
+    "Slope": "How much the pivot changes with the distance: times a distance error it is the pivot "
+    "error.",
+    "Lines off": "How far straight lines between this row and the next stray from the exact pivot.",
+    "Entry": "How steeply below level the piece comes in; below zero it still rises.",
+    "Short by, long by": "How much too short or too long the estimated distance may be and a shot "
+    "thrown exactly as told still goes in, clear of the rim. “any”: more than 5 m.",
+    "Hits per 100": "Of shots with a perfect estimate, by the shooter's own spread.",
+    "Enough": "The distance error (1 sigma) that costs one hit in 100. A better camera rig than "
+    "that adds nothing from there.",
+    "Most room": "The pivot with which the robot may stand farthest off, nearer or farther, from "
+    "where it believes to stand, and how far that is.",
+}

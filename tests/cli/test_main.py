@@ -57,7 +57,8 @@ def test_help_loads_nothing_heavy() -> None:
         (["chek", "a.toml"], "Error: no command 'chek'; did you mean 'check'?\n"),
         (
             ["zzz"],
-            "Error: no command 'zzz'; there are: calibrate, check, compare, replay, simulate\n",
+            "Error: no command 'zzz'; there are: aim, calibrate, check, compare, replay, "
+            "simulate\n",
         ),
         (["check"], "Error: Missing argument 'FILE...'.\n"),
         (["--zzz"], "Error: No such option '--zzz'.\n"),

@@ -125,3 +125,16 @@ def test_truth_values_are_written_as_numbers(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     write_table(path, {"t_s": np.array([True, False])})
     assert path.read_bytes() == b"t_s\n1\n0\n"
+
+
+def test_a_remark_on_the_first_line_is_passed_over_and_lines_keep_their_numbers(
+    tmp_path: Path,
+) -> None:
+    table = read_table(written(tmp_path, "# told once\nt_s,x_m\n1,2\n"), COLUMNS)
+    assert_array_equal(table["x_m"], [2.0])
+    with pytest.raises(FileError, match=r"a\.csv:4: x_m: must be a finite number"):
+        read_table(written(tmp_path, "# told once\nt_s,x_m\n1,2\n3,x\n"), COLUMNS)
+    with pytest.raises(FileError, match=r"a\.csv:2: missing column: x_m"):
+        read_table(written(tmp_path, "# told once\nt_s\n1\n"), COLUMNS)
+    with pytest.raises(FileError, match=r"a\.csv:2: must name the columns"):
+        read_table(written(tmp_path, "# nothing else\n"), COLUMNS)

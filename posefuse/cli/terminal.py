@@ -1,0 +1,92 @@
+"""Tables on the terminal."""
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+__all__ = ["terminal_table"]
+
+_GAP = 2  # columns between two of a table, and around it
+_HEADER_LETTERS = (16, 12, 9, 0)
+
+
+def terminal_table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    width: int,
+    dropped_first: Sequence[str] = (),
+    name_width: int | None = None,
+) -> "Table":
+    """The table with figures and their intervals on two lines.
+
+    Parameters
+    ----------
+    width
+        Of the terminal, in columns.
+    dropped_first
+        How the headers begin of the columns that are left out when the terminal is too narrow, the
+        first of them first.
+    name_width
+        Where the first column's texts are broken when nothing else makes the table narrow enough.
+    """
+    from rich import box
+    from rich.table import Table
+
+    cells = [[_two_lines(cell) for cell in row] for row in rows]
+    shown = list(range(len(headers)))
+    for beginning in dropped_first:
+        if _width(_titles(headers, cells, shown, 0), cells, shown) <= width:
+            break
+        shown = [place for place in shown if not headers[place].startswith(beginning)]
+    if _width(_titles(headers, cells, shown, 0), cells, shown) > width and name_width is not None:
+        for row in cells:
+            row[0] = "\n".join(textwrap.wrap(row[0], name_width, break_long_words=False))
+    choices = [_titles(headers, cells, shown, letters) for letters in _HEADER_LETTERS]
+    titles = next((t for t in choices if _width(t, cells, shown) <= width), choices[-1])
+    table = Table(box=box.SIMPLE_HEAD, collapse_padding=True, pad_edge=False)
+    for column, title in enumerate(titles):
+        justify: Literal["left", "right"] = "left" if column == 0 else "right"
+        table.add_column(title, justify=justify, no_wrap=True)
+    for row in cells:
+        table.add_row(*(row[place] for place in shown))
+    return table
+
+
+def _width(titles: Sequence[str], cells: Sequence[Sequence[str]], shown: Sequence[int]) -> int:
+    """Columns that the table takes."""
+    widths = [
+        max(_widest(title), *(_widest(row[place]) for row in cells))
+        for title, place in zip(titles, shown, strict=True)
+    ]
+    return sum(widths) + _GAP * len(shown)
+
+
+def _titles(
+    headers: Sequence[str], cells: Sequence[Sequence[str]], shown: Sequence[int], letters: int
+) -> list[str]:
+    """The headers shown, on as many lines as keep them as narrow as their column, or letters."""
+    return [
+        "\n".join(
+            textwrap.wrap(
+                headers[place],
+                max(letters, *(_widest(row[place]) for row in cells), 1),
+                break_long_words=False,
+            )
+        )
+        for place in shown
+    ]
+
+
+def _widest(text: str) -> int:
+    return max((len(line) for line in text.split("\n")), default=0)
+
+
+def _two_lines(cell: str) -> str:
+    """A figure with its interval below it; a tie is told beside the figure."""
+    figure, bracket, rest = cell.partition(" [")
+    interval, _, tie = rest.partition("] ")
+    return f"{figure} {tie}".rstrip() + f"\n[{interval.rstrip(']')}]" if bracket else cell

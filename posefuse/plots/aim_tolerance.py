@@ -1,0 +1,138 @@
+"""How far off an estimate may be and the shot still goes in, with how far off it is."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import FuncFormatter, SymmetricalLogLocator
+
+from posefuse.aim import ToleranceBand
+from posefuse.checks import FloatArray
+from posefuse.plots.style import GREY, INK, floor_unit, in_unit, plan_colour
+from posefuse.units import metres_to
+
+__all__ = ["SpreadAtPlaces", "draw_bearing_tolerance", "draw_distance_tolerance"]
+
+_BAND_COLOUR = "#cfe6da"
+_ENOUGH_COLOUR = plan_colour(2)
+_MOST_SHOWN_M = 4.0
+_MOST_SHOWN_DEG = 45.0
+_DODGE = 0.011  # of the axis, between the marks of two plans
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpreadAtPlaces:
+    """Errors of one plan at the places it shoots from.
+
+    Parameters
+    ----------
+    colour
+        Number of the plan in the study.
+    distances_m : (n,) array
+    means, lows, highs : (n,) arrays
+        Mean, 2.5th and 97.5th percentile of the errors (estimate minus truth), in m or rad.
+    """
+
+    plan: str
+    colour: int
+    distances_m: FloatArray
+    means: FloatArray
+    lows: FloatArray
+    highs: FloatArray
+
+
+def draw_distance_tolerance(
+    ax: Axes,
+    band: ToleranceBand,
+    *,
+    enough_m: FloatArray,
+    spreads: Sequence[SpreadAtPlaces] = (),
+    length_unit: str = "cm",
+) -> Axes:
+    """The band of distance errors that still score over the distance; the plans' errors on it.
+
+    Parameters
+    ----------
+    enough_m : (n,) array
+        The error (std) below which better vision adds less than one hit in 100.
+    """
+    x = metres_to(floor_unit(length_unit), 1.0) * band.distances_m
+    scale = metres_to(length_unit, 1.0)
+    _draw_band(ax, x, -scale * band.short_m, scale * band.long_m, "still scores, thrown exactly")
+    shown = np.where(enough_m > 0.0, scale * enough_m, np.nan)
+    for sign in (1.0, -1.0):
+        ax.plot(
+            x,
+            sign * shown,
+            color=_ENOUGH_COLOUR,
+            linestyle="--",
+            linewidth=1.3,
+            label="1 sigma that costs 1 hit in 100" if sign > 0.0 else None,
+        )
+    _draw_spreads(ax, spreads, scale=scale, length_unit=length_unit)
+    least = metres_to(length_unit, 0.01)
+    _finish(ax, least=least, most=metres_to(length_unit, _MOST_SHOWN_M), length_unit=length_unit)
+    ax.set_ylabel(in_unit("distance error", length_unit))
+    return ax
+
+
+def draw_bearing_tolerance(
+    ax: Axes,
+    band: ToleranceBand,
+    *,
+    spreads: Sequence[SpreadAtPlaces] = (),
+    length_unit: str = "cm",
+) -> Axes:
+    """The same for the direction to the goal, in degrees; positive is too far to the left."""
+    x = metres_to(floor_unit(length_unit), 1.0) * band.distances_m
+    left, right = np.degrees(band.left_rad), np.degrees(band.right_rad)
+    _draw_band(ax, x, -right, left, "still scores, thrown exactly")
+    _draw_spreads(ax, spreads, scale=float(np.degrees(1.0)), length_unit=length_unit)
+    _finish(ax, least=1.0, most=_MOST_SHOWN_DEG, length_unit=length_unit)
+    ax.set_ylabel("bearing error (°)")
+    return ax
+
+
+def _draw_band(ax: Axes, x: FloatArray, low: FloatArray, high: FloatArray, label: str) -> None:
+    ax.fill_between(x, low, high, color=_BAND_COLOUR, linewidth=0.0, label=label)
+    for edge in (low, high):
+        ax.plot(x, edge, color=_ENOUGH_COLOUR, linewidth=0.8)
+    ax.axhline(0.0, color=INK, linewidth=0.6)
+
+
+def _draw_spreads(
+    ax: Axes, spreads: Sequence[SpreadAtPlaces], *, scale: float, length_unit: str
+) -> None:
+    """An upright bar for each plan and place, side by side in the order of the plans."""
+    every = [spread.distances_m for spread in spreads if len(spread.distances_m)]
+    if not every:
+        return
+    floor_scale = metres_to(floor_unit(length_unit), 1.0)
+    step = _DODGE * floor_scale * float(np.concatenate(every).max())
+    for place, spread in enumerate(spreads):
+        x = floor_scale * spread.distances_m + step * (place - (len(spreads) - 1) / 2.0)
+        colour = plan_colour(spread.colour)
+        ax.vlines(x, scale * spread.lows, scale * spread.highs, color=colour, linewidth=2.0)
+        ax.plot(
+            x,
+            scale * spread.means,
+            color=colour,
+            marker="o",
+            markersize=2.6,
+            linestyle="none",
+            label=spread.plan,
+        )
+
+
+def _finish(ax: Axes, *, least: float, most: float, length_unit: str) -> None:
+    """A scale that is even around zero and logarithmic beyond, with no larger than asked for."""
+    low, high = ax.get_ylim()
+    ax.set_yscale("symlog", linthresh=least, linscale=0.8)
+    ax.set_ylim(max(1.4 * low, -most), min(1.4 * high, most))
+    ax.yaxis.set_major_locator(SymmetricalLogLocator(base=10.0, linthresh=least, subs=(1.0, 3.0)))
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:+g}" if value else "0"))
+    ax.yaxis.set_minor_formatter("")
+    ax.axhspan(-least, least, color=GREY, alpha=0.10, linewidth=0.0, zorder=0)
+    ax.set_xlabel(in_unit("distance to the goal", floor_unit(length_unit)))
+    ax.grid(visible=True)

@@ -1,0 +1,138 @@
+"""Distances, pivots and hits in plain words."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from posefuse.aim import Arc, ArcSheet
+from posefuse.checks import FloatArray
+from posefuse.fieldlayout import Goal
+from posefuse.plots.style import floor_unit
+from posefuse.report.wording import UNKNOWN, number_text
+from posefuse.robot import Shooter
+from posefuse.units import length_label, metres_to, to_degrees
+
+__all__ = [
+    "ANY_M",
+    "arc_name",
+    "enough_sentence",
+    "floor_text",
+    "floor_with_unit",
+    "goal_text",
+    "hits_text",
+    "interpolation_sentence",
+    "reach_sentence",
+    "room_text",
+    "shooter_text",
+]
+
+ANY_M = 5.0
+"""A tolerance this large ends where it was no longer followed: any such error still scores."""
+_MOST_TOLD = 6
+_FLOOR_DIGITS = {"m": 2, "in": 1}
+_ROOM_DIGITS = {"m": 3, "cm": 1, "mm": 0, "in": 1}
+
+
+def arc_name(arc: Arc) -> str:
+    """The arc's name."""
+    return f"{arc.name.lower()} arc"
+
+
+def floor_text(length_m: float, length_unit: str) -> str:
+    """A distance on the floor without its unit: in metres, or inches for those who ask for them."""
+    unit = floor_unit(length_unit)
+    return number_text(metres_to(unit, length_m), _FLOOR_DIGITS[unit])
+
+
+def floor_with_unit(length_m: float, length_unit: str) -> str:
+    """A distance on the floor with its unit."""
+    return f"{floor_text(length_m, length_unit)} {length_label(floor_unit(length_unit))}"
+
+
+def room_text(length_m: float, length_unit: str) -> str:
+    """How much room there is, without its unit; a dash where nothing scores."""
+    if length_m >= ANY_M:
+        return "any"
+    if not length_m > 0.0:
+        return UNKNOWN
+    return number_text(metres_to(length_unit, length_m), _ROOM_DIGITS[length_unit])
+
+
+def hits_text(share: float) -> str:
+    """Hits in 100 shots."""
+    return number_text(100.0 * share, 1)
+
+
+def goal_text(goal: Goal, length_unit: str) -> str:
+    """The goal's opening."""
+    width, height, up = (
+        floor_text(length, length_unit)
+        for length in (goal.width_m, goal.height_m, float(goal.centre_in_world_m[2]))
+    )
+    unit = length_label(floor_unit(length_unit))
+    tilt = f", tilted up by {to_degrees(goal.tilt_rad):g}°" if goal.tilt_rad else ""
+    return f"“{goal.name}”, opening {width} by {height} {unit}, its middle {up} {unit} up{tilt}"
+
+
+def shooter_text(shooter: Shooter, length_unit: str) -> str:
+    """The shooter and its piece."""
+    low, high = to_degrees(shooter.pivot_low_rad), to_degrees(shooter.pivot_high_rad)
+    spread = shooter.spread.exit_speed_std_m_per_s
+    give = f" give or take {spread:g}" if spread else ""
+    told = f"{shooter.exit_speed_m_per_s:g} m/s{give}, pivot {low:g}° to {high:g}°"
+    piece = shooter.projectile
+    if piece is None:
+        return f"{told}, a point without air"
+    size = room_text(piece.diameter_m, length_unit)
+    drag = {"none": "no drag", "constant": "constant drag", "sphere": "drag of a smooth sphere"}
+    return (
+        f"{told}, piece of {1000.0 * piece.mass_kg:g} g and {size} {length_label(length_unit)}, "
+        f"{drag[piece.drag.value]}"
+    )
+
+
+def reach_sentence(goal: Goal, sheets: Sequence[ArcSheet], length_unit: str) -> str:
+    """From where each arc reaches the goal."""
+    told = []
+    for arc in Arc:
+        spans = [
+            f"{floor_text(near, length_unit)} to {floor_with_unit(far, length_unit)}"
+            for near, far in (sheet.span_m for sheet in sheets if sheet.aim.arc is arc)
+        ]
+        if spans:
+            told.append(f"the {arc_name(arc)} from {' and from '.join(spans)}")
+    sentence = ", ".join(told)
+    return f"The middle of “{goal.name}” is reached by {sentence}."
+
+
+def interpolation_sentence(sheet: ArcSheet, length_unit: str) -> str:
+    """What straight lines between the rows of a sheet's table cost."""
+    errors = np.degrees(sheet.interpolation_rad)
+    worst = int(np.argmax(errors))
+    near, far = sheet.table.distances_m[worst : worst + 2]
+    spacing = floor_with_unit(float(np.diff(sheet.table.distances_m).max()), length_unit)
+    told = (
+        f"Straight lines between rows {spacing} apart miss the {arc_name(sheet.aim.arc)}'s pivot "
+        f"by {errors[worst]:.2f}° at most, between {floor_text(near, length_unit)} and "
+        f"{floor_with_unit(far, length_unit)}"
+    )
+    return f"{told}, and by less than {np.median(errors):.2f}° in half of the gaps."
+
+
+def enough_sentence(distances_m: FloatArray, enough_m: FloatArray, length_unit: str) -> str:
+    """The distance error below which better vision no longer adds hits, per distance."""
+    rows = np.flatnonzero(enough_m > 0.0)
+    if not len(rows):
+        return (
+            "From none of these distances does the shooter score enough to tell what vision adds."
+        )
+    spread = np.unique(np.linspace(0, len(rows) - 1, _MOST_TOLD).round().astype(int))
+    told = [
+        f"{room_text(float(enough_m[row]), length_unit)} {length_label(length_unit)} at "
+        f"{floor_with_unit(float(distances_m[row]), length_unit)}"
+        for row in rows[spread]
+    ]
+    return (
+        "Better vision adds less than one hit in 100 once the distance error (1 sigma) is below "
+        f"{', '.join(told)}: from there on the shooter's own spread decides."
+    )

@@ -1,0 +1,277 @@
+"""``posefuse aim``: tables for the robot, the page, the fit, and one line for what is wrong."""
+
+import csv
+import re
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from posefuse.aim import CAUTION, Arc, MeasuredShots
+from posefuse.aim.curve import solve
+from posefuse.aim.fit import flown_points_m
+from posefuse.cli.lengths import Length
+from posefuse.cli.main import run
+from posefuse.fieldlayout.file import load_layout
+from posefuse.robot import Drag
+from posefuse.robot.file import load_rig
+
+ROOT = Path(__file__).parents[2]
+RIG = ROOT / "datasets" / "orchard" / "rigs" / "four_corners.toml"
+LAYOUT = ROOT / "fieldlayouts" / "orchard_court.toml"
+
+Call = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Call:
+    def called(*arguments: object) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["posefuse", "aim", *map(str, arguments)])
+        with pytest.raises(SystemExit) as caught:
+            run()
+        told = capsys.readouterr()
+        return int(caught.value.code or 0), told.out, told.err.strip("\n ")
+
+    return called
+
+
+def read(path: Path) -> list[dict[str, str]]:
+    lines = path.read_text(encoding="utf-8").splitlines()
+    assert lines[0] == f"# {CAUTION}"
+    return list(csv.DictReader(lines[1:]))
+
+
+@pytest.fixture
+def robot(tmp_path: Path) -> Path:
+    """A rig without cameras whose robot file can be changed."""
+    text = (ROOT / "datasets" / "orchard" / "robot.toml").read_text(encoding="utf-8")
+    (tmp_path / "robot.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "rig.toml").write_text('name = "bare"\nrobot = "robot.toml"\n', encoding="utf-8")
+    return tmp_path
+
+
+def change(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)  # where fieldlayouts/ holds one layout
+    monkeypatch.setenv("COLUMNS", "80")
+    out = tmp_path / "out"
+    status, told, _ = call(RIG.relative_to(ROOT), "--spacing", "50cm", "--out", out)
+    assert status == 0
+    assert max(len(line) for line in told.splitlines() if "Written" not in line) <= 80
+    assert " ".join(told.split()).count(CAUTION) == 1
+    assert "Low arc, 0.44 to 5.79 m" in told
+    assert "High arc, 3.19 to 5.79 m" in told
+    page = (out / "aim.html").read_text(encoding="utf-8")
+    assert page.count("eye protection") == 1
+    assert page.count("<img ") == 5
+    assert "posefuse aim datasets/orchard/rigs/four_corners.toml --spacing 0.5m" in page
+    names = {"pivots_low.csv", "pivots_low_most_room.csv", "pivots_high.csv"}
+    assert {*names, "pivots_high_most_room.csv", "aim.html"} == {p.name for p in out.iterdir()}
+    goal, shooter = load_layout(LAYOUT).goal("north crate"), load_rig(RIG).body.shooter
+    for arc in Arc:
+        rows = read(out / f"pivots_{arc.name.lower()}.csv")
+        distances = np.array([float(row["distance_m"]) for row in rows])
+        assert np.diff(distances) == pytest.approx(0.5)
+        height_m = float(goal.centre_in_world_m[2])
+        found = solve(distances, shooter=shooter, height_m=height_m)
+        told_deg = [float(row["pivot_deg"]) for row in rows]
+        assert told_deg == pytest.approx(np.degrees(found.pivot_rad[arc]))
+        slopes = [float(row["slope_deg_per_m"]) for row in rows]
+        assert slopes == pytest.approx(np.degrees(found.slope_rad_per_m[arc]))
+
+
+def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
+    options = ("--layout", LAYOUT, "--goal", "south crate", "--arc", "high", "--unit", "in")
+    status, told, _ = call(RIG, *options, "--spacing", "20in", "--out", tmp_path / "out")
+    assert status == 0
+    assert "“south crate”, opening 47.2 by 23.6 inch" in told
+    assert "Low arc" not in told
+    assert not (tmp_path / "out" / "pivots_low.csv").exists()
+
+
+def test_the_robots_own_table_is_judged(call: Call, tmp_path: Path) -> None:
+    own = tmp_path / "own.csv"
+    own.write_text("distance_m,pivot_deg\n2,36\n4,39\n5,36.76\n", encoding="utf-8")
+    options = ("--layout", LAYOUT, "--arc", "low", "--table", own, "--spacing", "1m")
+    status, told, _ = call(RIG, *options, "--out", tmp_path / "out")
+    assert status == 0
+    lines = told.partition("own table")[2].splitlines()
+    four = next(line.split() for line in lines if line.strip().startswith("4.00"))
+    assert four[1:4] == ["39.00", "32.47", "+6.53"]
+    assert float(four[5]) < 50.0 < float(four[6])
+    page = (tmp_path / "out" / "aim.html").read_text(encoding="utf-8")
+    assert "The robot's own table" in page
+
+
+def test_a_written_table_is_read_again(call: Call, tmp_path: Path) -> None:
+    layout = ("--layout", LAYOUT, "--arc", "low", "--spacing", "50cm")
+    assert call(RIG, *layout, "--out", tmp_path / "one")[0] == 0
+    written = tmp_path / "one" / "pivots_low.csv"
+    status, told, _ = call(RIG, *layout, "--table", written, "--out", tmp_path / "two")
+    assert status == 0
+    rows = told.partition("own table")[2].splitlines()
+    offs = [line.split()[3] for line in rows if re.match(r" *\d\.\d\d ", line)]
+    assert offs
+    assert set(offs) == {"0.00"}
+
+
+def shots_file(path: Path) -> Path:
+    """Shots of another exit speed and pivot zero than the file says, that scatter by 2 cm."""
+    shooter = load_rig(RIG).body.shooter
+    piece = replace(shooter.projectile, drag=Drag.CONSTANT, drag_coefficient=0.5)
+    true = replace(shooter, exit_speed_m_per_s=8.4, projectile=piece)
+    pivots = np.tile(np.radians(np.arange(20.0, 71.0, 5.0)), 2)
+    count = len(pivots)
+    shots = MeasuredShots(
+        pivots_rad=pivots,
+        distances_m=np.ones(count),
+        heights_m=np.zeros(count),
+        is_height_measured=np.zeros(count, dtype=np.bool_),
+    )
+    landed = flown_points_m(shots, shooter=true, pivot_offset_rad=np.radians(0.5))
+    landed += 0.02 * np.random.default_rng(5).normal(size=count)
+    rows = [f"{np.degrees(p):g},{d:.4f},0" for p, d in zip(pivots, landed, strict=True)]
+    path.write_text("\n".join(["pivot_deg,distance_m,height_m", *rows, ""]), encoding="utf-8")
+    return path
+
+
+def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_path: Path) -> None:
+    shots = shots_file(tmp_path / "shots.csv")
+    status, told, _ = call("fit", shots, "--rig", RIG, "--layout", LAYOUT, "--next", "2")
+    assert status == 0
+    for name, true in (("exit speed", 8.4), ("drag coefficient", 0.5), ("pivot offset", 0.5)):
+        line = next(line for line in told.splitlines() if line.lstrip().startswith(name))
+        value, low, high = (float(n) for n in re.findall(r"[+-]?\d+\.\d+", line))
+        assert low < value < high
+        assert low < true < high
+    assert "exit_speed_m_per_s = 8." in told
+    assert "higher than it is set" in told
+    assert " ".join(told.split()).count(CAUTION) == 1
+    following = told.partition("Measure next")[2]
+    assert len(re.findall(r"^\s*\d\.\d\d +\d", following, flags=re.MULTILINE)) == 2
+
+
+def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
+    shots = shots_file(tmp_path / "shots.csv")
+    options = ("--rig", RIG, "--layout", LAYOUT, "--free", "exit_speed")
+    status, told, _ = call("fit", shots, *options)
+    assert status == 0
+    assert "exit speed" in told
+    assert "drag coefficient" not in told
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("exit_speed_m_per_s = 8.8", "exit_speed_m_per_s = 3", "out of reach: no pivot between"),
+        ("diameter_mm = 100", "diameter_mm = 600", "too small for the piece"),
+        ("side_std_deg = 0.5", "side_std_deg = -1", "robot.toml:45: shooter.side_std_deg"),
+    ],
+)
+def test_a_shooter_that_cannot_is_told_in_one_line(
+    call: Call, robot: Path, old: str, new: str, told: str
+) -> None:
+    change(robot / "robot.toml", old, new)
+    status, _, error = call(robot / "rig.toml", "--layout", LAYOUT, "--out", robot / "out")
+    assert status == 2
+    assert told in error
+    assert len(error.splitlines()) == 1
+    assert not (robot / "out").exists()
+
+
+def test_a_robot_without_a_shooter_is_told(call: Call, robot: Path) -> None:
+    text = (robot / "robot.toml").read_text(encoding="utf-8")
+    (robot / "robot.toml").write_text(text.partition("[shooter]")[0], encoding="utf-8")
+    status, _, error = call(robot / "rig.toml", "--layout", LAYOUT)
+    assert (status, error) == (
+        2,
+        f"{robot / 'rig.toml'}: no shooter: its robot file has no [shooter]",
+    )
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        ("distance_m,pivot_deg\n2,36\n3,32\n3,32\n", "the distance 3 m is there twice"),
+        ("distance_m,pivot_deg\n3,36\n2,32\n", "distances must rise (got 2 m after 3 m)"),
+        ("distance_m,pivot_deg\n3,36\n", "needs 2 distances or more (got 1)"),
+        ("distance_m\n3\n", "1: missing column: pivot_deg"),
+        ("# a remark\ndistance_m,pivot\n3,1\n", "2: unknown column 'pivot'; did you mean"),
+        ("# a remark\ndistance_m,pivot_deg\n3,x\n", "3: pivot_deg: must be a finite number"),
+        (
+            "distance_m,pivot_deg\n3,36\n9,89\n",
+            "with a pivot of 89 degrees the piece does not come",
+        ),
+    ],
+)
+def test_a_faulty_table_is_told_in_one_line(
+    call: Call, tmp_path: Path, rows: str, told: str
+) -> None:
+    own = tmp_path / "own.csv"
+    own.write_text(rows, encoding="utf-8")
+    status, _, error = call(RIG, "--layout", LAYOUT, "--arc", "low", "--table", own)
+    assert status == 2
+    assert error.splitlines()[0].startswith(f"{own}:")
+    assert told in error.splitlines()[0]
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        ("pivot_deg,distance_m\n30,2\n", "1: missing column: height_m"),
+        ("pivot_deg,distance_m,height_m\n30,2,0\n", "fit: 4 shots or more are needed"),
+        ("pivot_deg,distance_m,height_m\n30,-2,0\n", "distances must be above 0 (got -2 m)"),
+        (
+            "pivot_deg,distance_m,height_m,measured\n30,2,0,depth\n",
+            "measured: must be distance or height (got 'depth')",
+        ),
+    ],
+)
+def test_faulty_shots_are_told_in_one_line(
+    call: Call, tmp_path: Path, rows: str, told: str
+) -> None:
+    shots = tmp_path / "shots.csv"
+    shots.write_text(rows, encoding="utf-8")
+    status, _, error = call("fit", shots, "--rig", RIG, "--layout", LAYOUT)
+    assert status == 2
+    assert told in error
+    assert len(error.splitlines()) == 1
+
+
+def test_goals_and_layouts_are_asked_for(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert call(RIG)[1:] == (
+        "",
+        "--layout FILE: name the field layout with the goal (found: none in fieldlayouts/)",
+    )
+    court = tmp_path / "court.toml"
+    court.write_text(
+        LAYOUT.read_text(encoding="utf-8").replace("height_m = 0.6", "height_m = 0.7", 1),
+        encoding="utf-8",
+    )
+    assert "its goals differ: choose one by --goal NAME" in call(RIG, "--layout", court)[2]
+    assert "no goal is named 'east'" in call(RIG, "--layout", court, "--goal", "east")[2]
+
+
+def test_a_table_needs_its_arc(call: Call) -> None:
+    status, _, error = call(RIG, "--layout", LAYOUT, "--table", "own.csv")
+    assert status == 2
+    assert "--arc low or --arc high" in error
+
+
+@pytest.mark.parametrize("word", ["25", "cm", "-1m", "2ft", "1e3m"])
+def test_a_length_needs_its_unit(call: Call, word: str) -> None:
+    status, _, error = call(RIG, "--layout", LAYOUT, f"--spacing={word}")
+    assert status == 2
+    assert "a number and its unit is wanted (m, cm, mm, in): 25cm" in error
+    assert Length().convert("10in", None, None) == pytest.approx(0.254)
