@@ -1,11 +1,10 @@
 """The errors a real build has and the filter does not know: one draw a trial."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from posefuse.checks import FloatArray, not_negative
-from posefuse.errors import InputError
 from posefuse.fieldlayout import FieldLayout
 from posefuse.randomness import stream
 from posefuse.robot import Rig
@@ -50,15 +49,6 @@ class AsBuiltSpreads:
     def sources(cls) -> tuple[str, ...]:
         """The names of all sources, each with its own random stream."""
         return tuple(f.name for f in fields(cls))
-
-    def without(self, *sources: str) -> "AsBuiltSpreads":
-        """The same spreads with some sources switched off."""
-        unknown = set(sources) - set(self.sources())
-        if unknown:
-            raise InputError(
-                f"as_built: no source named {sorted(unknown)} (have: {self.sources()})"
-            )
-        return replace(self, **dict.fromkeys(sources, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -213,5 +213,3 @@ def test_nothing_to_see_is_told() -> None:
         scene(replace(RIG, mounts=()))
     with pytest.raises(InputError, match="nothing to see"):
         prepare_scene(layout=replace(LAYOUT, tags=()), rig=RIG, course=short_course())
-    with pytest.raises(InputError, match="no source named"):
-        AsBuiltSpreads().without("rust")
