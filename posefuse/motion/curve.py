@@ -50,11 +50,6 @@ class Curve:
             axis=-1,
         )
 
-    @property
-    def heading_range_rad(self) -> tuple[float, float]:
-        """Headings at the start and at the end."""
-        return float(self.spline.c[3, 0, 2]), float(self.spline(self.spline.x[-1])[2])
-
 
 def turn_in_place(xy_m: FloatArray, *, from_rad: float, to_rad: float, knots: int = 201) -> Curve:
     """A turn on the spot; the headings must differ."""
