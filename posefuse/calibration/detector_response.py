@@ -3,7 +3,7 @@
 import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from posefuse.calibration.detector_shots import Conditions, TagShots
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.fieldlayout.placement import FAMILY_SIZES
-from posefuse.robot import Camera
+from posefuse.robot import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
 from posefuse.scoring.statistics import wilson_interval
 from posefuse.sensing.detect import DetectorSettings, detect_tags
@@ -35,7 +35,7 @@ class ResponseRecipe:
         Times the camera's own noise and defocus.
     """
 
-    edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30, 40, 60, 90, 140)
+    edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30, 40, 60, 90)
     incidences_deg: tuple[float, ...] = (0, 20, 40, 55, 68)
     blurs_px: tuple[float, ...] = (0, 1.5, 3, 6, 10)
     noise_factors: tuple[float, ...] = (0.5, 1.0, 2.0)
@@ -67,7 +67,18 @@ class ResponseRecipe:
                 f"incidences_deg: must be 85 or less (got {self.incidences_deg[-1]:g})"
             )
 
-    def conditions(self, camera: Camera) -> list[Conditions]:
+    def coarser(self) -> "ResponseRecipe":
+        """Every other size, angle and blur, at the camera's own noise and defocus."""
+        return replace(
+            self,
+            edges_px=self.edges_px[::2],
+            incidences_deg=self.incidences_deg[::2],
+            blurs_px=self.blurs_px[::2],
+            noise_factors=(1.0,),
+            defocus_factors=(1.0,),
+        )
+
+    def conditions(self, camera: Imaging) -> list[Conditions]:
         """Every combination for a camera; defocus and noise change fastest."""
         noise, defocus = camera.image.noise_grey, camera.image.defocus_px
         axes = (
@@ -161,7 +172,7 @@ def _correlation(errors: FloatArray, step: int) -> float:
 
 
 def measure_response(
-    camera: Camera,
+    camera: Imaging,
     recipe: ResponseRecipe,
     *,
     workers: int = 1,

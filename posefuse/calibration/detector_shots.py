@@ -12,9 +12,10 @@ from posefuse.fieldlayout.layout import tag_pose
 from posefuse.fieldlayout.placement import FAMILY_SIZES
 from posefuse.geometry import Pose3
 from posefuse.randomness import stream, stream_key
-from posefuse.robot import Camera, ImageQuality
-from posefuse.sensing import project, undistort
+from posefuse.robot import ImageQuality, Imaging
+from posefuse.sensing import lens_row, undistort, valid_radius
 from posefuse.sensing.camera_view import CameraView, Window, camera_view
+from posefuse.sensing.compiled_projection import project_points
 from posefuse.sensing.render import CameraMotion, GreyImage, render
 from posefuse.sensing.surroundings import Looks, Surroundings
 
@@ -97,12 +98,13 @@ class TagShots:
     left or right; the camera turns, mostly about its upright axis, as on a robot that turns.
     """
 
-    def __init__(self, camera: Camera, *, family: str, seed: int) -> None:
+    def __init__(self, camera: Imaging, *, family: str, seed: int) -> None:
         if family not in FAMILY_SIZES:
             raise InputError(f"family: must be one of {', '.join(FAMILY_SIZES)} (got {family!r})")
         self._camera = camera
         self._family = family
         self._seed = seed
+        self._row, self._radius_limit = lens_row(camera.lens), valid_radius(camera.lens)
         self._view = camera_view(camera.lens, replace(camera.sensor, row_time_s=0.0))
 
     def shot(self, number: int, conditions: Conditions) -> TagShot:
@@ -118,7 +120,7 @@ class TagShots:
         camera_from_tag = self._place(luck, conditions)
         tag = Tag(id=id, family=self._family, edge_m=_EDGE_M, world_from_tag=_WORLD_FROM_TAG)
         motion, way = self._motion(luck, camera_from_tag, conditions.blur_px)
-        corners = project(camera_from_tag.transform(tag.corners_in_tag_m), self._camera.lens)
+        corners = self._project(camera_from_tag.transform(tag.corners_in_tag_m))
         view = self._window(corners, conditions)
         image = render(
             Surroundings.from_tags(
@@ -140,6 +142,12 @@ class TagShots:
         offset = np.array(view.window[:2], dtype=np.float64)
         return TagShot(id=id, image=image, corners_px=corners - offset, blur_way=way)
 
+    def _project(self, points_in_camera_m: FloatArray) -> FloatArray:
+        # as sensing.project does, which looks for the lens' reach anew each time
+        pixels = np.empty((len(points_in_camera_m), 2))
+        project_points(points_in_camera_m, self._row, self._radius_limit, pixels)
+        return pixels
+
     def _place(self, luck: np.random.Generator, conditions: Conditions) -> Pose3:
         """``camera_from_tag`` of a tag of the wanted size and incidence."""
         lens, sensor = self._camera.lens, self._camera.sensor
@@ -155,7 +163,7 @@ class TagShots:
         half = _EDGE_M / 2.0
         square = half * np.array([[-1, 1, 0], [1, 1, 0], [1, -1, 0], [-1, -1, 0]])
         for _ in range(6):  # the size falls as one over the distance, but for perspective
-            corners = project(square @ turn.T + distance * sight, lens)
+            corners = self._project(square @ turn.T + distance * sight)
             distance *= _edge_px(corners) / conditions.edge_px
         return Pose3.from_parts(turn, distance * sight)
 
@@ -189,7 +197,8 @@ class TagShots:
         path = np.array([1.0, 0.0])
         for _ in range(3 if blur_px > 0.0 else 0):
             first, last = (
-                project(_about(axis, -share * angle) @ middle, lens) for share in (-0.5, 0.5)
+                self._project((_about(axis, -share * angle) @ middle)[None])[0]
+                for share in (-0.5, 0.5)
             )
             path = last - first
             angle *= blur_px / float(np.hypot(*path))

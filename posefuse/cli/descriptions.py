@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from posefuse.files.toml_file import read_toml
-from posefuse.units import to_degrees
 
 if TYPE_CHECKING:
     from posefuse.recording.recording import Recording
-    from posefuse.robot import Body, Camera, Drivetrain
+    from posefuse.robot import Body, Camera, Detector, Drivetrain
 
 __all__ = ["camera", "course", "filter_settings", "layout", "recording", "rig", "robot", "study"]
 
@@ -32,7 +31,7 @@ def layout(path: Path) -> list[str]:
     for goal in held.goals:
         lines.append(
             f"goal {goal.name!r}: opening {goal.width_m:g} x {goal.height_m:g} m, its middle at "
-            f"{_point(goal.centre_in_world_m)}, facing {to_degrees(goal.facing_rad):g} deg"
+            f"{_point(goal.centre_in_world_m)}, facing {math.degrees(goal.facing_rad):g} deg"
         )
     lines += _named("obstacle", [obstacle.name for obstacle in held.obstacles])
     return lines
@@ -57,10 +56,19 @@ def camera(path: Path) -> list[str]:
         f"{timing.frame_rate_hz:g} Hz, exposure {timing.exposure_s * 1000:g} ms, latency "
         f"{timing.latency_s * 1000:g} +- {timing.latency_jitter_s * 1000:g} ms, "
         f"{timing.drop_rate:.1%} of frames lost",
-        f"corner noise {detector.noise_px:g} px and {detector.noise_px_per_m:g} px per metre, "
-        f"tags found from about {detector.half_found_edge_px:g} px on, seen up to "
-        f"{to_degrees(detector.most_incidence_rad):g} deg from aside",
+        f"{_response(detector)}, seen up to {math.degrees(detector.most_incidence_rad):g} deg from "
+        "aside",
     ]
+
+
+def _response(detector: "Detector") -> str:
+    if detector.measured is not None:
+        first, *_, last = detector.measured.edges_px
+        return f"detector measured on tags of {first:g} to {last:g} px"
+    return (
+        f"corner noise {detector.noise_px:g} px and {detector.noise_px_per_m:g} px per metre, "
+        f"tags found from about {detector.half_found_edge_px:g} px on"
+    )
 
 
 def rig(path: Path) -> list[str]:
@@ -70,7 +78,7 @@ def rig(path: Path) -> list[str]:
     held = load_rig(path)
     lines = [f"rig {held.name!r}", *_robot(held.body, held.drivetrain)]
     for mount in held.mounts:
-        pan, tilt, roll = (to_degrees(a) for a in (mount.pan_rad, mount.tilt_rad, mount.roll_rad))
+        pan, tilt, roll = (math.degrees(a) for a in (mount.pan_rad, mount.tilt_rad, mount.roll_rad))
         turned = f", roll {roll:g}" if roll else ""
         lines.append(
             f"mount {mount.name!r}: {mount.camera.name!r} at {_point(mount.position_in_robot_m)}, "
@@ -90,7 +98,7 @@ def course(path: Path) -> list[str]:
     speed, turn = np.hypot(moving[:, 0], moving[:, 1]), np.abs(moving[:, 2])
     lines = [
         f"course {held.name!r}, {held.path.end_s - held.path.start_s:g} s",
-        f"up to {speed.max():.2f} m/s and {to_degrees(float(turn.max())):.0f} deg/s, "
+        f"up to {speed.max():.2f} m/s and {math.degrees(float(turn.max())):.0f} deg/s, "
         f"{np.trapezoid(speed, stamps_s):.1f} m in all",
     ]
     goals = Counter(shot.goal for shot in held.shots)
@@ -164,22 +172,22 @@ def _robot(body: "Body", drivetrain: "Drivetrain") -> list[str]:
         f"{body.length_m:g} x {body.width_m:g} m; {drivetrain.kind.value}, "
         f"{len(drivetrain.wheels)} wheels, {gyro}, odometry at {drivetrain.rate_hz:g} Hz",
         f"up to {drivetrain.speed_m_per_s:g} m/s, {drivetrain.acceleration_m_per_s2:g} m/s^2, "
-        f"{to_degrees(drivetrain.turn_rate_rad_per_s):g} deg/s",
+        f"{math.degrees(drivetrain.turn_rate_rad_per_s):g} deg/s",
         *_named("box", [box.name for box in body.boxes], plural="boxes"),
     ]
     if body.shooter:
         shooter = body.shooter
         lines.append(
             f"shooter: {shooter.exit_speed_m_per_s:g} m/s from {_point(shooter.release_in_robot_m)}"
-            f", pivot {to_degrees(shooter.pivot_low_rad):g} to "
-            f"{to_degrees(shooter.pivot_high_rad):g} deg"
+            f", pivot {math.degrees(shooter.pivot_low_rad):g} to "
+            f"{math.degrees(shooter.pivot_high_rad):g} deg"
         )
     return lines
 
 
 def _camera(held: "Camera") -> str:
     width_px, height_px = held.sensor.width_px, held.sensor.height_px
-    view = to_degrees(2.0 * math.atan(width_px / (2.0 * float(held.lens.focal_px[0]))))
+    view = math.degrees(2.0 * math.atan(width_px / (2.0 * float(held.lens.focal_px[0]))))
     shutter = "rolling" if held.sensor.row_time_s else "global"
     return f"{width_px} x {height_px} px, {shutter} shutter, {view:.1f} deg wide"
 

@@ -16,6 +16,7 @@ __all__ = [
     "Defocus",
     "Detector",
     "ImageQuality",
+    "Imaging",
     "Lens",
     "Sensor",
     "Timing",
@@ -250,6 +251,17 @@ class ImageQuality:
         """Standard deviation of the noise, in grey levels, of a surface half as bright as white."""
         photons = 0.5 * self.white_grey / self.electrons_per_grey
         return math.hypot(math.sqrt(photons), self.read_noise_electrons / self.electrons_per_grey)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Imaging:
+    """What makes a camera's images and the corners found in them, however its detector is told."""
+
+    name: str
+    lens: Lens
+    sensor: Sensor
+    image: ImageQuality
+    refinement: CornerRefinement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,13 +8,13 @@ import numpy as np
 from posefuse.files.references import referenced
 from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
 from posefuse.robot.body import Body
-from posefuse.robot.camera import Camera
+from posefuse.robot.camera import Camera, CornerRefinement, ImageQuality, Imaging, Lens
 from posefuse.robot.drivetrain import Drivetrain
 from posefuse.robot.measured_response import load_response
 from posefuse.robot.rig import Mount, Ranger, Rig
 from posefuse.robot.tables import CameraFile, MountEntry, RigFile, RobotFile
 
-__all__ = ["load_camera", "load_rig", "load_robot", "rig_sources"]
+__all__ = ["load_camera", "load_imaging", "load_rig", "load_robot", "rig_sources"]
 
 
 def load_camera(path: Path | str) -> Camera:
@@ -27,12 +27,9 @@ def load_camera(path: Path | str) -> Camera:
     """
     path = Path(path)
     file = load_toml(path, CameraFile)
-    with in_file(path, key=("field_of_view_deg",)):
-        lens = file.lens()
+    lens, image = _optics(path, file)
     with in_file(path, key=("timing", "latency_jitter_s")):
         timing = file.timing.timing()
-    with in_file(path, key=("image",)):
-        image = file.image.quality()
     measured = None
     if file.detector.table is not None:
         with in_file(path, key=("detector", "table")):
@@ -48,6 +45,33 @@ def load_camera(path: Path | str) -> Camera:
         detector=detector,
         image=image,
     )
+
+
+def load_imaging(path: Path | str) -> Imaging:
+    """What a camera file tells of images; a table that it names is not looked at.
+
+    Raises
+    ------
+    FileError
+        With one line for each fault.
+    """
+    path = Path(path)
+    file = load_toml(path, CameraFile)
+    lens, image = _optics(path, file)
+    return Imaging(
+        name=file.name,
+        lens=lens,
+        sensor=file.sensor(),
+        image=image,
+        refinement=file.detector.refinement or CornerRefinement.SUBPIXEL,
+    )
+
+
+def _optics(path: Path, file: CameraFile) -> tuple[Lens, ImageQuality]:
+    with in_file(path, key=("field_of_view_deg",)):
+        lens = file.lens()
+    with in_file(path, key=("image",)):
+        return lens, file.image.quality()
 
 
 def load_robot(path: Path | str) -> tuple[Body, Drivetrain]:

@@ -136,7 +136,7 @@ def _between(
 ) -> FloatArray:
     """Values at a point of one axis, which is taken away."""
     low, high = float(points[0]), float(points[-1])
-    slack = 1e-9 * max(1.0, abs(wanted))
+    slack = 1e-3 * max(1.0, abs(wanted))  # tables are rounded
     if not low - slack <= wanted <= high + slack:
         raise FileError(
             path,

@@ -180,7 +180,7 @@ class DetectorTable(FileModel):
         if value is None and info.field_name == "noise_px" and info.data.get("table") is None:
             raise PydanticKnownError("missing")
         if value is not None and info.data.get("table") is not None:
-            raise ValueError("the table tells this; give one of both")
+            raise ValueError(f"the table tells this; give one of both (got {value})")
         return value
 
     def detector(self, measured: MeasuredResponse | None = None) -> Detector:

@@ -29,7 +29,7 @@ STRIDE = 4
 SHARPNESS = 2.0  # the grain of plain pixels is taken as from rays so many px apart
 TRIAL_RAYS = 4  # through the corners; where they meet the same, no edge crosses
 MOVING_RAYS = 8  # a tag that moves may show another cell in between: so many more must agree
-PLAIN_RAYS = 16  # enough for the edges of anything but tags
+PLAIN_RAYS = 12  # enough for the edges of anything but tags
 KEY, ROW_SHIFT, ONE = np.uint64(1), np.uint64(32), np.uint64(1)
 
 

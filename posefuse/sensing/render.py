@@ -179,7 +179,7 @@ def _spread() -> FloatArray:
 
     First the pixel's corners, two as the exposure starts and two as it ends; then a lattice of rank
     1: point n has coordinates n g / N modulo 1. It was sought out among many: edges of all slopes
-    that are simple fractions come out where they are to 0.01 px, and any 16 points in a row are
+    that are simple fractions come out where they are to 0.01 px, and any dozen points in a row are
     well spread, too. (Sobol' points move edges of slope 1/3 by 0.13 px.)
     """
     corners = np.array([(-1, -1, -1), (1, 1, -1), (-1, 1, 1), (1, -1, 1)]) * 0.499

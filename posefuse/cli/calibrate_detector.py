@@ -1,0 +1,148 @@
+"""``posefuse calibrate detector``: measures how a tag detector responds to a camera's images."""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from posefuse.cli.folders import default_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from posefuse.calibration.detector_response import ResponseRecipe
+    from posefuse.checks import FloatArray
+    from posefuse.robot import Imaging
+
+__all__ = ["command"]
+
+
+@click.command(name="detector")
+@click.argument("camera_file", metavar="CAMERA", type=click.Path(path_type=Path))
+@click.option("--family", default="36h11", show_default=True, help="Family of the tags.")
+@click.option(
+    "--tags",
+    type=click.IntRange(min=10),
+    default=100,
+    show_default=True,
+    help="Tags for each combination of size, incidence, blur, noise and defocus.",
+)
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
+@click.option(
+    "--workers", type=click.IntRange(min=1), help="Threads. Default: one for each processor."
+)
+@click.option(
+    "--coarse",
+    is_flag=True,
+    help="Every other size, angle and blur, at the camera's own noise and defocus: a first look.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="New table (.csv); how it was made is put beside it. Default: detector.csv in a new "
+    "folder in results/.",
+)
+def command(
+    camera_file: Path,
+    family: str,
+    tags: int,
+    seed: int,
+    workers: int | None,
+    coarse: bool,  # noqa: FBT001  (click passes by name)
+    out: Path | None,
+) -> None:
+    """Measure how the tag detector responds to the images of a CAMERA.
+
+    Renders tags as the camera sees them, of all sizes, incidences and blurs, at half, once and
+    twice its noise and defocus, and runs the detector on them: how often it finds them, how far
+    off the corners are. Name the table in the camera file, [detector] table = "...", to simulate
+    with it.
+    """
+    from posefuse.calibration.detector_response import ResponseRecipe
+    from posefuse.calibration.response_file import refuse_present, write_response
+    from posefuse.cli.kinds import refuse_other_kinds
+    from posefuse.robot.file import load_imaging
+    from posefuse.sensing.detect import DetectorSettings
+
+    refuse_other_kinds(camera_file, "camera")
+    camera = load_imaging(camera_file)
+    out = out or default_folder() / "detector.csv"
+    refuse_present(out)
+    settings = DetectorSettings(refinement=camera.refinement)
+    recipe = ResponseRecipe(tags=tags, family=family, seed=seed, settings=settings)
+    recipe = recipe.coarser() if coarse else recipe
+    table = _measured(camera, recipe, workers or os.cpu_count() or 1)
+    write_response(out, table, camera=camera, recipe=recipe)
+    _show(table, camera)
+    click.echo(
+        f"Written to {out}. Simulate with it: in {camera_file}, [detector] holds\n"
+        f'table = "{Path(os.path.relpath(out, camera_file.parent)).as_posix()}"\n'
+        "in place of the numbers from noise_px to miss_rate."
+    )
+
+
+def _measured(
+    camera: "Imaging", recipe: "ResponseRecipe", workers: int
+) -> "Mapping[str, FloatArray]":
+    """The table, with a progress bar on standard error."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from posefuse.calibration.detector_response import measure_response
+
+    with Progress(console=Console(stderr=True), transient=True) as progress:
+        bar = progress.add_task("rendering and detecting", total=None)
+
+        def show(done: int, total: int) -> None:
+            progress.update(bar, completed=done, total=total)
+
+        return measure_response(camera, recipe, workers=workers, progress=show)
+
+
+def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
+    """A digest by size at the camera's own noise and defocus: face on, turned, and blurred."""
+    import numpy as np
+    from rich.box import SIMPLE
+    from rich.console import Console
+    from rich.table import Table
+
+    own = np.ones(len(table["edge_px"]), dtype=np.bool_)
+    for name, value in (
+        ("noise_grey", camera.image.noise_grey),
+        ("defocus_px", camera.image.defocus_px),
+    ):
+        column = table[name]
+        own &= column == column[np.argmin(np.abs(column - value))]
+    title = f"{camera.name}: tags found; bias inward, narrowing, spread in px"
+    shown = Table(title=title, box=SIMPLE, padding=(0, 1))
+    views = sorted({(table["incidence_deg"][i], table["blur_px"][i]) for i in np.flatnonzero(own)})
+    angles, blurs = sorted({a for a, _ in views}), sorted({b for _, b in views})
+    views = [(angles[0], blurs[0]), (angles[-2], blurs[0]), (angles[0], blurs[-2])]
+    shown.add_column("edge px", justify="right")
+    for angle, blur in dict.fromkeys(views):
+        shown.add_column(f"{angle:g} deg, blur {blur:g} px", justify="right")
+    for edge in np.unique(table["edge_px"]):
+        cells = [f"{edge:g}"]
+        for angle, blur in dict.fromkeys(views):
+            row = int(
+                np.flatnonzero(
+                    own
+                    & (table["edge_px"] == edge)
+                    & (table["incidence_deg"] == angle)
+                    & (table["blur_px"] == blur)
+                )[0]
+            )
+            cells.append(_cell(table, row))
+        shown.add_row(*cells)
+    Console().print(shown)
+
+
+def _cell(table: "Mapping[str, FloatArray]", row: int) -> str:
+    found = f"{table['found_probability'][row]:4.0%}"
+    if table["found"][row] < 10:
+        return f"{found}{'-':>18}"
+    return (
+        f"{found}  {table['inward_px'][row]:5.2f} {table['narrowing_px'][row]:5.2f} "
+        f"{table['std_px'][row]:5.2f}"
+    )
