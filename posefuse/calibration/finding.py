@@ -3,6 +3,7 @@
 import numpy as np
 
 from posefuse.calibration.board import Board, Markers
+from posefuse.calibration.chessboard import find_chessboard
 from posefuse.calibration.images import GreyImage
 from posefuse.calibration.pattern import charuco_board
 from posefuse.checks import FloatArray, IntArray
@@ -41,19 +42,10 @@ def find_corners(image: GreyImage, board: Board) -> tuple[IntArray, FloatArray]:
 
 
 def _chessboard_corners(image: GreyImage, board: Board) -> tuple[IntArray, FloatArray]:
-    """All corners at once, the whole board in view.
-
-    A. Duda and U. Frese, "Accurate detection and localization of checkerboard corners for
-    calibration", BMVC 2018, as OpenCV has it.
-    """
-    import cv2
-
-    inner = (board.squares_across - 1, board.squares_down - 1)
-    flags = cv2.CALIB_CB_EXHAUSTIVE | cv2.CALIB_CB_NORMALIZE_IMAGE
-    is_found, corners = cv2.findChessboardCornersSB(image, inner, flags=flags)
-    if not is_found:
+    """All corners at once, the whole board in view."""
+    found = find_chessboard(image, across=board.squares_across - 1, down=board.squares_down - 1)
+    if found is None:
         raise DegenerateView(f"no chessboard of {_size(board)} squares is seen whole")
-    found = np.asarray(corners, dtype=np.float64).reshape(-1, 2)
     return np.arange(len(found)), found
 
 

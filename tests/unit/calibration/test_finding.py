@@ -1,5 +1,7 @@
 """Corners in rendered pictures, against where the lens truly puts them."""
 
+from itertools import islice
+
 import cv2
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from posefuse.calibration.views import find_board
 from posefuse.checks import FloatArray
 from posefuse.errors import DegenerateView
 from posefuse.geometry import Pose3
+from posefuse.sensing.projection import project
 from rendered_board import (
     CHARUCO,
     CHESSBOARD,
@@ -142,3 +145,42 @@ def test_corners_on_one_line(camera: KnownCamera) -> None:
     picture[round(float(second_row_px)) + 8 :] = 128
     with pytest.raises(DegenerateView, match="the corners seen lie on one line"):
         find_corners(picture, tall)
+
+
+def test_a_dim_chessboard_is_found(camera: KnownCamera) -> None:
+    pose = _poses(camera, CHESSBOARD, 5)[4]
+    picture = render(camera, CHESSBOARD, pose, rng=np.random.default_rng(4))
+    dim = (60.0 + 0.12 * picture).astype(np.uint8)
+    _, found = find_corners(dim, CHESSBOARD)
+    true = true_corners_px(camera, CHESSBOARD, pose)
+    assert min(_distances_px(found, order).max() for order in (true, true[::-1])) < 0.4
+
+
+@pytest.mark.parametrize("moved", [(0, 1), (0, -1), (1, 0), (-1, 0)])
+def test_a_grid_beside_the_board_is_not_taken(
+    camera: KnownCamera, monkeypatch: pytest.MonkeyPatch, moved: tuple[int, int]
+) -> None:
+    """OpenCV's finder now and then counts the board's rim, or what lies beside it, as corners."""
+    pose = _poses(camera, CHESSBOARD, 5)[4]
+    picture = render(camera, CHESSBOARD, pose, rng=np.random.default_rng(4))
+    wider = np.mgrid[1:5, 1:8].transpose(1, 2, 0) + np.array(moved)
+    flat = np.concatenate([wider[..., ::-1] * CHESSBOARD.square_m, np.zeros((4, 7, 1))], axis=-1)
+    grid = project(pose.transform(flat), camera.lens).reshape(-1, 1, 2)
+    monkeypatch.setattr(cv2, "findChessboardCornersSB", lambda *_, **__: (True, grid))
+    with pytest.raises(DegenerateView, match="no chessboard of 8 x 5 squares is seen whole"):
+        find_corners(picture, CHESSBOARD)
+
+
+def test_the_same_picture_gives_the_same_corners() -> None:
+    """In this one, equalised, OpenCV 5.0 finds another grid in some 5 of 100 calls."""
+    rng = np.random.default_rng(20)
+    camera = known_camera(random_lens(rng))
+    poses = varied_poses(camera, CHESSBOARD, count=18, rng=rng, reach=1.1)
+    for _ in islice(poses, 8):
+        rng.normal(size=(camera.height_px, camera.width_px))  # the noise of pictures not drawn
+    pose = next(poses)
+    picture = render(camera, CHESSBOARD, pose, rng=rng)
+    true = true_corners_px(camera, CHESSBOARD, pose)
+    for _ in range(8):
+        _, found = find_corners(picture, CHESSBOARD)
+        assert _distances_px(found, true[::-1]).max() < 0.2
