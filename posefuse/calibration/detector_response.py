@@ -7,15 +7,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from posefuse.calibration.detector_shots import Conditions, TagShots
+from posefuse.calibration.detector_shots import Conditions, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout.placement import FAMILY_SIZES
 from posefuse.robot import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
 from posefuse.scoring.statistics import wilson_interval
 from posefuse.sensing.detect import DetectorSettings, detect_tags
-from posefuse.sensing.tag_pictures import tag_cells
+from posefuse.sensing.tag_pictures import MARGIN_CELLS, tag_cells
 
 __all__ = ["CornerErrors", "ResponseRecipe", "corner_errors", "measure_response"]
 
@@ -48,7 +47,7 @@ class ResponseRecipe:
     def __post_init__(self) -> None:
         if self.tags < 1:
             raise InputError(f"tags: must be 1 or more (got {self.tags})")
-        cells = tag_cells(self.family, 0).shape[0] - 2 if self.family in FAMILY_SIZES else 1
+        cells = len(tag_cells(known_family(self.family), 0)) - 2 * MARGIN_CELLS
         for name, least in (
             ("edges_px", float(cells)),
             ("incidences_deg", 0.0),

@@ -19,7 +19,7 @@ from posefuse.sensing.compiled_projection import project_points
 from posefuse.sensing.render import CameraMotion, GreyImage, render
 from posefuse.sensing.surroundings import Looks, Surroundings
 
-__all__ = ["Conditions", "TagShot", "TagShots", "quality_with"]
+__all__ = ["Conditions", "TagShot", "TagShots", "known_family", "quality_with"]
 
 _EDGE_M = 0.165  # which one does not matter: the distance follows
 _ROOM_M = 80.0
@@ -91,6 +91,13 @@ def quality_with(quality: ImageQuality, *, noise_grey: float, defocus_px: float)
     )
 
 
+def known_family(family: str) -> str:
+    """The family, where there is one of that name."""
+    if family not in FAMILY_SIZES:
+        raise InputError(f"family: must be one of {', '.join(FAMILY_SIZES)} (got {family!r})")
+    return family
+
+
 class TagShots:
     """Shots of a camera's tags: each number has its luck, whatever the conditions.
 
@@ -99,10 +106,8 @@ class TagShots:
     """
 
     def __init__(self, camera: Imaging, *, family: str, seed: int) -> None:
-        if family not in FAMILY_SIZES:
-            raise InputError(f"family: must be one of {', '.join(FAMILY_SIZES)} (got {family!r})")
         self._camera = camera
-        self._family = family
+        self._family = known_family(family)
         self._seed = seed
         self._row, self._radius_limit = lens_row(camera.lens), valid_radius(camera.lens)
         self._view = camera_view(camera.lens, replace(camera.sensor, row_time_s=0.0))

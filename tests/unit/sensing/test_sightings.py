@@ -190,6 +190,20 @@ def test_bias_is_the_shift_and_the_inward_step(make) -> None:
     assert np.abs(inward).min() > 10.0 * standard_error
 
 
+def test_narrowing_brings_left_and_right_together(make) -> None:
+    views = make.busy(count=40).views
+    narrowed = replace(views, narrowing_px=np.full(views.sighting_count, 0.4))
+    (plain, is_found), (moved, _) = (sense(v, **as_designed(v)) for v in (views, narrowed))
+    kept = is_found & np.isfinite(moved[:, 0, 0])
+    exact, _ = sense(views, **as_designed(views), noise_scale=0.0)
+    wide = (exact[:, 1] - exact[:, 0] + exact[:, 2] - exact[:, 3])[kept]
+    wide /= np.linalg.norm(wide, axis=1, keepdims=True)
+    sides = np.array([1.0, -1.0, -1.0, 1.0])
+    expected = 0.4 * sides[:, None] * wide[:, None]
+    # the bias before it turns the width a little
+    np.testing.assert_allclose((moved - plain)[kept], expected, atol=2e-3)
+
+
 def test_spread_and_correlation_of_the_corners(make) -> None:
     views = standing(make, COUNT)
     corners, _ = sense(views, **as_designed(views))
