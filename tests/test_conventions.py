@@ -59,7 +59,7 @@ UNITS = re.compile(
     r"_(m|px|rad|s|hz|kg|px2|m2|deg|electrons|grey|cells"
     r"|per_m|per_m2|per_s|per_s2|per_sqrt_m|per_sqrt_s|per_sqrt_rad"
     r"|std|cov|covs|rms|share|fractions?|factors?|rate|probability|ratio|coefficient|noise)$"
-    r"|_per_"
+    r"|_per_|^correlation_"
     r"|^(bias|p95|mean|nees|nis|low|high|value|level|scale|ratio|rms)$"
 )
 

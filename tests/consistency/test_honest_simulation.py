@@ -183,29 +183,37 @@ def test_late_frames_put_back_beat_frames_taken_as_current() -> None:
     assert runs[LateFrames.AS_CURRENT] > 10.0 * runs[LateFrames.REPLAY]
 
 
-def test_no_filter_beats_the_bound() -> None:
-    """The corner filter with the true noise reaches the posterior Cramer-Rao bound."""
+def _over_the_bound(trials: int) -> dict[Measurement, float]:
+    """Position RMS of either way to fuse over the posterior Cramer-Rao bound, on the same runs."""
     white = scene(white_rig())
-    squares = {Measurement.CORNERS: [], Measurement.POSE: []}
+    squares: dict[Measurement, list[float]] = {Measurement.CORNERS: [], Measurement.POSE: []}
     bounds = []
-    for trial in range(40):
+    for trial in range(trials):
         run = simulate_run(white, seed=11, trial=trial)
         bound = posterior_bound(
             run.recording, frame_information=run.frame_information(), step_covs=run.step_covs
         )
         bounds.append(np.trace(bound[:, :2, :2], axis1=1, axis2=2)[100:].mean())
         for measurement, values in squares.items():
-            estimate = fuse(
-                run.recording,
-                rig=white.rig,
-                layout=LAYOUT,
-                settings=knowing_settings(measurement),
-            )
+            settings = knowing_settings(measurement)
+            estimate = fuse(run.recording, rig=white.rig, layout=LAYOUT, settings=settings)
             off = (estimate.poses - run.recording.truth.poses)[100:, :2]
             values.append((off**2).sum(axis=1).mean())
-    bound, corners, pose = (
-        np.sqrt(np.mean(v))
-        for v in (bounds, squares[Measurement.CORNERS], squares[Measurement.POSE])
-    )
-    assert 0.97 * bound < corners < 1.05 * bound
+    return {m: float(np.sqrt(np.mean(v) / np.mean(bounds))) for m, v in squares.items()}
+
+
+def test_no_filter_beats_the_bound() -> None:
+    """With the true noise the corner filter reaches the bound; 40 runs tell it to about 3 %."""
+    ratio = _over_the_bound(40)
+    assert 0.9 < ratio[Measurement.CORNERS] < 1.1
+    assert ratio[Measurement.CORNERS] < ratio[Measurement.POSE]
+
+
+@pytest.mark.slow
+def test_no_filter_beats_the_bound_over_400_runs(tell) -> None:
+    ratio = _over_the_bound(400)
+    corners, pose = ratio[Measurement.CORNERS], ratio[Measurement.POSE]
+    tell(f"position RMS over the bound, 400 runs: corners {corners:.3f}, pose {pose:.3f}")
+    # the part of an odometry step between a frame and its row is taken as exact: 4 to 5 % here
+    assert 0.99 < corners < 1.08
     assert corners < pose
