@@ -71,6 +71,18 @@ def _response(detector: "Detector") -> str:
     )
 
 
+def board(path: Path) -> list[str]:
+    """A board to measure a lens with."""
+    from posefuse.calibration import load_board
+
+    held = load_board(path)
+    kind = "chessboard" if held.markers is None else f"ChArUco board of {held.markers.family}"
+    return [
+        f"{kind} {held.name!r}, {held.squares_across} by {held.squares_down} squares of "
+        f"{1000 * held.square_m:g} mm"
+    ]
+
+
 def rig(path: Path) -> list[str]:
     """A robot with its cameras."""
     from posefuse.robot.file import load_rig

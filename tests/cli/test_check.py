@@ -12,12 +12,14 @@ from posefuse.errors import FileError
 ROOT = Path(__file__).parents[2]
 LAYOUT = ROOT / "fieldlayouts" / "orchard_court.toml"
 ORCHARD = ROOT / "datasets" / "orchard"
-FILES = sorted([LAYOUT, *ORCHARD.glob("*.toml"), *ORCHARD.glob("*/*.toml")])
+BOARDS = ROOT / "datasets" / "boards"
+FILES = sorted([LAYOUT, *ORCHARD.glob("*.toml"), *ORCHARD.glob("*/*.toml"), *BOARDS.glob("*.toml")])
 
 KINDS = {
     "fieldlayouts": "layout",
     "cameras": "camera",
     "rigs": "rig",
+    "boards": "board",
     "courses": "course",
     "robot.toml": "robot",
     "filter.toml": "filter",
