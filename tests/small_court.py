@@ -1,6 +1,7 @@
 """A small court, robots on it and a study of them, built by hand."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,8 +19,11 @@ from posefuse.robot import (
     DrivetrainKind,
     Lens,
     Mount,
+    Projectile,
     Rig,
     Sensor,
+    Shooter,
+    ShooterSpread,
     Timing,
     Wheel,
 )
@@ -154,3 +158,22 @@ def small_study(**changes: Any) -> Study:
         "seed": 7,
     }
     return Study(**{**given, **changes})
+
+
+SHOOTER = Shooter(
+    release_in_robot_m=np.array([0.15, 0.0, 0.6]),
+    exit_speed_m_per_s=9.0,
+    pivot_low_rad=math.radians(15.0),
+    pivot_high_rad=math.radians(75.0),
+    projectile=Projectile(mass_kg=0.06, diameter_m=0.1),
+    spread=ShooterSpread(exit_speed_std_m_per_s=0.2, side_std_rad=0.02, zero_std_rad=0.01),
+)
+
+
+def armed(study: Study, *shooters: Shooter | None) -> Study:
+    """The study with a shooter on the robot of each plan, or none."""
+    plans = tuple(
+        replace(plan, rig=replace(plan.rig, body=replace(plan.rig.body, shooter=shooter)))
+        for plan, shooter in zip(study.plans, shooters, strict=True)
+    )
+    return replace(study, plans=plans)

@@ -6,7 +6,13 @@ Named tuples as in ``aim.compiled_shot``.
 import numpy as np
 
 from posefuse.aim.compiled_rectangle import below, rectangle_share
-from posefuse.aim.compiled_shot import DEEP_M, ERRORS, miss_of_shot
+from posefuse.aim.compiled_shot import (
+    DEEP_M,
+    ERRORS,
+    miss_of_shot,
+    miss_when_set,
+    set_by_belief,
+)
 from posefuse.compiling import kernel
 
 __all__ = ["hit_shares"]
@@ -16,6 +22,7 @@ LOST_M = 100.0
 STAND = 1.5
 REACH = 4.0  # standard deviations of the distance error that are followed
 PARTS = 41
+LAST_BELIEVED = 6  # of the axes: what follows does not change what the robot sets
 
 
 @kernel
@@ -55,23 +62,36 @@ def displace(mean, z, root, stds, k, errors):  # type: ignore[no-untyped-def]  #
 def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Fill moments (5,): what all errors but the first axis of the estimate add to a miss.
 
-    Shift of the mean to the right and up; variance right, covariance, variance up. Second-order
-    divided differences along the axes of the errors: M. Norgaard, N. K. Poulsen, O. Ravn,
-    Automatica 36, 1627-1638, 2000.
+    Shift of the mean to the right and up; variance right, covariance, variance up. Gives the miss
+    without them, as ``miss_of_shot``. Second-order divided differences along the axes of the
+    errors: M. Norgaard, N. K. Poulsen, O. Ravn, Automatica 36, 1627-1638, 2000.
     """
     x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
     errors = np.empty(ERRORS)
     displace(mean, 0.0, root, stds, 1, errors)
-    r0, u0, _a, _b = miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M)
+    heading, pivot = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
+    h0, p0 = heading, pivot
+    r0, u0, right_limit, up_limit = miss_when_set(
+        x, y, vx, vy, w, heading, pivot, errors, thrower, opening, law, DEEP_M
+    )
     moments[:] = 0.0
     if np.isnan(r0):
-        return
+        return r0, u0, right_limit, up_limit
     for k in range(1, ERRORS):
         if not displace(mean, SQRT_3, root, stds, k, errors):
             continue
-        rp, up, _a, _b = miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M)
+        if k <= LAST_BELIEVED:
+            h0, p0 = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
+        rp, up, _a, _b = miss_when_set(
+            x, y, vx, vy, w, h0, p0, errors, thrower, opening, law, DEEP_M
+        )
         displace(mean, -SQRT_3, root, stds, k, errors)
-        rm, um, _a, _b = miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M)
+        if k <= LAST_BELIEVED:
+            h0, p0 = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
+        rm, um, _a, _b = miss_when_set(
+            x, y, vx, vy, w, h0, p0, errors, thrower, opening, law, DEEP_M
+        )
+        h0, p0 = heading, pivot
         rp, up, rm, um = mirrored(rp, up, rm, um, r0, u0)
         slope_r, slope_u = (rp - rm) / 12.0**0.5, (up - um) / 12.0**0.5
         bend_r, bend_u = (rp + rm - 2.0 * r0) / 6.0, (up + um - 2.0 * u0) / 6.0
@@ -80,6 +100,7 @@ def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):
         moments[2] += slope_r * slope_r + 2.0 * bend_r * bend_r
         moments[3] += slope_r * slope_u + 2.0 * bend_r * bend_u
         moments[4] += slope_u * slope_u + 2.0 * bend_u * bend_u
+    return r0, u0, right_limit, up_limit
 
 
 @kernel
@@ -161,10 +182,8 @@ def hit_shares(states, means, roots, stds, thrower, opening, curve, law, shares)
             shares[i] = share_along(path, moments, breaks)
         else:
             m = moments[0]
-            expand_miss(state, mean, root, stds, thrower, opening, curve, law, m)
-            x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
-            r, u, right_limit, up_limit = miss_of_shot(
-                x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M
+            r, u, right_limit, up_limit = expand_miss(
+                state, mean, root, stds, thrower, opening, curve, law, m
             )
             r, u = r + m[0], u + m[1]
             shares[i] = rectangle_share(r, u, m[2], m[3], m[4], right_limit, up_limit, breaks)

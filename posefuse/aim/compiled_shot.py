@@ -17,6 +17,8 @@ __all__ = [
     "crossing_of",
     "is_hit",
     "miss_of_shot",
+    "miss_when_set",
+    "set_by_belief",
     "steer_all",
     "turned_to",
 ]
@@ -110,7 +112,8 @@ def steer(x, y, vx, vy, w, thrower, opening, curve, law):  # type: ignore[no-unt
     """(heading, pivot) that a robot sets which believes itself at (x, y) with the motion vx, vy, w.
 
     At rest by the curve. On the move the first guess is the goal displaced by the robot's motion
-    during the flight, then Newton's method on where the throw passes the opening's middle.
+    during the flight, then Newton's method on where the throw passes the opening's middle. Where
+    nothing passes it, out of reach, the nearest of what was tried.
     """
     dx, dy = opening.x_m - x, opening.y_m - y
     heading, pivot = turned_to(dx, dy, thrower, curve)
@@ -119,9 +122,15 @@ def steer(x, y, vx, vy, w, thrower, opening, curve, law):  # type: ignore[no-unt
     flight_s = np.sqrt(dx * dx + dy * dy) / (thrower.speed_m_per_s * np.cos(pivot))
     heading, pivot = turned_to(dx - vx * flight_s, dy - vy * flight_s, thrower, curve)
     h = LEAD_NUDGE_RAD
+    least, best_heading, best_pivot = np.inf, heading, pivot
     for _ in range(LEAD_STEPS):
         a, b = off_the_middle(x, y, heading, pivot, vx, vy, w, thrower, opening, law)
-        if np.isnan(a) or abs(a) + abs(b) < LEAD_CLOSE_M:
+        if np.isnan(a):
+            break
+        off = abs(a) + abs(b)
+        if off < least:
+            least, best_heading, best_pivot = off, heading, pivot
+        if off < LEAD_CLOSE_M:
             break
         ah, bh = off_the_middle(x, y, heading + h, pivot, vx, vy, w, thrower, opening, law)
         ap, bp = off_the_middle(x, y, heading, pivot + h, vx, vy, w, thrower, opening, law)
@@ -134,7 +143,7 @@ def steer(x, y, vx, vy, w, thrower, opening, curve, law):  # type: ignore[no-unt
         heading += min(max(turn, -LARGEST_TURN_RAD), LARGEST_TURN_RAD)
         pivot += min(max(lift, -LARGEST_TURN_RAD), LARGEST_TURN_RAD)
         pivot = min(max(pivot, thrower.pivot_low_rad), thrower.pivot_high_rad)
-    return heading, pivot
+    return best_heading, best_pivot
 
 
 @kernel
@@ -187,6 +196,45 @@ def crossing_of(  # type: ignore[no-untyped-def]  # noqa: ANN201
 
 
 @kernel
+def set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """(true heading, pivot) that a robot comes to which steers by what it believes.
+
+    Of errors (ERRORS,) only the first seven matter: those of the estimate and of the delay.
+    """
+    late, delay = errors[6], thrower.delay_s
+    bx = x + errors[0] + errors[3] * delay - vx * late
+    by = y + errors[1] + errors[4] * delay - vy * late
+    turned = errors[2] + errors[5] * delay - w * late
+    heading, pivot = steer(
+        bx, by, vx + errors[3], vy + errors[4], w + errors[5], thrower, opening, curve, law
+    )
+    return heading - turned, pivot
+
+
+@kernel
+def miss_when_set(  # type: ignore[no-untyped-def]  # noqa: ANN201
+    x,  # noqa: ANN001
+    y,  # noqa: ANN001
+    vx,  # noqa: ANN001
+    vy,  # noqa: ANN001
+    w,  # noqa: ANN001
+    heading,  # noqa: ANN001
+    pivot,  # noqa: ANN001
+    errors,  # noqa: ANN001
+    thrower,  # noqa: ANN001
+    opening,  # noqa: ANN001
+    law,  # noqa: ANN001
+    floor_m,  # noqa: ANN001
+):
+    """``crossing_of`` a shot with heading and pivot set, and the shooter's own errors."""
+    speed = thrower.speed_m_per_s + errors[7]
+    pivot += errors[9]
+    return crossing_of(
+        x, y, heading, pivot, speed, errors[8], vx, vy, w, thrower, opening, law, floor_m
+    )
+
+
+@kernel
 def miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, floor_m):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """``crossing_of`` a shot that the robot steers by what it believes.
 
@@ -197,19 +245,8 @@ def miss_of_shot(x, y, vx, vy, w, errors, thrower, opening, curve, law, floor_m)
     errors : (ERRORS,) array
         See ``ERRORS``.
     """
-    late, delay = errors[6], thrower.delay_s
-    bx = x + errors[0] + errors[3] * delay - vx * late
-    by = y + errors[1] + errors[4] * delay - vy * late
-    turned = errors[2] + errors[5] * delay - w * late
-    heading, pivot = steer(
-        bx, by, vx + errors[3], vy + errors[4], w + errors[5], thrower, opening, curve, law
-    )
-    speed = thrower.speed_m_per_s + errors[7]
-    heading -= turned
-    pivot += errors[9]
-    return crossing_of(
-        x, y, heading, pivot, speed, errors[8], vx, vy, w, thrower, opening, law, floor_m
-    )
+    heading, pivot = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
+    return miss_when_set(x, y, vx, vy, w, heading, pivot, errors, thrower, opening, law, floor_m)
 
 
 @kernel

@@ -138,6 +138,8 @@ def _in_threads(work: Callable[[int, int], T], count: int, workers: int) -> list
     """What ``work`` gives for each of as many parts of ``count`` things as there are workers."""
     if workers < 1:
         raise InputError(f"workers: must be 1 or more (got {workers})")
+    if workers == 1:
+        return [work(0, count)]
     ends = [count * part // workers for part in range(workers + 1)]
     with ThreadPoolExecutor(workers) as pool:
         return list(pool.map(work, ends[:-1], ends[1:]))

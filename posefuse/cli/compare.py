@@ -1,8 +1,7 @@
 """``posefuse compare STUDY``: ranks the plans of a study."""
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,8 +13,9 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_WIDE = 95  # columns from which a terminal shows the whole table
-_ONLY_WHEN_WIDE = "pivot"
+_DROPPED_FIRST = ("pivot", "95 %", "hits: more")
+"""Columns that a narrow terminal leaves out; the report holds them all."""
+_NAME_WIDTH = 14
 
 
 @click.command(name="compare")
@@ -93,42 +93,31 @@ def _compared(
 
 def _show(comparison: "Comparison", length_unit: str) -> None:
     """The ranked table, the warnings and what the table means, on standard output."""
-    from rich import box
     from rich.console import Console
-    from rich.table import Table
 
+    from posefuse.cli.terminal import terminal_table
+    from posefuse.report.hits import perfect_sentence
     from posefuse.report.tables import comparison_table
 
     console = Console()
     headers, rows = comparison_table(comparison, length_unit=length_unit)
-    shown = [
-        place
-        for place, header in enumerate(headers)
-        if console.width >= _WIDE or not header.startswith(_ONLY_WHEN_WIDE)
-    ]
     console.print(
         f"\n{comparison.study.name}\n{comparison.trials} trials on each course", highlight=False
     )
-    table = Table(box=box.SIMPLE_HEAD, collapse_padding=True, pad_edge=False)
-    cells = [[_two_lines(row[place]) for place in shown] for row in rows]
-    for column, place in enumerate(shown):
-        widest = max(len(line) for row in cells for line in row[column].split("\n"))
-        justify: Literal["left", "right"] = "left" if place == 0 else "right"
-        header = "\n".join(textwrap.wrap(headers[place], widest, break_long_words=False))
-        table.add_column(header, justify=justify, no_wrap=True)
-    for row in cells:
-        table.add_row(*row)
+    table = terminal_table(
+        headers,
+        rows,
+        width=console.width,
+        dropped_first=_DROPPED_FIRST,
+        name_width=_NAME_WIDTH,
+    )
     console.print(table)
     console.print(
         "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial.",
         highlight=False,
     )
+    perfect = perfect_sentence(comparison)
+    if perfect:
+        console.print(perfect, highlight=False)
     for warning in comparison.warnings:
         console.print(f"Warning: {warning}", style="yellow", highlight=False)
-
-
-def _two_lines(cell: str) -> str:
-    """A figure with its interval below it; a tie is told beside the figure."""
-    figure, bracket, rest = cell.partition(" [")
-    interval, _, tie = rest.partition("] ")
-    return f"{figure} {tie}".rstrip() + f"\n[{interval.rstrip(']')}]" if bracket else cell

@@ -14,7 +14,7 @@ from typing import Any
 from posefuse.fusion.estimate import Outcome
 from posefuse.report.tables import course_rankings
 from posefuse.scoring.statistics import Interval
-from posefuse.study.comparison import Comparison, PlanRow, Run
+from posefuse.study.comparison import Comparison, PlanHits, PlanRow, Run
 
 __all__ = ["results_of", "write_results"]
 
@@ -29,6 +29,15 @@ _FIGURES = (
     "blind_share",
     "nees",
 )
+
+
+_INTERVALS = {
+    "distance_rms_m": ("distance_rms", "_m"),
+    "more_than_best_m": ("more_than_best", "_m"),
+    "hits_per_100": ("hits", "_per_100"),
+    "more_hits_than_best_per_100": ("more_hits_than_best", "_per_100"),
+}
+"""Name and unit of the figures that have an interval."""
 
 
 def write_results(comparison: Comparison, folder: Path) -> None:
@@ -92,6 +101,24 @@ def _figures_of(row: PlanRow) -> dict[str, Any]:
         "more_than_best_m": _interval_of(row.more_than_best_m),
         "is_tie": row.is_tie,
         **{name: _plain(getattr(row, name)) for name in _FIGURES},
+        **_hits_of(row.hits),
+    }
+
+
+def _hits_of(hits: PlanHits | None) -> dict[str, Any]:
+    """Hits in 100 shots; each ``None`` where it is not known."""
+    moving = hits.moving if hits is not None else None
+    return {
+        "hits_per_100": _interval_of(hits.per_100 if hits is not None else None),
+        "more_hits_than_best_per_100": _interval_of(hits.more_than_best if hits else None),
+        "is_tie_in_hits": hits.is_tie if hits is not None else None,
+        "perfect_hits_per_100": _plain(hits.perfect_per_100) if hits is not None else None,
+        "moving_shots_count": moving.shot_count if moving is not None else None,
+        "moving_led_hits_per_100": _plain(moving.led_per_100) if moving is not None else None,
+        "moving_unled_hits_per_100": _plain(moving.unled_per_100) if moving is not None else None,
+        "moving_stopped_hits_per_100": (
+            _plain(moving.stopped_per_100) if moving is not None else None
+        ),
     }
 
 
@@ -139,12 +166,12 @@ def _flat(row: dict[str, Any]) -> dict[str, Any]:
     """The same line with each interval in three columns; an empty cell is not known."""
     flat: dict[str, Any] = {}
     for name, value in row.items():
-        if name in ("distance_rms_m", "more_than_best_m"):
-            stem = name.removesuffix("_m")
+        if name in _INTERVALS:
+            stem, unit = _INTERVALS[name]
             interval = value or {}
             flat[name] = interval.get("value")
-            flat[f"{stem}_low_m"] = interval.get("low")
-            flat[f"{stem}_high_m"] = interval.get("high")
+            flat[f"{stem}_low{unit}"] = interval.get("low")
+            flat[f"{stem}_high{unit}"] = interval.get("high")
         else:
             flat[name] = int(value) if isinstance(value, bool) else value
     return {name: "" if value is None else value for name, value in flat.items()}

@@ -3,16 +3,21 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+
+from posefuse.checks import FloatArray
 from posefuse.fusion.estimate import Outcome
 from posefuse.report.wording import (
     UNKNOWN,
     angle_text,
+    bracketed,
     interval_text,
     is_at_shots,
     length_text,
     number_text,
     share_text,
 )
+from posefuse.scoring.hits import ShotHits
 from posefuse.scoring.scorecard import ErrorFigures, Scorecard, SpanScores
 from posefuse.study.comparison import Comparison, PlanRow, Run
 from posefuse.study.ranking import rank_plans
@@ -25,10 +30,12 @@ __all__ = [
     "course_rankings",
     "course_table",
     "further_table",
+    "hits_texts",
     "outcome_table",
     "scorecard_table",
 ]
 
+HITS_HEADERS = ("hits per 100", "hits: more than the best")
 _OUTCOMES = {
     Outcome.FUSED: "fused",
     Outcome.GATED: "gated",
@@ -49,10 +56,12 @@ class Table(NamedTuple):
 def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Table:
     """The ranking, best plan first, with 95 % intervals in square brackets."""
     unit = length_label(length_unit)
+    has_hits = any(row.hits is not None for row in comparison.ranking)
     headers = (
         "plan",
         f"distance error RMS ({unit})",
         f"more than the best ({unit})",
+        *(HITS_HEADERS if has_hits else ()),
         f"bound ({unit})",
         f"95 % below ({unit})",
         "pivot RMS (°)",
@@ -66,6 +75,7 @@ def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Tabl
                 row.plan,
                 interval_text(row.distance_rms_m, length_unit),
                 _more_text(row, length_unit),
+                *(hits_texts(row) if has_hits else ()),
                 length_text(row.bound_rms_m, length_unit),
                 length_text(row.distance_p95_m, length_unit),
                 angle_text(row.pivot_rms_rad),
@@ -75,6 +85,18 @@ def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Tabl
             for row in comparison.ranking
         ),
     )
+
+
+def hits_texts(row: PlanRow) -> tuple[str, str]:
+    """A plan's hits per 100 shots, and how many more than the best plan, with intervals."""
+    hits = row.hits
+    if hits is None:
+        return UNKNOWN, UNKNOWN
+    if hits.more_than_best is None:
+        best = "best" if row.more_than_best_m is None else UNKNOWN
+        return bracketed(hits.per_100, 1), best
+    text = bracketed(hits.more_than_best, 1, is_signed=True)
+    return bracketed(hits.per_100, 1), f"{text} tie" if hits.is_tie else text
 
 
 def _more_text(row: PlanRow, length_unit: str) -> str:
@@ -187,6 +209,9 @@ def scorecard_table(card: Scorecard, *, length_unit: str = "cm") -> Table:
     spans = [("at the shots", card.at_shots), ("whole course", card.whole_course)]
     known = [(title, span) for title, span in spans if span is not None]
     lines = [_span_lines(span, length_unit) for _, span in known]
+    if card.hits is not None:
+        lines[0] |= _hits_lines(card.hits)
+        lines[1] |= dict.fromkeys(_hits_lines(card.hits), UNKNOWN)
     return Table(
         ("figure", *(title for title, _ in known)),
         tuple(
@@ -195,6 +220,27 @@ def scorecard_table(card: Scorecard, *, length_unit: str = "cm") -> Table:
             if any(figures[name] != UNKNOWN for figures in lines)
         ),
     )
+
+
+def _hits_lines(hits: ShotHits) -> dict[str, str]:
+    """Expected hits in 100 of a run's shots."""
+
+    def per_100(shares: FloatArray) -> str:
+        known = shares[np.isfinite(shares)]
+        return number_text(100.0 * float(known.mean()), 1) if known.size else UNKNOWN
+
+    lines = {
+        "hits per 100": per_100(hits.shares),
+        "hits per 100 with a perfect estimate": per_100(hits.perfect_shares),
+    }
+    if hits.is_moving.any():
+        moving = hits.is_moving
+        lines |= {
+            "hits per 100 on the move": per_100(hits.shares[moving]),
+            "hits per 100 on the move, aimed as if at rest": per_100(hits.unled_shares[moving]),
+            "hits per 100 stopping there instead": per_100(hits.stopped_shares[moving]),
+        }
+    return lines
 
 
 def _span_lines(span: SpanScores, length_unit: str) -> dict[str, str]:

@@ -10,6 +10,7 @@ from posefuse.units import length_label, metres_to, to_degrees
 
 __all__ = [
     "angle_text",
+    "bracketed",
     "filter_verdict",
     "finding",
     "interval_text",
@@ -58,8 +59,22 @@ def interval_text(interval: Interval, length_unit: str, *, is_signed: bool = Fal
     >>> interval_text(Interval(value=0.01, low=0.008, high=0.013), "cm")
     '1.00 [0.80, 1.30]'
     """
-    value = length_text(interval.value, length_unit, is_signed=is_signed)
-    low, high = (length_text(v, length_unit) for v in (interval.low, interval.high))
+    scaled = Interval(
+        value=metres_to(length_unit, interval.value),
+        low=metres_to(length_unit, interval.low),
+        high=metres_to(length_unit, interval.high),
+    )
+    return bracketed(scaled, _DIGITS[length_unit], is_signed=is_signed)
+
+
+def bracketed(interval: Interval, digits: int, *, is_signed: bool = False) -> str:
+    """A number with the interval it lies in, where that is known.
+
+    >>> bracketed(Interval(value=96.04, low=95.5, high=96.5), 1)
+    '96.0 [95.5, 96.5]'
+    """
+    value = number_text(interval.value, digits, is_signed=is_signed)
+    low, high = (number_text(v, digits) for v in (interval.low, interval.high))
     return value if UNKNOWN in (low, high) else f"{value} [{low}, {high}]"
 
 

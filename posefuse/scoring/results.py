@@ -16,6 +16,7 @@ from posefuse.files.table_file import write_table
 from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
+from posefuse.scoring.hits import ShotHits
 from posefuse.scoring.instants import InstantErrors
 from posefuse.scoring.scorecard import ErrorFigures, Scorecard, SpanScores
 from posefuse.scoring.statistics import rms_interval, wilson_interval
@@ -52,6 +53,7 @@ def score_rows(card: Scorecard, trajectory: TrajectoryScores | None = None) -> l
     rows = []
     if card.at_shots is not None:
         rows += list(_span_rows("shots", card.at_shots, _shot_intervals(card)))
+        rows += list(_hit_rows(card.hits))
     rows += list(_span_rows("course", card.whole_course, {}))
     for nis in card.nis:
         rows.append(ScoreRow("run", f"nis_mean_dof_{nis.dof}", nis.mean, nis.low, nis.high))
@@ -66,6 +68,23 @@ def score_rows(card: Scorecard, trajectory: TrajectoryScores | None = None) -> l
             if value is not None
         ]
     return rows
+
+
+def _hit_rows(hits: ShotHits | None) -> Iterator[ScoreRow]:
+    """Expected hits in 100 shots, and in 100 of those on the move."""
+    if hits is None or not np.isfinite(hits.shares).any():
+        return
+    moving = hits.is_moving
+    spans = {
+        "hits_per_100": hits.shares,
+        "perfect_hits_per_100": hits.perfect_shares,
+        "moving_led_hits_per_100": hits.shares[moving],
+        "moving_unled_hits_per_100": hits.unled_shares[moving],
+        "moving_stopped_hits_per_100": hits.stopped_shares[moving],
+    }
+    for name, shares in spans.items():
+        if len(shares):
+            yield ScoreRow("shots", name, 100.0 * float(np.nanmean(shares)))
 
 
 def _shot_intervals(card: Scorecard) -> dict[str, tuple[float, float]]:
@@ -144,7 +163,7 @@ def write_run_results(
     _write_csv(folder / "scorecard.csv", ScoreRow._fields, rows)
     _write_estimate(folder / "estimate.csv", estimate)
     if card.shots is not None and card.shots_since_tag_s is not None:
-        _write_shots(folder / "shots.csv", card.shots, card.shots_since_tag_s)
+        _write_shots(folder / "shots.csv", card.shots, card.shots_since_tag_s, card.hits)
 
 
 def _write_estimate(path: Path, estimate: Estimate) -> None:
@@ -165,7 +184,9 @@ def _write_estimate(path: Path, estimate: Estimate) -> None:
     )
 
 
-def _write_shots(path: Path, shots: InstantErrors, since_tag_s: FloatArray) -> None:
+def _write_shots(
+    path: Path, shots: InstantErrors, since_tag_s: FloatArray, hits: ShotHits | None
+) -> None:
     columns: dict[str, Sequence[Any]] = {
         "t_s": shots.stamps_s.tolist(),
         "goal": shots.goals,
@@ -178,6 +199,9 @@ def _write_shots(path: Path, shots: InstantErrors, since_tag_s: FloatArray) -> N
         "nees": shots.nees.tolist(),
         "since_tag_s": since_tag_s.tolist(),
     }
+    if hits is not None:
+        columns["hit_probability"] = hits.shares.tolist()
+        columns["perfect_hit_probability"] = hits.perfect_shares.tolist()
     _write_csv(path, tuple(columns), list(zip(*columns.values(), strict=True)))
 
 

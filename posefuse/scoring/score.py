@@ -11,7 +11,8 @@ from posefuse.fieldlayout import FieldLayout
 from posefuse.fusion.estimate import Estimate, Outcome
 from posefuse.recording import Recording, Truth
 from posefuse.robot import Shooter
-from posefuse.scoring.instants import InstantErrors, instant_errors
+from posefuse.scoring.hits import ShotHits, can_miss, shot_hits
+from posefuse.scoring.instants import InstantErrors, instant_errors, truth_at
 from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanScores
 from posefuse.scoring.statistics import chi_square_average_interval
 
@@ -81,9 +82,35 @@ def score(
         whole_course=spans[0],
         shots=shots,
         shots_since_tag_s=since_tag_s[shots.rows] if shots is not None else None,
+        hits=_hits(
+            shots, recording, estimate=estimate, truth=truth, layout=layout, shooter=shooter
+        ),
         nis=_nis(estimate),
         outcomes=estimate.counts(),
         dropped_frame_count=recording.dropped_frame_count,
+    )
+
+
+def _hits(
+    shots: InstantErrors | None,
+    recording: Recording,
+    *,
+    estimate: Estimate,
+    truth: Truth | None,
+    layout: FieldLayout,
+    shooter: Shooter | None,
+) -> ShotHits | None:
+    if shots is None or truth is None or not truth.has_heading:
+        return None
+    if shooter is None or not can_miss(shooter):
+        return None
+    return shot_hits(
+        shots,
+        goals=[layout.goal(name) for name in shots.goals],
+        estimate=estimate,
+        odometry=recording.odometry,
+        true_poses=truth_at(truth, estimate.stamps_s),
+        shooter=shooter,
     )
 
 

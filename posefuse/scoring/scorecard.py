@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from posefuse.checks import FloatArray
+from posefuse.scoring.hits import ShotHits
 from posefuse.scoring.instants import InstantErrors
 
 __all__ = ["ErrorFigures", "Nees", "Nis", "Scorecard", "SpanScores"]
@@ -125,6 +126,9 @@ class Scorecard:
     at_shots, shots, shots_since_tag_s
         ``None`` for a recording without shots. The age is that of the newest fused sighting that
         had arrived by then, (shots,); infinite before the first.
+    hits
+        How likely each shot goes in; ``None`` without shots, true headings, or a shooter of which
+        is told how it throws.
     outcomes
         What became of the measurements, by name of ``Outcome``.
     """
@@ -135,6 +139,7 @@ class Scorecard:
     whole_course: SpanScores
     shots: InstantErrors | None
     shots_since_tag_s: FloatArray | None
+    hits: ShotHits | None
     nis: tuple[Nis, ...]
     outcomes: Mapping[str, int]
     dropped_frame_count: int

@@ -20,6 +20,7 @@ __all__ = [
     "Interval",
     "bootstrap_of_means",
     "chi_square_average_interval",
+    "paired_mean_differences",
     "paired_rms_differences",
     "rms_interval",
     "wilson_interval",
@@ -124,19 +125,50 @@ def paired_rms_differences(
     reference
         Index of the rival the others are set against; its own difference is exactly 0.
     """
-    squares = np.asarray(mean_squares, dtype=np.float64)
-    if squares.ndim != 2 or not 0 <= reference < len(squares):
-        raise InputError(
-            f"paired differences: (rivals, trials) wanted and a reference among the rivals "
-            f"(got shape {squares.shape}, reference {reference})"
-        )
     return _bootstrap(
-        squares.T,
+        _rivals(mean_squares, reference).T,
         lambda means: np.sqrt(means) - np.sqrt(means[..., reference, None]),
         seed=seed,
         level=level,
         resamples=RESAMPLES,
     )
+
+
+def paired_mean_differences(
+    values: ArrayLike, *, reference: int, seed: int = 0, level: float = 0.95
+) -> tuple[Interval, ...]:
+    """The same for plain means: each rival's mean minus the reference's.
+
+    Parameters
+    ----------
+    values : (rivals, trials) array
+        Each rival's figure in each trial.
+    reference
+        Index of the rival the others are set against; its own difference is exactly 0.
+
+    Examples
+    --------
+    >>> _, worse = paired_mean_differences([[3.0, 5.0], [2.0, 3.0]], reference=0)
+    >>> worse.value
+    -1.5
+    """
+    return _bootstrap(
+        _rivals(values, reference).T,
+        lambda means: means - means[..., reference, None],
+        seed=seed,
+        level=level,
+        resamples=RESAMPLES,
+    )
+
+
+def _rivals(values: ArrayLike, reference: int) -> FloatArray:
+    rivals = np.asarray(values, dtype=np.float64)
+    if rivals.ndim != 2 or not 0 <= reference < len(rivals):
+        raise InputError(
+            f"paired differences: (rivals, trials) wanted and a reference among the rivals "
+            f"(got shape {rivals.shape}, reference {reference})"
+        )
+    return rivals
 
 
 def bootstrap_of_means(

@@ -6,7 +6,7 @@ from posefuse.scoring.scorecard import Scorecard
 from posefuse.scoring.statistics import Interval
 from posefuse.study.study import Study
 
-__all__ = ["Comparison", "PlanRow", "Run"]
+__all__ = ["Comparison", "MovingHits", "PlanHits", "PlanRow", "Run"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -16,6 +16,53 @@ class Run:
     plan: str
     course: str
     cards: tuple[Scorecard, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MovingHits:
+    """Hits in 100 of the shots that a plan takes on the move.
+
+    Parameters
+    ----------
+    shot_count
+        In one trial.
+    led_per_100
+        As it shoots: with the lead for the velocity that its wheels tell.
+    unled_per_100
+        If it aimed as if it stood.
+    stopped_per_100
+        If it stopped in the same place, with the same error of the pose.
+    """
+
+    shot_count: int
+    led_per_100: float
+    unled_per_100: float
+    stopped_per_100: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanHits:
+    """How many of 100 shots of a plan go in, over all courses and trials.
+
+    Parameters
+    ----------
+    per_100
+        With the estimate as it stood at each shot, with its 95 % interval.
+    more_than_best
+        Paired difference to the plan that tells the distance best; ``None`` for that plan.
+    is_tie
+        Whether that interval holds zero.
+    perfect_per_100
+        What a perfect estimate would give: the rest is the shooter's own spread.
+    moving
+        ``None`` where no shot is taken on the move.
+    """
+
+    per_100: Interval
+    more_than_best: Interval | None
+    is_tie: bool
+    perfect_per_100: float
+    moving: MovingHits | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,6 +88,8 @@ class PlanRow:
         for the best itself.
     is_tie
         Whether that interval holds zero.
+    hits
+        ``None`` where no shot is marked or it is not told how the robot's shooter throws.
     """
 
     plan: str
@@ -56,6 +105,7 @@ class PlanRow:
     nees: float
     more_than_best_m: Interval | None
     is_tie: bool
+    hits: PlanHits | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

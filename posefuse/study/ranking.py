@@ -7,12 +7,15 @@ import numpy as np
 from posefuse.checks import FloatArray
 from posefuse.scoring.scorecard import Scorecard, SpanScores
 from posefuse.scoring.statistics import Interval, paired_rms_differences, rms_interval
-from posefuse.study.comparison import PlanRow, Run
+from posefuse.study.comparison import PlanHits, PlanRow, Run
+from posefuse.study.hits import plan_hits
 from posefuse.study.study import Study
 
 __all__ = ["rank_plans", "trial_mean_squares_m2", "warn_of"]
 
 _FEW_TRIALS = 10
+_NEVER = 0.005
+"""Probability of a hit below which a shot is as good as lost."""
 
 
 def rank_plans(study: Study, runs: Sequence[Run], *, seed: int) -> tuple[PlanRow, ...]:
@@ -23,16 +26,19 @@ def rank_plans(study: Study, runs: Sequence[Run], *, seed: int) -> tuple[PlanRow
     seed
         Of the resampling behind the intervals.
     """
-    squares = np.array([trial_mean_squares_m2(_runs_of(plan.name, runs)) for plan in study.plans])
+    of_plans = [_runs_of(plan.name, runs) for plan in study.plans]
+    squares = np.array([trial_mean_squares_m2(of_plan) for of_plan in of_plans])
     order = np.argsort(squares.mean(axis=1), kind="stable")
     best = int(order[0])
     differences = paired_rms_differences(squares, reference=best, seed=seed)
+    hits = plan_hits(of_plans, best=best, seed=seed)
     return tuple(
         _row(
             study.plans[place].name,
-            _runs_of(study.plans[place].name, runs),
+            of_plans[place],
             distance_rms_m=rms_interval(squares[place], seed=seed),
             more_than_best_m=None if place == best else differences[place],
+            hits=hits[place],
         )
         for place in order
     )
@@ -75,6 +81,7 @@ def _row(
     *,
     distance_rms_m: Interval,
     more_than_best_m: Interval | None,
+    hits: PlanHits | None,
 ) -> PlanRow:
     spans = [_span(card) for run in runs for card in run.cards]
     figures = [span.distance_m for span in spans if span.distance_m is not None]
@@ -99,6 +106,7 @@ def _row(
         nees=float(np.mean([span.nees.mean for span in spans if span.nees])),
         more_than_best_m=more_than_best_m,
         is_tie=more_than_best_m is not None and more_than_best_m.holds(0.0),
+        hits=hits,
     )
 
 
@@ -121,9 +129,29 @@ def warn_of(runs: Sequence[Run]) -> tuple[str, ...]:
     ]
     if all(run.cards[0].shots is None for run in runs):
         told.append("no course marks a shot: the ranking is over the whole courses")
+    told += _never_hit(runs)
     if len(runs[0].cards) < _FEW_TRIALS:
         told.append(
             f"only {len(runs[0].cards)} trial(s): the intervals are rough, "
             f"{_FEW_TRIALS} or more are wanted to tell plans apart"
         )
     return tuple(told)
+
+
+def _never_hit(runs: Sequence[Run]) -> list[str]:
+    """Shots that nothing but another shooter or place can help."""
+    lost: dict[str, tuple[int, int]] = {}
+    for run in runs:
+        hits = run.cards[0].hits
+        if hits is not None:
+            never, whole = lost.get(run.plan, (0, 0))
+            never += int((hits.perfect_shares < _NEVER).sum())
+            lost[run.plan] = (never, whole + len(hits.perfect_shares))
+    cannot = "cannot go in, even with a perfect estimate: the goal is out of the shooter's reach"
+    if len(set(lost.values())) == 1:
+        lost = {"": next(iter(lost.values()))}
+    return [
+        f"{f'plan {plan!r}: ' if plan else ''}{never} of {whole} shots {cannot}"
+        for plan, (never, whole) in lost.items()
+        if never
+    ]

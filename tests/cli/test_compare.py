@@ -32,12 +32,20 @@ def test_the_demo_holds_what_it_promises(study: pf.Study) -> None:
     assert len({tuple(m.tilt_rad for m in plan.rig.mounts) for plan in study.plans}) > 2
 
 
-def test_the_command_writes_table_results_and_report(tmp_path: Path, capsys) -> None:
+def test_the_command_writes_table_results_and_report(
+    tmp_path: Path, capsys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
     out = tmp_path / "out"
     _run("compare", STUDY, "--trials", "2", "--seed", "5", "--out", out)
     told = capsys.readouterr().out
     assert {p.name for p in out.iterdir()} == {"results.json", "results.csv", "report.html"}
     assert "four corners" in told
+    assert max(len(line) for line in told.splitlines() if "Written" not in line) <= 80
+    assert "hits per 100" in told
+    assert "a perfect estimate would score" in " ".join(told.split())
+    assert "NEES" in told
+    assert "…" not in told
     assert "only 2 trial(s)" in told
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     assert "5" in json.dumps(results)

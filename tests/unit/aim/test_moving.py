@@ -169,3 +169,19 @@ def test_shots_with_errors_are_those_of_scipys_solver(exact_shooter, goal):
             assert hits[i] == (spare > 0.0)
     assert judged > 30
     assert 8 < hits.sum() < 32
+
+
+def test_driving_away_out_of_reach_loses_hits_step_by_step(shooter, goal):
+    # where no lead brings the piece to the middle any more, the nearest throw found is taken
+    aim = prepare_aim(shooter, goal)
+    position = aim.positions_m(np.array([5.0]))
+    speeds = np.arange(0.0, 3.01, 0.25)
+    shares = np.array(
+        [
+            hit_probability(Shots.at(position, motions=[-speed, 0.0, 0.0]), aim=aim)[0]
+            for speed in speeds
+        ]
+    )
+    assert shares[0] > 0.9
+    assert shares[-1] < 0.1
+    assert (np.diff(shares) < 1e-3).all()

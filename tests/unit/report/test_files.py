@@ -68,9 +68,28 @@ def test_csv_has_a_line_for_each_plan_over_all_and_on_each_course(
     assert rows[0]["pivot_rms_rad"] == ""
     # one course only: its figures are those over all
     assert rows[2]["distance_rms_m"] == rows[0]["distance_rms_m"]
-    units = ("_m", "_rad", "_count", "share", "nees", "place", "trials", "seed", "tie")
-    names = ("study", "posefuse_version", "course", "plan")
+    assert rows[0]["hits_per_100"] == ""  # the robot has no shooter
+    units = ("_m", "_rad", "_count", "share", "nees", "place", "trials", "seed", "tie", "per_100")
+    names = ("study", "posefuse_version", "course", "plan", "is_tie_in_hits")
     assert all(name in names or name.endswith(units) for name in rows[0])
+
+
+def test_hits_are_in_both_files(armed_comparison: Comparison, tmp_path: Path) -> None:
+    write_results(armed_comparison, tmp_path)
+    best, other = read(tmp_path)["ranking"]
+    first, second = armed_comparison.ranking
+    assert best["hits_per_100"]["value"] == first.hits.per_100.value
+    assert best["more_hits_than_best_per_100"] is None
+    assert other["more_hits_than_best_per_100"]["low"] == second.hits.more_than_best.low
+    assert other["is_tie_in_hits"] == second.hits.is_tie
+    assert best["perfect_hits_per_100"] == first.hits.perfect_per_100
+    assert best["moving_shots_count"] == 3
+    assert best["moving_stopped_hits_per_100"] == first.hits.moving.stopped_per_100
+    with (tmp_path / "results.csv").open(encoding="utf-8", newline="") as file:
+        row = next(csv.DictReader(file))
+    assert float(row["hits_per_100"]) == first.hits.per_100.value
+    assert float(row["hits_low_per_100"]) == first.hits.per_100.low
+    assert float(row["moving_led_hits_per_100"]) == first.hits.moving.led_per_100
 
 
 def test_numbers_json_cannot_spell_become_null(comparison: Comparison, tmp_path: Path) -> None:

@@ -29,6 +29,29 @@ def test_ranking_says_its_units(comparison: Comparison, unit: str, spelt: str) -
     assert rows[0][headers.index("pivot RMS (°)")] == "–"
 
 
+def test_hits_stand_in_the_ranking_where_they_are_known(
+    comparison: Comparison, armed_comparison: Comparison
+) -> None:
+    plain, with_hits = comparison_table(comparison), whole(comparison_table(armed_comparison))
+    assert not any("hits" in header for header in plain.headers)
+    place = with_hits.headers.index("hits per 100")
+    assert with_hits.headers[place + 1] == "hits: more than the best"
+    best, other = armed_comparison.ranking
+    assert with_hits.rows[0][place].startswith(f"{best.hits.per_100.value:.1f} [")
+    assert with_hits.rows[0][place + 1] == "best"
+    more = with_hits.rows[1][place + 1]
+    assert more.endswith(" tie") == other.hits.is_tie
+    assert "[" in more
+
+
+def test_one_run_tells_its_hits(armed_comparison: Comparison) -> None:
+    card = armed_comparison.runs[0].cards[0]
+    figures = {row[0]: row[1:] for row in whole(scorecard_table(card)).rows}
+    assert figures["hits per 100"] == (f"{100.0 * card.hits.shares.mean():.1f}", "–")
+    assert "hits per 100 with a perfect estimate" in figures
+    assert "hits per 100 on the move, aimed as if at rest" in figures
+
+
 def test_a_star_marks_the_best_of_each_course(comparison: Comparison) -> None:
     rankings = course_rankings(comparison)
     table = whole(course_table(comparison, rankings))

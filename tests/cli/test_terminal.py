@@ -1,0 +1,42 @@
+"""Tables on terminals of any width."""
+
+import io
+
+from rich.console import Console
+
+from posefuse.cli.terminal import terminal_table
+
+HEADERS = ("plan", "distance error RMS (cm)", "bound (cm)", "NEES")
+ROWS = (("four corners, tilted up", "1.24 [1.10, 1.42] tie", "0.07", "17.5"),)
+
+
+def shown(width: int, **options: object) -> list[str]:
+    out = io.StringIO()
+    Console(file=out, width=width).print(terminal_table(HEADERS, ROWS, width=width, **options))
+    return out.getvalue().splitlines()
+
+
+def test_an_interval_stands_below_its_figure() -> None:
+    lines = shown(100)
+    assert any(line.split()[-4:] == ["1.24", "tie", "0.07", "17.5"] for line in lines)
+    assert any(line.strip() == "[1.10, 1.42]" for line in lines)
+
+
+def test_columns_go_in_the_order_told_and_only_when_they_must() -> None:
+    order = ("bound", "distance")
+    assert "bound" in " ".join(shown(80, dropped_first=order))
+    narrow = " ".join(shown(50, dropped_first=order))
+    assert "bound" not in narrow
+    assert "distance" in narrow
+    assert "distance" not in " ".join(shown(38, dropped_first=order))
+
+
+def test_names_are_broken_at_last() -> None:
+    narrow = shown(44, dropped_first=("bound",), name_width=14)
+    assert max(len(line) for line in narrow) <= 44
+    assert any(line.startswith(" four corners, ") for line in narrow)
+    assert any(line.startswith(" tilted up ") for line in narrow)
+
+
+def test_headers_take_as_few_lines_as_fit() -> None:
+    assert len(shown(100)) < len(shown(52))

@@ -1,0 +1,68 @@
+"""Hits in 100 shots of a comparison."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from posefuse.study.compare import compare
+from posefuse.study.comparison import Comparison
+from small_court import SHOOTER, armed, small_study
+
+
+@pytest.fixture(scope="module")
+def comparison() -> Comparison:
+    return compare(armed(small_study(), SHOOTER, SHOOTER), workers=1)
+
+
+def test_hits_are_the_means_over_all_shots(comparison: Comparison) -> None:
+    means = {}
+    for row in comparison.ranking:
+        cards = comparison.run(row.plan, "half a round").cards
+        shares = np.array([card.hits.shares for card in cards])
+        assert shares.shape == (3, 3)
+        means[row.plan] = 100.0 * shares.mean()
+        assert row.hits.per_100.value == pytest.approx(means[row.plan])
+        assert row.hits.per_100.low <= row.hits.per_100.value <= row.hits.per_100.high
+        perfect = np.array([card.hits.perfect_shares for card in cards])
+        assert row.hits.perfect_per_100 == pytest.approx(100.0 * perfect.mean())
+    best, other = comparison.ranking
+    assert best.hits.more_than_best is None
+    assert not best.hits.is_tie
+    assert other.hits.more_than_best.value == pytest.approx(means[other.plan] - means[best.plan])
+    assert other.hits.perfect_per_100 == best.hits.perfect_per_100
+    assert 0.0 < best.hits.per_100.value < 100.0
+
+
+def test_shots_on_the_move_are_set_against_stopping(comparison: Comparison) -> None:
+    for row in comparison.ranking:
+        moving = row.hits.moving
+        assert moving.shot_count == 3
+        assert moving.led_per_100 == pytest.approx(row.hits.per_100.value)
+        assert moving.unled_per_100 < moving.led_per_100 < moving.stopped_per_100 + 5.0
+
+
+def test_without_a_shooter_no_hits_are_told() -> None:
+    plain = compare(small_study(trials=1), workers=1)
+    assert [row.hits for row in plain.ranking] == [None, None]
+    for place in range(2):
+        shooters = [None, None]
+        shooters[place] = SHOOTER
+        mixed = compare(armed(small_study(trials=1), *shooters), workers=1)
+        told = [row.hits for row in mixed.ranking]
+        assert sum(hits is not None for hits in told) == 1
+        hits = next(hits for hits in told if hits is not None)
+        assert hits.more_than_best is None
+        assert math.isnan(hits.per_100.low)  # one trial
+
+
+def test_shots_that_nothing_helps_are_told() -> None:
+    weak = replace(SHOOTER, exit_speed_m_per_s=3.0)
+    told = compare(armed(small_study(trials=1), weak, weak), workers=1).warnings
+    assert (
+        "3 of 3 shots cannot go in, even with a perfect estimate: the goal is out of the "
+        "shooter's reach"
+    ) in told
+    one = compare(armed(small_study(trials=1), weak, SHOOTER), workers=1).warnings
+    assert any(line.startswith("plan 'front <b>&amp;': 3 of 3 shots cannot") for line in one)
