@@ -12,8 +12,10 @@ from posefuse.plots.court import court_margin_m, draw_court
 from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
 from posefuse.plots.floor import (
     add_error_bar,
+    add_hit_bar,
     add_tags_bar,
     draw_expected_error,
+    draw_hit_chance,
     draw_tags_seen,
 )
 from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
@@ -34,6 +36,7 @@ __all__ = [
     "Figure",
     "SpreadAtPlaces",
     "add_error_bar",
+    "add_hit_bar",
     "add_tags_bar",
     "box_legend_handles",
     "court_margin_m",
@@ -44,6 +47,7 @@ __all__ = [
     "draw_error_boxes",
     "draw_expected_error",
     "draw_flights",
+    "draw_hit_chance",
     "draw_nees",
     "draw_nis",
     "draw_path",

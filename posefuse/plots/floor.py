@@ -12,9 +12,17 @@ from posefuse.fieldlayout import FieldLayout
 from posefuse.plots.court import draw_goals, draw_obstacles, frame_court
 from posefuse.plots.style import MAP_COLOURS, floor_unit, in_unit
 from posefuse.study.floor_map import FloorMap
+from posefuse.study.hit_map import HitMap
 from posefuse.units import metres_to
 
-__all__ = ["add_error_bar", "add_tags_bar", "draw_expected_error", "draw_tags_seen"]
+__all__ = [
+    "add_error_bar",
+    "add_hit_bar",
+    "add_tags_bar",
+    "draw_expected_error",
+    "draw_hit_chance",
+    "draw_tags_seen",
+]
 
 _NO_PLACE = "#eeeeee"
 
@@ -59,6 +67,27 @@ def draw_expected_error(
         colours=f"{MAP_COLOURS}_r",
         length_unit=length_unit,
     )
+
+
+def draw_hit_chance(
+    ax: Axes, hit_map: HitMap, layout: FieldLayout, *, length_unit: str = "m"
+) -> AxesImage:
+    """Hits in 100 shots from each cell: the drawn image. Light is good."""
+    return _draw(
+        ax,
+        hit_map.floor,
+        100.0 * hit_map.shares,
+        layout,
+        norm=Normalize(0.0, 100.0),
+        colours=MAP_COLOURS,
+        length_unit=length_unit,
+    )
+
+
+def add_hit_bar(axes: list[Axes], image: AxesImage) -> None:
+    """The colour bar beside maps of the hits."""
+    bar = axes[0].figure.colorbar(image, ax=axes, pad=0.01, shrink=0.7, aspect=30)
+    bar.set_label("expected hits in 100 shots")
 
 
 def add_tags_bar(axes: list[Axes], image: AxesImage) -> None:

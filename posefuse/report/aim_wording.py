@@ -28,7 +28,7 @@ __all__ = [
 
 ANY_M = 5.0
 """A tolerance this large ends where it was no longer followed: any such error still scores."""
-_MOST_TOLD = 6
+_MOST_TOLD = 8
 _FLOOR_DIGITS = {"m": 2, "in": 1}
 _ROOM_DIGITS = {"m": 3, "cm": 1, "mm": 0, "in": 1}
 

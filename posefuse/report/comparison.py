@@ -5,7 +5,21 @@ from datetime import datetime
 from pathlib import Path
 
 from posefuse.fusion.fuse import fuse
-from posefuse.report.glossary import CAUTION, COMPARISON_WORDS
+from posefuse.report.glossary import CAUTION, COMPARISON_WORDS, HIT_WORDS
+from posefuse.report.hit_pictures import (
+    comparison_room,
+    hit_maps,
+    hits_picture,
+    plans_tolerance_picture,
+)
+from posefuse.report.hits import (
+    best_with_hits,
+    cost_sentence,
+    hits_table,
+    moving_sentence,
+    moving_table,
+    rivals_sentence,
+)
 from posefuse.report.page import command_text, write_page
 from posefuse.report.picture import Picture
 from posefuse.report.plan_pictures import (
@@ -17,7 +31,9 @@ from posefuse.report.plan_pictures import (
     tags_picture,
 )
 from posefuse.report.run_pictures import DrawnRun, court_picture, nis_picture, timeline_picture
+from posefuse.report.shot_room import ShotRoom
 from posefuse.report.tables import (
+    HITS_HEADERS,
     comparison_table,
     counts_table,
     course_rankings,
@@ -50,7 +66,9 @@ def write_comparison_report(
         The date on the page; ``None``: now.
     """
     rankings = course_rankings(comparison)
-    pictures = comparison_pictures(comparison, rankings, length_unit=length_unit)
+    room = comparison_room(comparison)
+    pictures = comparison_pictures(comparison, rankings, room, length_unit=length_unit)
+    has_hits = best_with_hits(comparison) is not None
     write_page(
         path,
         "comparison.html",
@@ -58,16 +76,31 @@ def write_comparison_report(
         title=comparison.study.name,
         asked=_asked(comparison),
         command=_command(comparison),
-        finding=finding(comparison, length_unit),
+        finding=" ".join(
+            filter(None, (finding(comparison, length_unit), cost_sentence(comparison)))
+        ),
         warnings=comparison.warnings,
-        ranking=comparison_table(comparison, length_unit=length_unit),
+        ranking=comparison_table(comparison, length_unit=length_unit).without(HITS_HEADERS[1]),
         courses=course_table(comparison, rankings, length_unit=length_unit),
+        hits=hits_table(comparison, rankings) if has_hits else None,
+        shots_finding=_shots_finding(comparison, room, length_unit),
+        moving=moving_table(comparison),
         further=further_table(comparison, length_unit=length_unit),
         counts=counts_table(comparison),
-        glossary=COMPARISON_WORDS,
+        glossary=COMPARISON_WORDS | (HIT_WORDS if has_hits else {}),
         caution=CAUTION,
         **pictures,
     )
+
+
+def _shots_finding(comparison: Comparison, room: ShotRoom | None, length_unit: str) -> list[str]:
+    """What the errors mean for the shots, a paragraph each."""
+    told = (
+        rivals_sentence(comparison),
+        room.sentence(length_unit) if room is not None else "",
+        moving_sentence(comparison),
+    )
+    return [sentence for sentence in told if sentence]
 
 
 def _asked(comparison: Comparison) -> str:
@@ -93,6 +126,7 @@ def _command(comparison: Comparison) -> str:
 def comparison_pictures(
     comparison: Comparison,
     rankings: dict[str, tuple[PlanRow, ...]],
+    room: ShotRoom | None = None,
     *,
     length_unit: str = "cm",
 ) -> dict[str, Picture | list[Picture] | None]:
@@ -102,6 +136,8 @@ def comparison_pictures(
     ----------
     rankings
         The ranking on each course alone.
+    room
+        How far off the estimates may be at the shots, where it is known.
     """
     best, last = comparison.ranking[0].plan, comparison.ranking[-1].plan
     course = _hardest_course(rankings, best)
@@ -113,6 +149,12 @@ def comparison_pictures(
         "rigs": rig_picture(comparison, length_unit=length_unit),
         "expected_error": expected_error_picture(comparison, maps, length_unit=length_unit),
         "tags_seen": tags_picture(comparison, maps, length_unit=length_unit),
+        "tolerance": (
+            plans_tolerance_picture(comparison, room, length_unit=length_unit)
+            if room is not None
+            else None
+        ),
+        "hit_map": hits_picture(comparison, hit_maps(comparison, maps), length_unit=length_unit),
         "court": court_picture(run, length_unit=length_unit),
         "timelines": [
             replace(timeline_picture(each, length_unit=length_unit), name=name)

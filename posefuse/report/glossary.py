@@ -1,6 +1,6 @@
 """What the words in a report mean, and the caution that goes with it."""
 
-__all__ = ["AIM_WORDS", "CAUTION", "COMPARISON_WORDS", "REPLAY_WORDS"]
+__all__ = ["AIM_WORDS", "CAUTION", "COMPARISON_WORDS", "HIT_WORDS", "REPLAY_WORDS"]
 
 CAUTION = (
     "Take care: moving robots and thrown pieces can hurt. The figures here are estimates from a "
@@ -53,4 +53,14 @@ AIM_WORDS = {
     "that adds nothing from there.",
     "Most room": "The pivot with which the robot may stand farthest off, nearer or farther, from "
     "where it believes to stand, and how far that is.",
+}
+HIT_WORDS = {
+    "Hits per 100": "Expected hits: for each shot the probability that it goes in, clear of the "
+    "rim, with the error that the estimate had at that instant and the shooter's own spread. The "
+    "robot is taken to face as it commands itself to, and to keep its motion until the piece "
+    "leaves.",
+    "Perfect estimate": "The same shots if the robot knew its pose and velocity exactly: what is "
+    "missing from 100 is the shooter's own spread.",
+    "Lead": "On the move a throw takes the robot's motion along. The robot aims beside the goal by "
+    "the velocity that its wheels tell at that instant, turned by the estimated heading.",
 }

@@ -2,7 +2,7 @@
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -40,8 +40,13 @@ __all__ = [
     "consistency_picture",
     "expected_error_picture",
     "floor_maps",
+    "left_out",
+    "map_grid",
+    "plan_colours",
     "rig_picture",
+    "shown_plans",
     "tags_picture",
+    "wrapped",
 ]
 
 MOST_PLANS = 12
@@ -54,12 +59,14 @@ def shown_plans(comparison: Comparison) -> list[str]:
     return [row.plan for row in comparison.ranking[:MOST_PLANS]]
 
 
-def _colours(comparison: Comparison, plans: Sequence[str]) -> list[int]:
+def plan_colours(comparison: Comparison, plans: Sequence[str]) -> list[int]:
+    """The number of each plan in the study, which tells its colour."""
     order = [plan.name for plan in comparison.study.plans]
     return [order.index(plan) for plan in plans]
 
 
-def _left_out(comparison: Comparison) -> str:
+def left_out(comparison: Comparison) -> str:
+    """What a caption says of plans that are not drawn."""
     more = len(comparison.ranking) - MOST_PLANS
     return f" The {more} plans that rank last are left out." if more > 0 else ""
 
@@ -84,7 +91,7 @@ def rig_picture(comparison: Comparison, *, length_unit: str = "cm") -> Picture:
             rig = comparison.study.plan(name).rig
             draw_rig_from_above(above, rig, length_unit=length_unit)
             draw_rig_from_side(side, rig, length_unit=length_unit)
-            above.set_title(_wrapped(name, 24))
+            above.set_title(wrapped(name, 24))
         for ax in grid.flat:
             ax.label_outer()
         _hide_unused(grid, 2, len(plans), columns)
@@ -93,7 +100,7 @@ def rig_picture(comparison: Comparison, *, length_unit: str = "cm") -> Picture:
         name="rigs",
         caption="Each plan's robot from above (forward to the right) and from its right side, with "
         "the cameras' views cut off short; the numbers are the cameras' tilts above level."
-        + _left_out(comparison),
+        + left_out(comparison),
         alt=f"Sketches of the rigs of {len(plans)} plans.",
         svg=svg,
     )
@@ -121,14 +128,14 @@ def box_picture(comparison: Comparison, *, length_unit: str = "cm") -> Picture:
         for ax, panel, of_panel, sizes in zip(axes, panels, runs, errors, strict=True):
             draw_error_boxes(
                 ax,
-                plans=[_wrapped(plan, 22) for plan in plans],
+                plans=[wrapped(plan, 22) for plan in plans],
                 errors_m=sizes,
                 bounds_m=[_bound_rms_m(of_plan) for of_plan in of_panel],
-                colours=_colours(comparison, plans),
+                colours=plan_colours(comparison, plans),
                 span_m=span_m,
                 length_unit=length_unit,
             )
-            ax.set_title(_wrapped(panel[0], 24) if len(panel) == 1 else "all courses")
+            ax.set_title(wrapped(panel[0], 24) if len(panel) == 1 else "all courses")
         set_finding(figure, _box_title(comparison, length_unit))
         figure.legend(
             handles=box_legend_handles(has_bound=has_bound), loc="outside lower center", ncols=5
@@ -139,7 +146,7 @@ def box_picture(comparison: Comparison, *, length_unit: str = "cm") -> Picture:
         name="boxes",
         caption=f"Size of the distance error {what}, best plan on top"
         + ("; the axis is logarithmic." if span_m[0] > 0.0 else ".")
-        + _left_out(comparison),
+        + left_out(comparison),
         alt=f"Box plot of the distance errors. {_box_title(comparison, length_unit)}.",
         svg=svg,
     )
@@ -196,7 +203,7 @@ def expected_error_picture(
     low, high = np.quantile(known, [0.02, 0.98])
     medians = {name: float(np.nanmedian(m.distance_std_m)) for name, m in maps.items()}
     with drawing():
-        figure, axes = _map_grid(comparison, maps)
+        figure, axes = map_grid(comparison, maps)
         images = [
             draw_expected_error(
                 ax, m, comparison.study.layout, span_m=(low, high), length_unit=length_unit
@@ -217,7 +224,7 @@ def expected_error_picture(
         f"“{first.goal.name}” (orange) when the robot stands there and faces it, knowing its pose "
         f"only to {prior} and {to_degrees(first.prior_heading_std_rad):.0f}° before. "
         "Light is good; build errors are left out, so real errors are larger."
-        + _left_out(comparison),
+        + left_out(comparison),
         alt=f"Floor maps of the expected distance error. {sentence}.",
         svg=svg,
     )
@@ -240,7 +247,7 @@ def tags_picture(
     blind = {name: float(np.mean(m.tags_seen[m.is_standable] < 0.5)) for name, m in maps.items()}
     least, most = (pick(blind, key=lambda name: blind[name]) for pick in (min, max))
     with drawing():
-        figure, axes = _map_grid(comparison, maps)
+        figure, axes = map_grid(comparison, maps)
         top = max(float(np.nanmax(m.tags_seen)) for m in maps.values())
         images = [
             draw_tags_seen(ax, m, comparison.study.layout, most=top, length_unit=length_unit)
@@ -259,13 +266,14 @@ def tags_picture(
         name="tags_seen",
         caption="Tags that all cameras together find in one frame each when the robot stands there "
         f"and faces “{goal}” (orange); one that two cameras see counts twice; grey is where the "
-        "robot cannot stand." + _left_out(comparison),
+        "robot cannot stand." + left_out(comparison),
         alt=f"Floor maps of the tags seen. {sentence}.",
         svg=svg,
     )
 
 
-def _map_grid(comparison: Comparison, maps: dict[str, FloorMap]) -> tuple[Figure, list[Axes]]:
+def map_grid(comparison: Comparison, maps: Mapping[str, FloorMap]) -> tuple[Figure, list[Axes]]:
+    """Axes for a map of each plan, with its name."""
     columns = min(2, len(maps))
     lines = math.ceil(len(maps) / columns)
     layout = comparison.study.layout
@@ -275,7 +283,7 @@ def _map_grid(comparison: Comparison, maps: dict[str, FloorMap]) -> tuple[Figure
     _hide_unused(grid, 1, len(maps), columns)
     axes: list[Axes] = list(grid.flat)[: len(maps)]
     for ax, name in zip(axes, maps, strict=True):
-        ax.set_title(_wrapped(name, 36))
+        ax.set_title(wrapped(name, 36))
     return figure, axes
 
 
@@ -299,10 +307,10 @@ def consistency_picture(comparison: Comparison) -> Picture | None:
         ax = figure.subplots()
         draw_nees(
             ax,
-            plans=[_wrapped(plan, 26) for plan in plans],
+            plans=[wrapped(plan, 26) for plan in plans],
             nees=nees,
             trials=comparison.trials,
-            colours=_colours(comparison, plans),
+            colours=plan_colours(comparison, plans),
         )
         sentence = _consistency_title(comparison, nees)
         set_finding(figure, sentence)
@@ -311,7 +319,7 @@ def consistency_picture(comparison: Comparison) -> Picture | None:
         name="consistency",
         caption="One dot a shot: the squared error in units of the filter's own spread (NEES), "
         f"averaged over {comparison.trials} trials; right of the grey band the filter is too sure "
-        "of itself." + _left_out(comparison),
+        "of itself." + left_out(comparison),
         alt=f"Dots of the NEES of each plan. {sentence}.",
         svg=svg,
     )
@@ -325,7 +333,7 @@ def _consistency_title(comparison: Comparison, nees: Sequence[FloatArray]) -> st
     return f"{number_text(100.0 * inside, 0)} % of the shots lie where an honest filter has 95 %"
 
 
-def _wrapped(name: str, width: int) -> str:
+def wrapped(name: str, width: int) -> str:
     """The name on two lines at most; of a longer one the middle is left out."""
     if len(name) > 2 * width:
         name = f"{name[: width - 2].rstrip()} … {name[1 - width :].lstrip()}"

@@ -3,12 +3,17 @@
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
-from posefuse.report.glossary import CAUTION, REPLAY_WORDS
+from posefuse.report.glossary import CAUTION, HIT_WORDS, REPLAY_WORDS
+from posefuse.report.hit_pictures import run_tolerance_picture
 from posefuse.report.page import command_text, write_page
+from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import DrawnRun, court_picture, nis_picture, timeline_picture
+from posefuse.report.shot_room import shot_room, spreads_at_places
 from posefuse.report.tables import Table, outcome_table, scorecard_table
 from posefuse.report.wording import length_with_unit, number_text, run_verdict, share_text
 from posefuse.scoring.scorecard import Scorecard
@@ -62,12 +67,26 @@ def write_replay_report(
         figures=scorecard_table(card, length_unit=length_unit),
         court=court_picture(run, length_unit=length_unit),
         timeline=timeline_picture(run, length_unit=length_unit),
+        tolerance=_tolerance(stored, card, length_unit),
         nis_table=_nis_table(card),
         nis=nis_picture(run),
         counts=outcome_table(card),
-        glossary=REPLAY_WORDS,
+        glossary=REPLAY_WORDS | (HIT_WORDS if card.hits is not None else {}),
         caution=CAUTION,
     )
+
+
+def _tolerance(stored: StoredRecording, card: Scorecard, length_unit: str) -> Picture | None:
+    """How far off the estimate might have been at the shots, and how far off it was."""
+    shooter = stored.rig.body.shooter
+    if card.hits is None or card.shots is None or shooter is None:
+        return None
+    goal = stored.layout.goal(stored.goal or card.shots.goals[0])
+    room = shot_room([card.shots], layout=stored.layout, goal=goal, shooter=shooter)
+    if room is None:
+        return None
+    spreads = spreads_at_places("this run", 0, [card.shots], layout=stored.layout, goal=room.goal)
+    return run_tolerance_picture(room, spreads, length_unit=length_unit)
 
 
 def _command(source: Path | None, settings_file: Path | None) -> str:
@@ -109,6 +128,14 @@ def replay_finding(card: Scorecard, length_unit: str = "cm") -> str:
         sentences.append("The recording holds no true path, so no error can be told.")
     blind = share_text(card.whole_course.no_tag_share)
     sentences.append(f"For {blind} % of the run no sighting had been used for half a second.")
+    if card.hits is not None and np.isfinite(card.hits.shares).any():
+        hits, perfect = (
+            number_text(100.0 * float(np.nanmean(shares)), 1)
+            for shares in (card.hits.shares, card.hits.perfect_shares)
+        )
+        sentences.append(
+            f"Of 100 such shots {hits} go in; a perfect estimate would score {perfect}."
+        )
     if card.whole_course.nees is not None:
         sentences.append(run_verdict(card.whole_course.nees))
     return " ".join(sentences)

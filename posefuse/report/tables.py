@@ -24,6 +24,7 @@ from posefuse.study.ranking import rank_plans
 from posefuse.units import length_label
 
 __all__ = [
+    "HITS_HEADERS",
     "Table",
     "comparison_table",
     "counts_table",
@@ -51,6 +52,14 @@ class Table(NamedTuple):
 
     headers: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    def without(self, header: str) -> "Table":
+        """The table without one of its columns."""
+        kept = [place for place, name in enumerate(self.headers) if name != header]
+        return Table(
+            tuple(self.headers[place] for place in kept),
+            tuple(tuple(row[place] for place in kept) for row in self.rows),
+        )
 
 
 def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Table:

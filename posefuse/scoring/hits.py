@@ -29,7 +29,15 @@ from posefuse.recording import Odometry
 from posefuse.robot import Shooter, ShooterSpread
 from posefuse.scoring.instants import InstantErrors
 
-__all__ = ["ShotHits", "believed_motions", "can_miss", "shot_hits", "true_motions"]
+__all__ = [
+    "ShotHits",
+    "aims_for",
+    "arcs_for",
+    "believed_motions",
+    "can_miss",
+    "shot_hits",
+    "true_motions",
+]
 
 WINDOW_S = 0.04
 """Time before and after a shot over which its true motion is taken."""
@@ -212,8 +220,8 @@ def _shares(wanted: Sequence[_Cases], goals: Sequence[Goal], shooter: Shooter) -
     for goal in {goal.name: goal for goal in goals}.values():
         at_goal = names == goal.name
         toward = goal.xy_in_world_m - positions - errors[:, :2]
-        arcs = _arcs(np.hypot(*toward.T), shooter, goal)
-        for arc, aim in zip(Arc, _aims(shooter, goal), strict=True):
+        arcs = arcs_for(np.hypot(*toward.T), shooter, goal)
+        for arc, aim in zip(Arc, aims_for(shooter, goal), strict=True):
             chosen = at_goal & (arcs == arc)
             if aim is not None and chosen.any():
                 shots = Shots.at(
@@ -224,17 +232,17 @@ def _shares(wanted: Sequence[_Cases], goals: Sequence[Goal], shooter: Shooter) -
     return np.split(shares, ends[:-1])
 
 
-def _arcs(distances_m: FloatArray, shooter: Shooter, goal: Goal) -> IntArray:
+def arcs_for(distances_m: FloatArray, shooter: Shooter, goal: Goal) -> IntArray:
     """The arc that a robot chooses for each distance."""
     low, high = arc_pivots_rad(distances_m, shooter=shooter, goal=goal)
     takes_high = ~within_range(low, shooter) & within_range(high, shooter)
-    if _aims(shooter, goal)[Arc.LOW] is None:
+    if aims_for(shooter, goal)[Arc.LOW] is None:
         takes_high[:] = True
     return np.where(takes_high, Arc.HIGH, Arc.LOW)
 
 
 @lru_cache(maxsize=64)
-def _aims(shooter: Shooter, goal: Goal) -> tuple[Aim | None, Aim | None]:
+def aims_for(shooter: Shooter, goal: Goal) -> tuple[Aim | None, Aim | None]:
     """The shooter made ready on both arcs; ``None`` for one that reaches nothing."""
     low, high = (
         prepare_aim(shooter, goal, arc=arc)

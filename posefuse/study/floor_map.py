@@ -37,6 +37,8 @@ class FloorMap:
         Least spread of the distance to the goal after one frame of each camera, the robot facing
         the goal, from a prior that knows the pose to ``prior_position_std_m`` on each axis and
         ``prior_heading_std_rad``.
+    pose_covs : (rows, columns, 3, 3) array
+        Least covariance of x, y and heading, of which ``distance_std_m`` is a part.
     headings
         1: facing the goal.
     """
@@ -46,6 +48,7 @@ class FloorMap:
     y_edges_m: FloatArray
     tags_seen: FloatArray
     distance_std_m: FloatArray
+    pose_covs: FloatArray
     prior_position_std_m: float
     prior_heading_std_rad: float
     headings: int
@@ -102,13 +105,14 @@ def floor_map(
         _seen_from(layout, rig, poses[is_free] + [0.0, 0.0, 2.0 * np.pi * k / headings])[0]
         for k in range(1, headings)
     ]
-    spread_m = _distance_std_m(information + np.diag(prior**-2), poses[is_free])
+    covs = np.asarray(np.linalg.inv(information + np.diag(prior**-2)), dtype=np.float64)
     return FloorMap(
         goal=goal,
         x_edges_m=x_edges_m,
         y_edges_m=y_edges_m,
         tags_seen=_on_floor(np.mean(turned, axis=0), is_free, shape),
-        distance_std_m=_on_floor(spread_m, is_free, shape),
+        distance_std_m=_on_floor(_distance_std_m(covs, poses[is_free]), is_free, shape),
+        pose_covs=_on_floor(covs, is_free, shape),
         prior_position_std_m=prior_position_std_m,
         prior_heading_std_rad=prior_heading_std_rad,
         headings=headings,
@@ -171,15 +175,14 @@ def _seen_from(layout: FieldLayout, rig: Rig, poses: FloatArray) -> tuple[FloatA
     return tags, information
 
 
-def _distance_std_m(information: FloatArray, poses: FloatArray) -> FloatArray:
+def _distance_std_m(covs: FloatArray, poses: FloatArray) -> FloatArray:
     toward = np.stack([np.cos(poses[:, 2]), np.sin(poses[:, 2])], axis=-1)
-    covs = np.linalg.inv(information)[:, :2, :2]
-    variance: FloatArray = np.einsum("ni,nij,nj->n", toward, covs, toward)
+    variance: FloatArray = np.einsum("ni,nij,nj->n", toward, covs[:, :2, :2], toward)
     return np.sqrt(variance)
 
 
 def _on_floor(values: FloatArray, is_free: BoolArray, shape: tuple[int, int]) -> FloatArray:
-    floor = np.full(len(is_free), np.nan)
+    floor = np.full((len(is_free), *values.shape[1:]), np.nan)
     floor[is_free] = values
     floor.setflags(write=False)
-    return floor.reshape(shape)
+    return floor.reshape(*shape, *values.shape[1:])

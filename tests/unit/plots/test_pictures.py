@@ -11,12 +11,14 @@ from posefuse.geometry import Pose2
 from posefuse.plots import (
     Axes,
     add_error_bar,
+    add_hit_bar,
     add_tags_bar,
     box_legend_handles,
     draw_court,
     draw_distance_error,
     draw_error_boxes,
     draw_expected_error,
+    draw_hit_chance,
     draw_nees,
     draw_nis,
     draw_path,
@@ -34,7 +36,8 @@ from posefuse.plots import (
 )
 from posefuse.plots.drive import ellipse_outlines_m
 from posefuse.study.floor_map import floor_map
-from small_court import small_layout, small_rig
+from posefuse.study.hit_map import hit_map
+from small_court import SHOOTER, small_layout, small_rig
 
 
 def axes() -> Axes:
@@ -271,3 +274,17 @@ def test_floor_maps_show_the_numbers_in_place() -> None:
 def test_path_is_told_in_the_floors_unit() -> None:
     ax = draw_path(axes(), np.array([[0.0254, 0.0], [0.0508, 1.0]]), length_unit="in")
     np.testing.assert_allclose(ax.lines[0].get_xdata(), [1.0, 2.0])
+
+
+def test_a_hit_map_shows_hits_in_100() -> None:
+    layout = small_layout()
+    floor = floor_map(layout=layout, rig=small_rig("front"), goal=layout.goals[0], cell_m=1.0)
+    made = hit_map(floor, shooter=SHOOTER, extra_cov=np.diag([0.05, 0.05, 0.02]) ** 2)
+    ax = axes()
+    image = draw_hit_chance(ax, made, layout)
+    shown = image.get_array()
+    assert shown.mask.tolist() == np.isnan(made.shares).tolist()
+    assert shown.compressed() == pytest.approx(100.0 * made.shares[floor.is_standable])
+    assert image.get_clim() == (0.0, 100.0)
+    add_hit_bar([ax], image)
+    svg_text(ax.figure)

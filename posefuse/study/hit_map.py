@@ -1,0 +1,101 @@
+"""From where on the floor a plan's shots go in."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.aim import Arc, Shots, hit_probability
+from posefuse.checks import FloatArray
+from posefuse.fieldlayout import FieldLayout
+from posefuse.robot import Shooter
+from posefuse.scoring.hits import aims_for, arcs_for
+from posefuse.study.comparison import Run
+from posefuse.study.floor_map import FloorMap
+
+__all__ = ["HitMap", "hit_map", "shot_second_moments"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HitMap:
+    """The probability of a hit from each cell of a floor map.
+
+    Parameters
+    ----------
+    shares : (rows, columns) array
+        nan where the robot cannot stand.
+    extra_std : (3,) array
+        What was added to the map's own spread: along and across the line of sight in m, and of the
+        heading in rad.
+    """
+
+    floor: FloorMap
+    shares: FloatArray
+    extra_std: FloatArray
+
+
+def shot_second_moments(runs: Sequence[Run], *, layout: FieldLayout) -> FloatArray:
+    """Mean products of the errors at the shots of some runs, (3, 3): bias and spread together.
+
+    Along the line of sight, across it, heading.
+    """
+    parts = []
+    for run in runs:
+        for card in run.cards:
+            if card.shots is not None:
+                goal_xy = np.array([layout.goal(name).xy_in_world_m for name in card.shots.goals])
+                toward = goal_xy - card.shots.true_poses[:, :2]
+                c, s = (toward / np.linalg.norm(toward, axis=-1, keepdims=True)).T
+                x, y, heading = card.shots.errors.T
+                parts.append(np.stack([c * x + s * y, c * y - s * x, heading], axis=-1))
+    errors = np.concatenate(parts)
+    errors = errors[np.isfinite(errors).all(axis=-1)]
+    return np.asarray(errors.T @ errors / len(errors))
+
+
+def hit_map(
+    floor: FloorMap, *, shooter: Shooter, extra_cov: FloatArray, workers: int = 1
+) -> HitMap:
+    """The map of a robot that stands still in the middle of each cell and shoots at the goal.
+
+    The error of its estimate is normal about zero: the least covariance that one frame of each
+    camera leaves, and ``extra_cov`` on top of it. Obstacles in the way of the piece are not looked
+    at.
+
+    Parameters
+    ----------
+    extra_cov : (3, 3) array
+        What that bound leaves out, such as the errors of the build: along the line of sight, across
+        it, and of the heading.
+    workers
+        Threads.
+    """
+    stands = floor.is_standable
+    x, y = np.meshgrid(
+        (floor.x_edges_m[:-1] + floor.x_edges_m[1:]) / 2.0,
+        (floor.y_edges_m[:-1] + floor.y_edges_m[1:]) / 2.0,
+    )
+    positions = np.stack([x, y], axis=-1)[stands]
+    toward = floor.goal.xy_in_world_m - positions
+    distances = np.linalg.norm(toward, axis=-1)
+    covs = floor.pose_covs[stands] + _turned(extra_cov, toward / distances[:, None])
+    arcs = arcs_for(distances, shooter, floor.goal)
+    found = np.zeros(len(positions))
+    for arc, aim in zip(Arc, aims_for(shooter, floor.goal), strict=True):
+        chosen = arcs == arc
+        if aim is not None and chosen.any():
+            shots = Shots.at(positions[chosen], error_covs=covs[chosen])
+            found[chosen] = hit_probability(shots, aim=aim, workers=workers)
+    shares = np.full(stands.shape, np.nan)
+    shares[stands] = found
+    shares.setflags(write=False)
+    return HitMap(floor=floor, shares=shares, extra_std=np.sqrt(np.diag(extra_cov)))
+
+
+def _turned(cov: FloatArray, toward: FloatArray) -> FloatArray:
+    """A covariance along and across lines of sight (n, 2), in the world's x and y."""
+    turn = np.zeros((len(toward), 3, 3))
+    turn[:, 0, 0], turn[:, 0, 1] = toward[:, 0], -toward[:, 1]
+    turn[:, 1, 0], turn[:, 1, 1] = toward[:, 1], toward[:, 0]
+    turn[:, 2, 2] = 1.0
+    return np.asarray(turn @ cov @ np.swapaxes(turn, -1, -2))
