@@ -115,11 +115,11 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
         column = table[name]
         own &= column == column[np.argmin(np.abs(column - value))]
     title = f"{camera.name}: tags found; bias inward, narrowing, spread in px"
-    shown = Table(title=title, box=SIMPLE, padding=(0, 1))
+    shown = Table(title=title, box=SIMPLE, pad_edge=False)
     views = sorted({(table["incidence_deg"][i], table["blur_px"][i]) for i in np.flatnonzero(own)})
     angles, blurs = sorted({a for a, _ in views}), sorted({b for _, b in views})
     views = [(angles[0], blurs[0]), (angles[-2], blurs[0]), (angles[0], blurs[-2])]
-    shown.add_column("edge px", justify="right")
+    shown.add_column("edge", justify="right")
     for angle, blur in dict.fromkeys(views):
         shown.add_column(f"{angle:g} deg, blur {blur:g} px", justify="right")
     for edge in np.unique(table["edge_px"]):
@@ -141,8 +141,6 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
 def _cell(table: "Mapping[str, FloatArray]", row: int) -> str:
     found = f"{table['found_probability'][row]:4.0%}"
     if table["found"][row] < 10:
-        return f"{found}{'-':>18}"
-    return (
-        f"{found}  {table['inward_px'][row]:5.2f} {table['narrowing_px'][row]:5.2f} "
-        f"{table['std_px'][row]:5.2f}"
-    )
+        return f"{found}{'-':>15}"
+    inward, narrowing, std = (table[name][row] for name in ("inward_px", "narrowing_px", "std_px"))
+    return f"{found}{inward:5.2f}{narrowing:6.2f}{std:5.2f}"
