@@ -1,6 +1,13 @@
 """From the distance to a goal to the pivot of the shooter, and from its error to missed shots."""
 
-from posefuse.aim.aim import Aim, Commands, prepare_aim, reachable_spans_m, shot_commands
+from posefuse.aim.aim import (
+    Aim,
+    Commands,
+    is_reached,
+    prepare_aim,
+    reachable_spans_m,
+    shot_commands,
+)
 from posefuse.aim.air import GRAVITY_M_PER_S2, Air, sphere_drag_coefficient, standard_air
 from posefuse.aim.ballistics import (
     launch_angles_rad,
@@ -60,6 +67,7 @@ __all__ = [
     "fly",
     "hit_probability",
     "interpolation_errors_rad",
+    "is_reached",
     "launch_angles_rad",
     "least_speed_m_per_s",
     "load_measured_shots",

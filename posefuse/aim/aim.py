@@ -16,7 +16,15 @@ from posefuse.fieldlayout import Goal
 from posefuse.robot import Shooter
 from posefuse.units import to_degrees
 
-__all__ = ["Aim", "Commands", "out_of_reach", "prepare_aim", "reachable_spans_m", "shot_commands"]
+__all__ = [
+    "Aim",
+    "Commands",
+    "is_reached",
+    "out_of_reach",
+    "prepare_aim",
+    "reachable_spans_m",
+    "shot_commands",
+]
 
 REFINEMENTS = 3
 PARTS = 32
@@ -118,6 +126,12 @@ def out_of_reach(shooter: Shooter, goal: Goal) -> InputError:
         f"piece to {goal.centre_in_world_m[2]:g} m at {shooter.exit_speed_m_per_s:g} m/s on this "
         "arc"
     )
+
+
+def is_reached(shooter: Shooter, goal: Goal, *, arc: Arc) -> bool:
+    """Whether the arc reaches the opening's middle from anywhere."""
+    curve = arc_curves(shooter, float(goal.centre_in_world_m[2]))[arc]
+    return curve is not None and bool(within_range(curve.pivots_rad, shooter).any())
 
 
 def reachable_spans_m(shooter: Shooter, goal: Goal, *, arc: Arc) -> FloatArray:

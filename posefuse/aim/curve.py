@@ -1,6 +1,7 @@
 """The pivot as a smooth curve over the distance, one for each of the two arcs."""
 
 import math
+from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import lru_cache
 from typing import NamedTuple
@@ -96,14 +97,33 @@ def _ahead(distances_m: FloatArray, thrower: Thrower) -> FloatArray:
     return np.sqrt(np.maximum(squares, 0.0))
 
 
-@lru_cache(maxsize=32)
 def arc_curves(shooter: Shooter, height_m: float) -> tuple[CurveTable | None, CurveTable | None]:
     """The pivots of the low and the high arc over all distances; none for one that reaches none.
 
-    Kept for the next call with the same shooter: they are asked for at every trial. The pivot's
-    range is not looked at. Between its nodes a curve errs by less than 1e-6 rad, except next to the
-    nearest and farthest distances, where pivots change fastest.
+    Kept for the next call with a shooter of the same figures: they are asked for at every trial,
+    and rival plans carry the same shooter. The pivot's range is not looked at. Between its nodes a
+    curve errs by less than 1e-6 rad, except next to the nearest and farthest distances, where
+    pivots change fastest.
     """
+    return _kept_curves(_Figures(_figures(shooter), shooter), height_m)
+
+
+@dataclass(frozen=True, slots=True)
+class _Figures:
+    """A shooter that is equal to others of the same figures."""
+
+    figures: tuple[object, ...]
+    shooter: Shooter = field(compare=False)
+
+
+def _figures(shooter: Shooter) -> tuple[object, ...]:
+    values = (getattr(shooter, name) for name in shooter.__dataclass_fields__)
+    return tuple(v.tobytes() if isinstance(v, np.ndarray) else v for v in values)
+
+
+@lru_cache(maxsize=32)
+def _kept_curves(figures: _Figures, height_m: float) -> tuple[CurveTable | None, CurveTable | None]:
+    shooter = figures.shooter
     reach_m = _farthest_without_air(shooter, height_m)
     distances, solution = _solved_out_to(reach_m, shooter, height_m)
     for _ in range(MOST_EXTENSIONS):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim.aim import Aim, out_of_reach, prepare_aim, reachable_spans_m
+from posefuse.aim.aim import Aim, is_reached, out_of_reach, prepare_aim, reachable_spans_m
 from posefuse.aim.curve import Arc
 from posefuse.aim.hits import enough_distance_std_m, hit_probability
 from posefuse.aim.shots import Shots
@@ -87,7 +87,7 @@ def refuse_unreachable(shooter: Shooter, goal: Goal, *, arcs: Sequence[Arc] = tu
     InputError
         Such a goal.
     """
-    if not any(len(reachable_spans_m(shooter, goal, arc=arc)) for arc in arcs):
+    if not any(is_reached(shooter, goal, arc=arc) for arc in arcs):
         raise out_of_reach(shooter, goal)
 
 

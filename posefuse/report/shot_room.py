@@ -18,7 +18,7 @@ __all__ = ["ShotRoom", "shot_room", "spreads_at_places"]
 
 _PLACE_SHARE = 0.06
 """Shots whose distances differ by less than this share of the farthest are told together."""
-_BAND_POINTS = 60
+_BAND_POINTS = 40
 _BAND_MARGIN = 1.15
 
 

@@ -17,8 +17,8 @@ from posefuse.aim import (
     Shots,
     arc_pivots_rad,
     hit_probability,
+    is_reached,
     prepare_aim,
-    reachable_spans_m,
 )
 from posefuse.aim.curve import within_range
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
@@ -245,9 +245,7 @@ def arcs_for(distances_m: FloatArray, shooter: Shooter, goal: Goal) -> IntArray:
 def aims_for(shooter: Shooter, goal: Goal) -> tuple[Aim | None, Aim | None]:
     """The shooter made ready on both arcs; ``None`` for one that reaches nothing."""
     low, high = (
-        prepare_aim(shooter, goal, arc=arc)
-        if len(reachable_spans_m(shooter, goal, arc=arc))
-        else None
+        prepare_aim(shooter, goal, arc=arc) if is_reached(shooter, goal, arc=arc) else None
         for arc in Arc
     )
     return low, high

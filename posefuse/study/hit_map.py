@@ -15,6 +15,8 @@ from posefuse.study.floor_map import FloorMap
 
 __all__ = ["HitMap", "hit_map", "shot_second_moments"]
 
+_HOPELESS = 0.001
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HitMap:
@@ -59,8 +61,8 @@ def hit_map(
     """The map of a robot that stands still in the middle of each cell and shoots at the goal.
 
     The error of its estimate is normal about zero: the least covariance that one frame of each
-    camera leaves, and ``extra_cov`` on top of it. Obstacles in the way of the piece are not looked
-    at.
+    camera leaves, and ``extra_cov`` on top of it. From where even a perfect estimate scores one
+    shot in 1000 at most, 0. Obstacles in the way of the piece are not looked at.
 
     Parameters
     ----------
@@ -82,10 +84,13 @@ def hit_map(
     arcs = arcs_for(distances, shooter, floor.goal)
     found = np.zeros(len(positions))
     for arc, aim in zip(Arc, aims_for(shooter, floor.goal), strict=True):
-        chosen = arcs == arc
-        if aim is not None and chosen.any():
-            shots = Shots.at(positions[chosen], error_covs=covs[chosen])
-            found[chosen] = hit_probability(shots, aim=aim, workers=workers)
+        if aim is None:
+            continue
+        chosen = np.flatnonzero(arcs == arc)
+        at_best = hit_probability(Shots.at(positions[chosen]), aim=aim)
+        chosen = chosen[at_best > _HOPELESS]
+        shots = Shots.at(positions[chosen], error_covs=covs[chosen])
+        found[chosen] = hit_probability(shots, aim=aim, workers=workers)
     shares = np.full(stands.shape, np.nan)
     shares[stands] = found
     shares.setflags(write=False)
