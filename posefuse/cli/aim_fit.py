@@ -1,5 +1,6 @@
 """``posefuse aim fit SHOTS.csv``: exit speed, drag and pivot offset from measured shots."""
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -8,7 +9,9 @@ import click
 from posefuse.cli.lengths import Length
 
 if TYPE_CHECKING:
-    from posefuse.aim import NextShots, ShotFit
+    from collections.abc import Sequence
+
+    from posefuse.aim import ArcSheet, NextShots, ShotFit
 
 __all__ = ["command"]
 
@@ -43,6 +46,12 @@ _FREE = ("exit_speed", "drag", "pivot_offset")
 )
 @click.option("--next", "count", type=click.IntRange(1, 20), default=3, show_default=True)
 @click.option(
+    "--from", "nearest_m", type=Length(), help="Nearest distance shot from. Default: the reach's."
+)
+@click.option(
+    "--to", "farthest_m", type=Length(), help="Farthest distance shot from. Default: the reach's."
+)
+@click.option(
     "--spacing",
     "spacing_m",
     type=Length(),
@@ -66,6 +75,8 @@ def command(
     arc_name: str,
     free: tuple[str, ...],
     count: int,
+    nearest_m: float | None,
+    farthest_m: float | None,
     spacing_m: float,
     length_unit: str,
 ) -> None:
@@ -95,9 +106,25 @@ def command(
     sheets = arc_sheets(fit.shooter, goal, arc=arc, spacing_m=spacing_m)
     if not sheets:
         refuse_unreachable(fit.shooter, goal, arcs=(arc,))
-    distances = [d for sheet in sheets for d in sheet.table.distances_m.tolist()]
+    distances = _between(sheets, nearest_m, farthest_m)
     following = next_distances(fit, goal=goal, distances_m=distances, arc=arc, count=count)
     _show(fit, following, shot_count=len(shots.pivots_rad), length_unit=length_unit)
+
+
+def _between(
+    sheets: "Sequence[ArcSheet]", nearest_m: float | None, farthest_m: float | None
+) -> list[float]:
+    """The distances within reach from the nearest to the farthest asked for."""
+    reached = [d for sheet in sheets for d in sheet.table.distances_m.tolist()]
+    low_m = 0.0 if nearest_m is None else nearest_m
+    high_m = math.inf if farthest_m is None else farthest_m
+    distances = [d for d in reached if low_m <= d <= high_m]
+    if not distances:
+        raise click.UsageError(
+            f"--from, --to: no distance in between is within reach ({min(reached):.2f} to "
+            f"{max(reached):.2f} m)"
+        )
+    return distances
 
 
 def _show(fit: "ShotFit", following: "NextShots", *, shot_count: int, length_unit: str) -> None:

@@ -73,6 +73,6 @@ def next_sentence(following: NextShots) -> str:
     """How well the pivots are known now and after the shots."""
     now, then = np.degrees(following.pivot_std_rad[[0, -1]])
     return (
-        f"The pivots over the whole reach are known to {now:.3f}° now (1 sigma), and to "
+        f"Over these distances the pivots are known to {now:.3f}° now (1 sigma), and to "
         f"{then:.3f}° after these shots, each counted after the ones before."
     )

@@ -116,7 +116,7 @@ def interpolation_sentence(sheet: ArcSheet, length_unit: str) -> str:
         f"by {errors[worst]:.2f}° at most, between {floor_text(near, length_unit)} and "
         f"{floor_with_unit(far, length_unit)}"
     )
-    return f"{told}, and by less than {np.median(errors):.2f}° in half of the gaps."
+    return f"{told}, and by less than {np.median(errors):.3f}° in half of the gaps."
 
 
 def enough_sentence(distances_m: FloatArray, enough_m: FloatArray, length_unit: str) -> str:

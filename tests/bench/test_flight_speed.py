@@ -1,5 +1,7 @@
 """How fast tables of pivots and shots are worked out; reported, not gating."""
 
+import time
+
 import numpy as np
 import pytest
 
@@ -15,8 +17,10 @@ from posefuse.fieldlayout import Goal
 from posefuse.robot import Projectile, Shooter, ShooterSpread
 
 pytest.importorskip("pytest_benchmark")
+pytestmark = pytest.mark.bench
 
 SHOTS = 1_000_000
+FLIGHTS = 200
 
 
 @pytest.fixture(scope="module")
@@ -46,19 +50,37 @@ def aim():
     return prepare_aim(shooter, goal)
 
 
-def test_a_table_of_200_pivots_with_drag_and_lift(benchmark, aim):
+def scipys_flight(aim):
+    """One flight by SciPy's DOP853: what each shot would cost the plain way."""
+    pivot = 0.5
+    return flight_reference(
+        [0.0, 0.0, 0.6],
+        [9.5 * np.cos(pivot), 0.0, 9.5 * np.sin(pivot)],
+        law=flight_law(aim.shooter),
+        plane_point_m=[4.0, 0.0, 1.6],
+        plane_normal=[-1.0, 0.0, 0.0],
+    )
+
+
+def test_a_table_of_200_pivots_with_drag_and_lift(benchmark, aim, tell):
     """Wanted: under 0.3 s."""
     distances = np.linspace(1.0, 6.9, 200)
     pivot_table(aim, distances)  # compiled
     table = benchmark(pivot_table, aim, distances)
     assert len(table.pivots_rad) == 200
+    tell(f"table of 200 pivots with drag and lift: {1e3 * benchmark.stats.stats.median:.0f} ms")
 
 
-def test_a_million_shots_hit_or_miss(benchmark, aim):
+def test_a_million_shots_hit_or_miss(benchmark, aim, report_ratio):
     """Wanted: under 5 s on two cores."""
     shots = Shots.straight_ahead(
         np.linspace(2.0, 6.5, 10), goal=aim.goal, distance_std_m=0.1, heading_std_rad=0.01
     )
+    assert np.isfinite(scipys_flight(aim).time_s)
+    started = time.perf_counter()
+    for _ in range(FLIGHTS):
+        scipys_flight(aim)
+    plain_s = (time.perf_counter() - started) / FLIGHTS * SHOTS
     simulate_hits(shots, aim=aim, count=10, seed=0)  # compiled
     counts = benchmark.pedantic(
         simulate_hits,
@@ -67,17 +89,4 @@ def test_a_million_shots_hit_or_miss(benchmark, aim):
         rounds=2,
     )
     assert counts.hits.sum() > 0.5 * SHOTS
-
-
-def test_one_flight_by_scipys_solver(benchmark, aim):
-    """What each of the million would cost by SciPy's DOP853: the ratio is to this."""
-    pivot, law = 0.5, flight_law(aim.shooter)
-    flown = benchmark(
-        flight_reference,
-        [0.0, 0.0, 0.6],
-        [9.5 * np.cos(pivot), 0.0, 9.5 * np.sin(pivot)],
-        law=law,
-        plane_point_m=[4.0, 0.0, 1.6],
-        plane_normal=[-1.0, 0.0, 0.0],
-    )
-    assert np.isfinite(flown.time_s)
+    report_ratio("a million shots on two threads", plain_s, benchmark.stats.stats.median)

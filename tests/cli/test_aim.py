@@ -159,6 +159,25 @@ def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_pa
     assert len(re.findall(r"^\s*\d\.\d\d +\d", following, flags=re.MULTILINE)) == 2
 
 
+def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
+    # its first line tells: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
+    shots = ROOT / "datasets" / "orchard" / "shots.csv"
+    options = ("--rig", RIG, "--layout", LAYOUT, "--from", "1.5m", "--to", "5m")
+    status, told, _ = call("fit", shots, *options)
+    assert status == 0
+    for name, true in (("exit speed", 8.8), ("drag coefficient", 0.5), ("pivot offset", 0.4)):
+        line = next(line for line in told.splitlines() if line.lstrip().startswith(name))
+        _, low, high = (float(n) for n in re.findall(r"[+-]?\d+\.\d+", line))
+        assert low < true < high
+    following = told.partition("Measure next")[2]
+    chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", following, flags=re.MULTILINE)]
+    assert chosen
+    assert all(1.5 <= distance <= 5.0 for distance in chosen)
+    beyond = call("fit", shots, *options[:4], "--from", "9m")
+    assert beyond[0] == 2
+    assert "no distance in between is within reach" in beyond[2]
+
+
 def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
     shots = shots_file(tmp_path / "shots.csv")
     options = ("--rig", RIG, "--layout", LAYOUT, "--free", "exit_speed")
