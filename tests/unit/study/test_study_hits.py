@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from posefuse.errors import InputError
 from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison
 from small_court import SHOOTER, armed, small_study
@@ -66,3 +67,11 @@ def test_shots_that_nothing_helps_are_told() -> None:
     ) in told
     one = compare(armed(small_study(trials=1), weak, SHOOTER), workers=1).warnings
     assert any(line.startswith("plan 'front <b>&amp;': 3 of 3 shots cannot") for line in one)
+
+
+def test_a_piece_too_large_for_the_opening_is_told_in_one_line() -> None:
+    big = replace(SHOOTER, projectile=replace(SHOOTER.projectile, diameter_m=0.6))
+    with pytest.raises(InputError) as caught:
+        compare(armed(small_study(trials=1), big, big), workers=1)
+    assert str(caught.value).startswith("goal <east> & crate: the opening of 0.8 by 0.5 m is too")
+    assert len(str(caught.value).splitlines()) == 1
