@@ -23,6 +23,12 @@ _NAME_WIDTH = 14
 @click.option("--trials", type=click.IntRange(min=1), help="Default: the study's own.")
 @click.option("--seed", type=click.IntRange(min=0), help="Default: the study's own.")
 @click.option(
+    "--sightings",
+    type=click.Choice(["corners", "images"]),
+    help="Draw corners from the detectors' response, or render images and detect. Default: the "
+    "study's own.",
+)
+@click.option(
     "--workers", type=click.IntRange(min=1), help="Threads. Default: one for each processor."
 )
 @click.option(
@@ -40,6 +46,7 @@ def command(
     study_file: Path,
     trials: int | None,
     seed: int | None,
+    sightings: str | None,
     workers: int | None,
     out: Path | None,
     length_unit: str,
@@ -49,13 +56,14 @@ def command(
     Shows the ranked table and writes results.json, results.csv and report.html to a new folder.
     """
     from posefuse.cli.kinds import refuse_other_kinds
+    from posefuse.cli.sightings import with_sightings
     from posefuse.files.result_folder import new_folder
     from posefuse.report.comparison import write_comparison_report
     from posefuse.report.files import write_results
     from posefuse.study.file import load_study
 
     refuse_other_kinds(study_file, "study")
-    study = load_study(study_file)
+    study = with_sightings(load_study(study_file), sightings)
     out = out or default_folder()
     with new_folder(out) as folder:
         comparison = _compared(study, trials=trials, seed=seed, workers=workers)
@@ -70,8 +78,16 @@ def _compared(
 ) -> "Comparison":
     """The comparison, with a progress bar on standard error."""
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
+    from posefuse.simulation.scene import SightingSource
     from posefuse.study.compare import compare
 
     columns = (
@@ -79,8 +95,13 @@ def _compared(
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
+        TimeRemainingColumn(),
     )
-    with Progress(*columns, console=Console(stderr=True)) as progress:
+    console = Console(stderr=True)
+    if study.sightings is SightingSource.IMAGES:
+        frames = (trials or study.trials) * study.frames_per_trial()
+        console.print(f"Images: {frames:,} frames to render and search.", highlight=False)
+    with Progress(*columns, console=console) as progress:
         bar = progress.add_task("trials", total=None)
         return compare(
             study,

@@ -14,7 +14,17 @@ if TYPE_CHECKING:
     from posefuse.recording.recording import Recording
     from posefuse.robot import Body, Camera, Detector, Drivetrain
 
-__all__ = ["camera", "course", "filter_settings", "layout", "recording", "rig", "robot", "study"]
+__all__ = [
+    "camera",
+    "course",
+    "filter_settings",
+    "layout",
+    "recording",
+    "response",
+    "rig",
+    "robot",
+    "study",
+]
 
 
 def layout(path: Path) -> list[str]:
@@ -61,10 +71,26 @@ def camera(path: Path) -> list[str]:
     ]
 
 
+def response(path: Path) -> list[str]:
+    """The recipe of a measured detector response, with the table beside it."""
+    from posefuse.robot.measured_response import AXIS_COLUMNS, read_response_table
+
+    recipe, table = read_toml(path), path.with_suffix(".csv")
+    columns, axes = read_response_table(table)
+    ranges = [
+        f"{name} {axis[0]:g} to {axis[-1]:g}" for name, axis in zip(AXIS_COLUMNS, axes, strict=True)
+    ]
+    return [
+        f"detector response of {recipe.get('camera', 'a camera')!r}: {table.name}, "
+        f"{_count(len(columns['std_px']), 'row')}",
+        f"for {', '.join(ranges)}",
+    ]
+
+
 def _response(detector: "Detector") -> str:
     if detector.measured is not None:
-        first, *_, last = detector.measured.edges_px
-        return f"detector measured on tags of {first:g} to {last:g} px"
+        edges = detector.measured.edges_px
+        return f"detector measured on tags of {edges[0]:g} to {edges[-1]:g} px"
     return (
         f"corner noise {detector.noise_px:g} px and {detector.noise_px_per_m:g} px per metre, "
         f"tags found from about {detector.half_found_edge_px:g} px on"

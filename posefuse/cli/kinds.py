@@ -16,6 +16,7 @@ _MARKS: Mapping[str, frozenset[str]] = {
     "camera": frozenset(
         {"detector", "timing", "width_px", "height_px", "field_of_view_deg", "focal_px"}
     ),
+    "response": frozenset({"edges_px", "incidences_deg", "blurs_px", "noise_factors", "columns"}),
     "rig": frozenset({"mount", "ranger", "robot"}),
     "board": frozenset({"squares_across", "squares_down", "square_m", "marker_m"}),
     "course": frozenset(
@@ -44,7 +45,11 @@ def kind_of(path: Path) -> str:
             return "recording"
         raise FileError(path, "a folder, but no recording: it holds no recording.toml")
     if path.suffix == ".csv":
-        raise FileError(path, "a table: name the folder of the recording it belongs to")
+        raise FileError(
+            path,
+            "a table: name the folder of the recording it belongs to, or the .toml file beside it "
+            "that tells how it was measured",
+        )
     data = read_toml(path)
     if path.name == "recording.toml":
         return "recording"

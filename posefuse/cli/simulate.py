@@ -18,6 +18,12 @@ __all__ = ["command"]
 @click.option("--trials", type=click.IntRange(min=1), default=1, show_default=True)
 @click.option("--seed", type=click.IntRange(min=0), help="Default: the study's own.")
 @click.option(
+    "--sightings",
+    type=click.Choice(["corners", "images"]),
+    help="Draw corners from the detectors' response, or render images and detect. Default: the "
+    "study's own.",
+)
+@click.option(
     "--out", type=click.Path(path_type=Path), help="New folder. Default: results/ and a time stamp."
 )
 def command(
@@ -26,6 +32,7 @@ def command(
     course_names: tuple[str, ...],
     trials: int,
     seed: int | None,
+    sightings: str | None,
     out: Path | None,
 ) -> None:
     """Write what the robot of a STUDY would record: a folder a plan, course and trial.
@@ -33,6 +40,7 @@ def command(
     Each folder holds copies of the rig's and the layout's files, so that it can be sent whole.
     """
     from posefuse.cli.kinds import refuse_other_kinds
+    from posefuse.cli.sightings import with_sightings
     from posefuse.files.result_folder import new_folder
     from posefuse.recording.folder import StoredRecording, write_recording
     from posefuse.simulation.simulate import simulate
@@ -40,7 +48,7 @@ def command(
     from posefuse.study.file import load_study
 
     refuse_other_kinds(study_file, "study")
-    study = load_study(study_file)
+    study = with_sightings(load_study(study_file), sightings)
     plans = [study.plan(name) for name in plan_names] or list(study.plans)
     courses = [study.course(name) for name in course_names] or list(study.courses)
     seed = study.seed if seed is None else seed

@@ -1,7 +1,7 @@
 """A course: the true path with its shots, and what happens to the robot on the way."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from posefuse.checks import FloatArray, finite, frozen_array, increasing, not_negative, positive
@@ -124,6 +124,17 @@ class Course:
                     f"shot at {shot.at_s:g} s: must come later than the shot before, at "
                     f"{before.at_s:g} s"
                 )
+
+    def first(self, duration_s: float) -> "Course":
+        """Its first seconds, with what happens in them; the whole course where it is shorter."""
+        path = self.path.first(duration_s)
+        return replace(
+            self,
+            path=path,
+            shots=tuple(shot for shot in self.shots if shot.at_s <= path.end_s),
+            bumps=tuple(bump for bump in self.bumps if bump.at_s <= path.end_s),
+            knocks=tuple(knock for knock in self.knocks if knock.at_s <= path.end_s),
+        )
 
     def _refuse_outside(self, kind: str, at_s: float) -> None:
         start_s, end_s = self.path.start_s, self.path.end_s

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 
-from posefuse.checks import FloatArray, frozen_array, increasing
+from posefuse.checks import FloatArray, frozen_array, increasing, positive
 from posefuse.errors import InputError
 from posefuse.geometry import Pose2
 
@@ -44,6 +44,17 @@ class TruePath:
     def end_s(self) -> float:
         """Last instant of the path."""
         return float(self.spline.x[-1])
+
+    def first(self, duration_s: float) -> "TruePath":
+        """Its first seconds; the whole path where it is shorter."""
+        positive("duration_s", duration_s)
+        end_s = self.start_s + duration_s
+        if end_s >= self.end_s:
+            return self
+        # pieces count from their left knot, so that the last one may end early
+        pieces = int(np.searchsorted(self.spline.x, end_s))
+        knots = np.append(self.spline.x[:pieces], end_s)
+        return TruePath(CubicSpline.construct_fast(self.spline.c[:, :pieces], knots))
 
     def poses(self, t_s: ArrayLike) -> Pose2:
         """``world_from_robot`` at instants (...), headings unwrapped.

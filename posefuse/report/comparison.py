@@ -41,11 +41,18 @@ from posefuse.report.tables import (
     further_table,
 )
 from posefuse.report.wording import finding
+from posefuse.simulation.scene import SightingSource
 from posefuse.simulation.simulate import simulate
 from posefuse.study.compare import plan_scene
 from posefuse.study.comparison import Comparison, PlanRow
 
 __all__ = ["comparison_pictures", "drawn_run", "write_comparison_report"]
+
+
+_SOURCES = {
+    SightingSource.CORNERS: "corners drawn from the detectors' response",
+    SightingSource.IMAGES: "corners found by the detector in rendered images",
+}
 
 
 def write_comparison_report(
@@ -111,7 +118,7 @@ def _asked(comparison: Comparison) -> str:
         f"Asked: which of {plans} camera mount plan{'s' * (plans > 1)} tells the distance to the "
         f"goal best in “{study.layout.name}”, over {courses} course{'s' * (courses > 1)} with "
         f"{shots} shots, {comparison.trials} trial{'s' * (comparison.trials > 1)} each, "
-        f"seed {comparison.seed}."
+        f"seed {comparison.seed}, {_SOURCES[study.sightings]}."
     )
 
 
@@ -119,7 +126,10 @@ def _command(comparison: Comparison) -> str:
     path = comparison.study.path
     if path is None:
         return ""
-    words = ("--trials", str(comparison.trials), "--seed", str(comparison.seed))
+    words = (
+        *("--trials", str(comparison.trials), "--seed", str(comparison.seed)),
+        *("--sightings", comparison.study.sightings.value),
+    )
     return command_text("posefuse", "compare", str(path), *words)
 
 

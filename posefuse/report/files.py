@@ -60,6 +60,7 @@ def results_of(comparison: Comparison) -> dict[str, Any]:
         "goal": study.goal.name,
         "trials": comparison.trials,
         "seed": comparison.seed,
+        "sightings": study.sightings.value,
         "plans": [
             {"name": plan.name, "rig": plan.rig.name, "filter": plan.settings.name}
             for plan in study.plans

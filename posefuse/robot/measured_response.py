@@ -11,7 +11,13 @@ from posefuse.checks import FloatArray, frozen_array, in_range, increasing
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import read_table
 
-__all__ = ["AXIS_COLUMNS", "VALUE_COLUMNS", "MeasuredResponse", "load_response"]
+__all__ = [
+    "AXIS_COLUMNS",
+    "VALUE_COLUMNS",
+    "MeasuredResponse",
+    "load_response",
+    "read_response_table",
+]
 
 AXIS_COLUMNS = ("edge_px", "incidence_deg", "blur_px", "noise_grey", "defocus_px")
 """What a row of a response table was measured at."""
@@ -85,6 +91,20 @@ class MeasuredResponse:
             raise InputError(f"std_px: must be greater than 0 (got {self.std_px.min():g})")
 
 
+def read_response_table(path: Path) -> tuple[dict[str, FloatArray], list[FloatArray]]:
+    """A table's columns by name, and the points of its axes in the order of ``AXIS_COLUMNS``.
+
+    Raises
+    ------
+    FileError
+        The table does not hold each combination of its axes' values once.
+    """
+    table = read_table(path, [*AXIS_COLUMNS, *VALUE_COLUMNS], optional=EXTRA_COLUMNS)
+    axes = [np.unique(table[name]) for name in AXIS_COLUMNS]
+    _refuse_gaps(path, table, axes)
+    return table, axes
+
+
 def load_response(path: Path, *, noise_grey: float, defocus_px: float) -> MeasuredResponse:
     """The response in a table at a noise and defocus, linear between those measured.
 
@@ -94,9 +114,7 @@ def load_response(path: Path, *, noise_grey: float, defocus_px: float) -> Measur
         The table does not hold each combination of its axes' values once, or was not measured at
         such noise or defocus.
     """
-    table = read_table(path, [*AXIS_COLUMNS, *VALUE_COLUMNS], optional=EXTRA_COLUMNS)
-    axes = [np.unique(table[name]) for name in AXIS_COLUMNS]
-    _refuse_gaps(path, table, axes)
+    table, axes = read_response_table(path)
     order = np.lexsort([table[name] for name in reversed(AXIS_COLUMNS)])
     shape = tuple(len(axis) for axis in axes)
     values = np.stack([table[name][order].reshape(shape) for name in VALUE_COLUMNS], axis=-1)

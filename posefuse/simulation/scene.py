@@ -1,6 +1,7 @@
 """Everything about a run that no trial changes, computed once: the scene."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -23,10 +24,21 @@ from posefuse.sensing import (
 )
 from posefuse.simulation.as_built import AsBuiltSpreads
 
-__all__ = ["Scene", "prepare_scene"]
+__all__ = ["Scene", "SightingSource", "prepare_scene", "robot_boxes", "world_boxes"]
 
 _SPREADS_IN_MARGIN = 4.0
 """Standard deviations of mount error within which a sighting is kept as a candidate."""
+
+
+class SightingSource(StrEnum):
+    """Where sightings come from.
+
+    ``CORNERS``: true corners, with errors and luck drawn from the detector's response;
+    ``IMAGES``: the detector itself, run on rendered images: some 1,000 times as slow.
+    """
+
+    CORNERS = "corners"
+    IMAGES = "images"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,6 +74,7 @@ class Scene:
     frames_of_mount: tuple[IntArray, ...]
     first_sighting: IntArray
     information: FloatArray
+    sightings: SightingSource = SightingSource.CORNERS
 
 
 def prepare_scene(
@@ -71,6 +84,7 @@ def prepare_scene(
     course: Course,
     spreads: AsBuiltSpreads | None = None,
     start_std: FloatArray | None = None,
+    sightings: SightingSource = SightingSource.CORNERS,
 ) -> Scene:
     """A scene, with the sight lines of every frame traced.
 
@@ -100,6 +114,7 @@ def prepare_scene(
         frames_of_mount=tuple(np.flatnonzero(mount == i) for i in range(len(rig.mounts))),
         first_sighting=np.searchsorted(views.frame, np.arange(views.frame_count + 1)),
         information=corner_information(views),
+        sightings=sightings,
     )
 
 

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
-from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
-from posefuse.geometry.space import BODY_FROM_OPTICAL
+from posefuse.geometry import Pose2
 from posefuse.motion.wheels import OdometryRows
 from posefuse.randomness import stream, stream_key
 from posefuse.recording import (
@@ -19,10 +18,10 @@ from posefuse.recording import (
     StartPose,
     Truth,
 )
-from posefuse.sensing import arrivals, lens_row, sense
-from posefuse.simulation.as_built import AsBuilt, draw_as_built
+from posefuse.sensing import arrivals, sense
+from posefuse.simulation.built import BuiltScene, build
 from posefuse.simulation.compiled import add_information, count_kept, gather_kept
-from posefuse.simulation.scene import Scene
+from posefuse.simulation.scene import Scene, SightingSource
 
 __all__ = ["SimulatedRun", "simulate", "simulate_run"]
 
@@ -68,14 +67,14 @@ def simulate(scene: Scene, *, seed: int, trial: int) -> Recording:
 
 def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     """The same, with what only a simulator can know."""
-    built = draw_as_built(scene.spreads, rig=scene.rig, layout=scene.layout, seed=seed, trial=trial)
+    built = build(scene, seed=seed, trial=trial)
     rows = scene.wheels.rows(
-        seed=seed, trial=trial, wheel_radius_fractions=built.wheel_radius_fractions
+        seed=seed, trial=trial, wheel_radius_fractions=built.errors.wheel_radius_fractions
     )
-    corners_px, is_found = _sense(scene, built, seed, trial)
-    captured_at_s, arrived_at_s, is_dropped = _stamps(scene, built, seed, trial)
+    captured_at_s, arrived_at_s, is_dropped = _stamps(built)
     order = np.argsort(captured_at_s, kind="stable")
     order = order[~is_dropped[order]]
+    sightings, is_found = _sightings(built, order)
     recording = Recording(
         name=f"{scene.rig.name}, {scene.course.name}, seed {seed}, trial {trial}",
         sensor_names=scene.rig.sensor_names,
@@ -85,7 +84,7 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
             captured_at_s=locked(captured_at_s[order]),
             arrived_at_s=locked(arrived_at_s[order]),
         ),
-        sightings=_sightings(scene, order, is_found, corners_px),
+        sightings=sightings,
         start=_start(scene, rows, seed, trial),
         truth=Truth(stamps_s=rows.stamps_s, poses=rows.true_poses),
         shots=Shots(
@@ -103,10 +102,21 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     )
 
 
-def _sightings(
+def _sightings(built: BuiltScene, order: IntArray) -> tuple[Sightings, BoolArray]:
+    """What was found in the frames that arrived, and which of the candidates that is."""
+    if built.scene.sightings is SightingSource.IMAGES:
+        # OpenCV is loaded for those alone who need it
+        from posefuse.simulation.images import sightings_in_images
+
+        return sightings_in_images(built, order)
+    corners_px, is_found = _drawn_corners(built)
+    return _arrived(built.scene, order, is_found, corners_px), is_found
+
+
+def _arrived(
     scene: Scene, order: IntArray, is_found: BoolArray, corners_px: FloatArray
 ) -> Sightings:
-    """What was found in the frames that arrived, in their order."""
+    """The sightings that were found in the frames that arrived, in their order."""
     count = count_kept(order, scene.first_sighting, is_found)
     frame, ids = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
     values = np.empty((count, 8))
@@ -123,57 +133,28 @@ def _tag_ids(scene: Scene) -> IntArray:
     return np.array([tag.id for tag in scene.layout.tags])
 
 
-def _sense(scene: Scene, built: AsBuilt, seed: int, trial: int) -> tuple[FloatArray, BoolArray]:
-    rotations, translations = _mount_matrices(scene, built)
+def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
+    """Corners of all the scene's candidates, drawn from the response, and which are found."""
+    scene = built.scene
     return sense(
         scene.views,
-        corners_in_world_m=_tag_corners(scene, built),
-        mount_rotations=rotations,
-        mount_translations_m=translations,
+        corners_in_world_m=built.tag_corners_in_world_m,
+        mount_rotations=built.lean @ built.mount_rotations,
+        mount_translations_m=built.mount_translations_m @ built.lean.T,
         mount_state_of_frame=scene.frame_mount_state,
-        lens_rows=_lens_rows(scene, built),
-        keys=np.array([stream_key(seed, trial, f"corners: {m.name}") for m in scene.rig.mounts]),
+        lens_rows=built.lens_rows,
+        keys=np.array(
+            [
+                stream_key(built.seed, built.trial, f"corners: {mount.name}")
+                for mount in scene.rig.mounts
+            ]
+        ),
     )
 
 
-def _mount_matrices(scene: Scene, built: AsBuilt) -> tuple[FloatArray, FloatArray]:
-    """Rotations and translations of ``robot_from_camera`` as built, then as knocked."""
-    mounts = scene.rig.mounts
-    nominal = np.array([[m.pan_rad, m.tilt_rad, m.roll_rad] for m in mounts])
-    angles = list(nominal + built.mount_angles_rad)
-    positions = np.array([m.position_in_robot_m for m in mounts]) + built.mount_offsets_m
-    index_of = {mount.name: index for index, mount in enumerate(mounts)}
-    state_mount = [*range(len(mounts)), *(index_of[knock.mount] for knock in scene.knocks)]
-    state_angles = list(angles)
-    for knock, index in zip(scene.knocks, state_mount[len(mounts) :], strict=True):
-        angles[index] = angles[index] + [knock.pan_rad, knock.tilt_rad, knock.roll_rad]
-        state_angles.append(angles[index])
-    lean = Pose3.from_plane(Pose2.identity(), lean_rad=built.lean_rad).rotation
-    turned = pan_tilt_roll(*np.array(state_angles).T)
-    return lean @ turned @ BODY_FROM_OPTICAL, positions[state_mount] @ lean.T
-
-
-def _tag_corners(scene: Scene, built: AsBuilt) -> FloatArray:
-    """Corners (tags, 4, 3) where the tags really hang."""
-    nominal = scene.layout.tag_corners_in_world_m
-    middle = nominal.mean(axis=1, keepdims=True)
-    turned = np.einsum(
-        "nij,nkj->nki", pan_tilt_roll(built.tag_turns_rad, 0.0, 0.0), nominal - middle
-    )
-    return np.asarray(turned + middle + built.tag_offsets_m[:, None, :])
-
-
-def _lens_rows(scene: Scene, built: AsBuilt) -> FloatArray:
-    rows = np.array([lens_row(mount.camera.lens) for mount in scene.rig.mounts])
-    rows[:, :2] *= built.focal_factors[:, None]
-    return rows
-
-
-def _stamps(
-    scene: Scene, built: AsBuilt, seed: int, trial: int
-) -> tuple[FloatArray, FloatArray, BoolArray]:
+def _stamps(built: BuiltScene) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Capture as stamped, arrival, and whether the frame was lost, for all frames."""
-    views = scene.views
+    scene, views = built.scene, built.scene.views
     arrived_at_s = np.zeros(len(views.camera))
     is_dropped = np.zeros(len(views.camera), dtype=np.bool_)
     for index, mount in enumerate(scene.rig.mounts):
@@ -181,9 +162,9 @@ def _stamps(
         arrived_at_s[mine], is_dropped[mine] = arrivals(
             views.captured_at_s[mine],
             mount.camera.timing,
-            stream_key(seed, trial, f"arrivals: {mount.name}"),
+            stream_key(built.seed, built.trial, f"arrivals: {mount.name}"),
         )
-    captured_at_s = views.captured_at_s + built.clock_offsets_s[views.camera]
+    captured_at_s = views.captured_at_s + built.errors.clock_offsets_s[views.camera]
     return captured_at_s, arrived_at_s, is_dropped
 
 

@@ -79,6 +79,7 @@ def plan_scene(study: Study, plan: Plan, course: Course) -> Scene:
         course=course,
         spreads=study.spreads,
         start_std=study.start_std,
+        sightings=study.sightings,
     )
 
 

@@ -21,6 +21,7 @@ from posefuse.motion.course import Course
 from posefuse.motion.file import load_course
 from posefuse.robot.file import load_rig
 from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.simulation.scene import SightingSource
 from posefuse.study.study import Plan, Study
 
 __all__ = ["StudyTable", "load_study"]
@@ -89,6 +90,8 @@ class StudyTable(FileModel):
     filter: str | FilterTable
     start: StartTable | None = None
     as_built: AsBuiltTable = AsBuiltTable()
+    sightings: SightingSource = SightingSource.CORNERS
+    course_duration_s: Annotated[float, Field(gt=0.0)] | None = None
 
 
 def load_study(path: Path | str) -> Study:
@@ -132,14 +135,19 @@ def load_study(path: Path | str) -> Study:
             layout=known_layout,
             goal=known_layout.goal(table.goal),
             plans=tuple(plans),
-            courses=tuple(_all(courses)),
+            courses=tuple(_first(course, table.course_duration_s) for course in _all(courses)),
             spreads=table.as_built.spreads,
             start_std=table.start.start_std if table.start else None,
             trials=table.trials,
             seed=table.seed,
+            sightings=table.sightings,
             path=path,
             layout_path=folder / table.layout,
         )
+
+
+def _first(course: Course, duration_s: float | None) -> Course:
+    return course if duration_s is None else course.first(duration_s)
 
 
 def _loaded(

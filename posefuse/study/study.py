@@ -11,6 +11,7 @@ from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.course import Course
 from posefuse.robot import Rig
 from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.simulation.scene import SightingSource
 
 __all__ = ["Plan", "Study"]
 
@@ -45,6 +46,8 @@ class Study:
         Build errors that are drawn anew in each trial.
     start_std : (3,) array or None
         Error of the stated start pose: x_m, y_m, heading_rad; ``None``: no start is stated.
+    sightings
+        Whether corners are drawn from the detectors' response, or found in rendered images.
     path, layout_path
         The study's and the layout's file, where they were read from files.
     """
@@ -58,6 +61,7 @@ class Study:
     start_std: FloatArray | None
     trials: int
     seed: int
+    sightings: SightingSource = SightingSource.CORNERS
     path: Path | None = None
     layout_path: Path | None = None
 
@@ -77,6 +81,12 @@ class Study:
             raise InputError(f"trials: must be 1 or more (got {self.trials})")
         if self.seed < 0:
             raise InputError(f"seed: must be 0 or more (got {self.seed})")
+
+    def frames_per_trial(self) -> int:
+        """Frames that the cameras of all plans take on all courses, about."""
+        rate_hz = sum(m.camera.timing.frame_rate_hz for plan in self.plans for m in plan.rig.mounts)
+        driven_s = sum(course.path.end_s - course.path.start_s for course in self.courses)
+        return round(rate_hz * driven_s)
 
     def plan(self, name: str) -> Plan:
         """The plan of that name."""

@@ -18,12 +18,14 @@ FILES = sorted([LAYOUT, *ORCHARD.glob("*.toml"), *ORCHARD.glob("*/*.toml"), *BOA
 KINDS = {
     "fieldlayouts": "layout",
     "cameras": "camera",
+    "detector": "response",
     "rigs": "rig",
     "boards": "board",
     "courses": "course",
     "robot.toml": "robot",
     "filter.toml": "filter",
     "study.toml": "study",
+    "images.toml": "study",
 }
 
 

@@ -1,0 +1,158 @@
+"""What the cameras of one trial see, as images, and the tags the detector finds in them."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from posefuse.checks import BoolArray, FloatArray, IntArray, locked
+from posefuse.geometry import Pose3
+from posefuse.motion.lean import lean_angles_rad
+from posefuse.randomness import stream_key
+from posefuse.recording import SightingKind, Sightings
+from posefuse.robot import Camera, Mount
+from posefuse.sensing.camera_view import CameraView, camera_view
+from posefuse.sensing.detect import Detections, DetectorSettings, detect_tags
+from posefuse.sensing.render import CameraMotion, GreyImage, render
+from posefuse.sensing.surroundings import Surroundings
+from posefuse.simulation.built import BuiltScene
+from posefuse.simulation.scene import robot_boxes, world_boxes
+
+__all__ = ["TrialImages", "sightings_in_images"]
+
+_NODE_RAD = 0.005
+"""Between two poses of a moving camera it turns by no more than about this."""
+
+
+class TrialImages:
+    """The images of one trial, each rendered when it is asked for; frames as in the scene."""
+
+    def __init__(self, built: BuiltScene) -> None:
+        self._built = built
+        scene = built.scene
+        captured_at_s = scene.views.captured_at_s
+        self._surroundings = Surroundings.from_layout(
+            scene.layout,
+            boxes=world_boxes(scene.layout, scene.course, captured_at_s),
+            robot_boxes=robot_boxes(scene.rig, scene.course, captured_at_s),
+            tag_corners_in_world_m=built.tag_corners_in_world_m,
+        )
+        self._views = [
+            _as_built_view(mount.camera, factor)
+            for mount, factor in zip(scene.rig.mounts, built.errors.focal_factors, strict=True)
+        ]
+        self._keys = [
+            stream_key(built.seed, built.trial, f"image noise: {mount.name}")
+            for mount in scene.rig.mounts
+        ]
+        self._known = {(tag.family, tag.id) for tag in scene.layout.tags}
+        self._families = tuple(dict.fromkeys(tag.family for tag in scene.layout.tags))
+
+    def image(self, frame: int) -> GreyImage:
+        """What the camera of that frame hands to the detector."""
+        views = self._built.scene.views
+        mount = self._mount(frame)
+        return render(
+            self._surroundings,
+            view=self._views[views.camera[frame]],
+            motion=self._motion(frame, mount),
+            exposure_s=mount.camera.timing.exposure_s,
+            quality=mount.camera.image,
+            key=self._keys[views.camera[frame]],
+            frame=int(views.number[frame]),
+            row=frame,
+        )
+
+    def detect(self, frame: int, image: GreyImage) -> Detections:
+        """The layout's tags that the detector finds in that frame's image.
+
+        Ids that hang nowhere in the layout are left out: a robot's program knows no place for them.
+        """
+        refinement = self._mount(frame).camera.detector.refinement
+        seen = detect_tags(
+            image, families=self._families, settings=DetectorSettings(refinement=refinement)
+        )
+        names = zip(seen.families, seen.ids.tolist(), strict=True)
+        known = [place for place, name in enumerate(names) if name in self._known]
+        return Detections(
+            families=tuple(seen.families[place] for place in known),
+            ids=seen.ids[known],
+            corners_px=seen.corners_px[known],
+        )
+
+    def _mount(self, frame: int) -> Mount:
+        scene = self._built.scene
+        return scene.rig.mounts[int(scene.views.camera[frame])]
+
+    def _motion(self, frame: int, mount: Mount) -> CameraMotion:
+        """Where the camera truly is while the frame's rows are exposed."""
+        built, sensor = self._built, mount.camera.sensor
+        scene = built.scene
+        path, captured_at_s = scene.course.path, float(scene.views.captured_at_s[frame])
+        span_s = mount.camera.timing.exposure_s + sensor.row_time_s * (sensor.height_px - 1)
+        turn = abs(float(path.velocities(captured_at_s)[2])) * span_s
+        count = 1 if span_s == 0.0 else 2 + math.ceil(turn / _NODE_RAD)
+        instants = np.linspace(-0.5, 0.5, count) * span_s if count > 1 else np.zeros(1)
+        at_s = np.clip(captured_at_s + instants, path.start_s, path.end_s)
+        pose = path.poses(at_s)
+        lean = lean_angles_rad(
+            path.accelerations(at_s)[:, :2],
+            heading_rad=pose.heading_rad,
+            lean_rad_per_m_per_s2=scene.rig.body.lean_rad_per_m_per_s2,
+        )
+        state = scene.frame_mount_state[frame]
+        chassis_from_camera = Pose3.from_parts(
+            built.mount_rotations[state], built.mount_translations_m[state]
+        )
+        level_from_chassis = Pose3.from_parts(built.lean, np.zeros(3))
+        return CameraMotion(
+            instants_s=instants,
+            world_from_camera=Pose3.from_plane(pose, lean_rad=lean)
+            @ level_from_chassis
+            @ chassis_from_camera,
+            robot_from_camera=chassis_from_camera,
+        )
+
+
+def _as_built_view(camera: Camera, focal_factor: float) -> CameraView:
+    lens = replace(camera.lens, focal_px=camera.lens.focal_px * focal_factor)
+    return camera_view(lens, camera.sensor)
+
+
+def sightings_in_images(built: BuiltScene, order: IntArray) -> tuple[Sightings, BoolArray]:
+    """Renders the frames of the scene that arrived, in their order, and runs the detector on them.
+
+    Returns
+    -------
+    sightings
+        Their frames are places in ``order``.
+    is_found : (candidates,) bools
+        Which of the scene's candidate sightings are among them. (The detector also finds a few
+        tags that the scene holds for none: seen from further aside than the camera file allows.)
+    """
+    scene, images = built.scene, TrialImages(built)
+    candidates = {
+        (frame, int(scene.views.tags.ids[tag])): place
+        for place, (frame, tag) in enumerate(
+            zip(scene.views.frame.tolist(), scene.views.tag.tolist(), strict=True)
+        )
+    }
+    is_found = np.zeros(scene.views.sighting_count, dtype=np.bool_)
+    places: list[int] = []
+    ids: list[int] = []
+    corners: list[FloatArray] = []
+    for place, frame in enumerate(order.tolist()):
+        seen = images.detect(frame, images.image(frame))
+        for id, own in zip(seen.ids.tolist(), seen.corners_px, strict=True):
+            places.append(place)
+            ids.append(id)
+            corners.append(own.ravel())
+            if (frame, id) in candidates:
+                is_found[candidates[frame, id]] = True
+    sightings = Sightings(
+        kind=SightingKind.CORNERS,
+        frame=np.array(places, dtype=np.int64),
+        id=np.array(ids, dtype=np.int64),
+        values=np.array(corners, dtype=np.float64).reshape(-1, 8),
+    )
+    return sightings, locked(is_found)

@@ -1,0 +1,113 @@
+"""Runs from rendered images: the same Recording as from drawn corners, found by the detector."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from posefuse.fieldlayout.file import load_layout
+from posefuse.motion.course import Course, Knock
+from posefuse.motion.path import TruePath
+from posefuse.robot.file import load_rig
+from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.simulation.built import build
+from posefuse.simulation.images import TrialImages
+from posefuse.simulation.scene import Scene, SightingSource, prepare_scene
+from posefuse.simulation.simulate import simulate_run
+
+ROOT = Path(__file__).parents[3]
+LAYOUT = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+WHOLE_RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "two_cameras.toml")
+RIG = replace(WHOLE_RIG, mounts=WHOLE_RIG.mounts[:1])
+SPREADS = AsBuiltSpreads(
+    mount_angle_rad=0.01,
+    tag_position_m=0.01,
+    focal_fraction=0.01,
+    clock_offset_s=0.004,
+    lean_rad=0.01,
+)
+
+
+def course(**changes: object) -> Course:
+    t = np.linspace(0.0, 0.5, 6)
+    poses = np.stack([6.6 + 1.5 * t, 2.2 + 0.5 * t, 0.3 * t], axis=-1)
+    return Course(name="half a second", path=TruePath.through(t, poses), **changes)
+
+
+def scene(source: SightingSource, **changes: object) -> Scene:
+    given = {"course": course(), "spreads": SPREADS, "sightings": source} | changes
+    return prepare_scene(layout=LAYOUT, rig=RIG, **given)
+
+
+def keyed(run) -> dict[tuple[int, int], np.ndarray]:
+    """Corners by frame of the scene and tag."""
+    sightings = run.recording.sightings
+    frames = run.frame_order[sightings.frame]
+    return {
+        (int(frame), int(id)): values.reshape(4, 2)
+        for frame, id, values in zip(frames, sightings.id, sightings.values, strict=True)
+    }
+
+
+def test_images_and_drawn_corners_are_runs_of_the_same_build() -> None:
+    drawn, seen = (
+        simulate_run(scene(source), seed=4, trial=2)
+        for source in (SightingSource.CORNERS, SightingSource.IMAGES)
+    )
+    for name in ("captured_at_s", "arrived_at_s", "sensor"):
+        np.testing.assert_array_equal(
+            getattr(drawn.recording.frames, name), getattr(seen.recording.frames, name)
+        )
+    np.testing.assert_array_equal(drawn.recording.odometry.twists, seen.recording.odometry.twists)
+    ours, theirs = keyed(drawn), keyed(seen)
+    both = ours.keys() & theirs.keys()
+    assert len(both) > 10
+    off = np.array([theirs[key] - ours[key] for key in both])
+    # mounts, tags and lenses that are 5 to 10 px off would show at once
+    assert np.sqrt((off**2).mean()) < 1.0
+    assert np.abs(np.median(off, axis=0)).max() < 0.5
+
+
+def test_what_is_found_is_told_of_the_candidates() -> None:
+    run = simulate_run(scene(SightingSource.IMAGES), seed=4, trial=2)
+    views = run.scene.views
+    candidates = set(zip(views.frame.tolist(), views.tags.ids[views.tag].tolist(), strict=True))
+    assert int(run.is_found.sum()) == len(keyed(run).keys() & candidates) > 10
+    assert run.frame_information().any()
+
+
+def test_the_same_trial_gives_the_same_images_and_others_do_not() -> None:
+    built = [build(scene(SightingSource.IMAGES), seed=4, trial=trial) for trial in (2, 2, 3)]
+    one, again, other = (TrialImages(each).image(5) for each in built)
+    np.testing.assert_array_equal(one, again)
+    assert (one != other).mean() > 0.1
+
+
+def test_a_knocked_mount_sees_elsewhere_from_then_on() -> None:
+    knock = Knock(mount=RIG.mounts[0].name, at_s=0.25, pan_rad=0.05)
+    still, knocked = (
+        keyed(simulate_run(scene(SightingSource.IMAGES, course=driven), seed=4, trial=2))
+        for driven in (course(), course(knocks=(knock,)))
+    )
+    times = scene(SightingSource.IMAGES).views.captured_at_s
+    moved = {key: knocked[key][0, 0] - still[key][0, 0] for key in still.keys() & knocked.keys()}
+    before = [abs(px) for (frame, _), px in moved.items() if times[frame] < 0.25]
+    after = [px for (frame, _), px in moved.items() if times[frame] >= 0.25]
+    assert before
+    assert max(before) == 0.0
+    focal = RIG.mounts[0].camera.lens.focal_px[0]
+    # panned to the left, the view shows everything further right: f times the angle, and more
+    # off the axis
+    assert after
+    assert min(after) > 0.9 * 0.05 * focal
+
+
+def test_tags_that_hang_nowhere_are_left_out() -> None:
+    built = build(scene(SightingSource.IMAGES), seed=4, trial=2)
+    images = TrialImages(built)
+    picture = images.image(5)
+    whole = images.detect(5, picture)
+    fewer = replace(LAYOUT, tags=tuple(tag for tag in LAYOUT.tags if tag.id != whole.ids[0]))
+    poorer = prepare_scene(layout=fewer, rig=RIG, course=course(), sightings=SightingSource.IMAGES)
+    seen = TrialImages(build(poorer, seed=4, trial=2)).detect(5, picture)
+    assert seen.ids.tolist() == whole.ids.tolist()[1:]
