@@ -11,6 +11,7 @@ import numpy as np
 from posefuse.files.toml_file import read_toml
 
 if TYPE_CHECKING:
+    from posefuse.motion.course import Course
     from posefuse.recording.recording import Recording
     from posefuse.robot import Body, Camera, Detector, Drivetrain
 
@@ -173,10 +174,15 @@ def study(path: Path) -> list[str]:
     return [
         f"study {held.name!r}: {_count(held.trials, 'trial')} of each plan on each course, "
         f"seed {held.seed}",
-        f"layout {held.layout.name!r}, goal {held.goal.name!r}",
+        f"layout {held.layout.name!r}, goal {held.goal.name!r}, sightings from "
+        f"{held.sightings.value}",
         *_named("plan", [plan.name for plan in held.plans]),
-        *_named("course", [course.name for course in held.courses]),
+        *_named("course", [_driven(course) for course in held.courses]),
     ]
+
+
+def _driven(course: "Course") -> str:
+    return f"{course.name} ({course.path.end_s - course.path.start_s:g} s)"
 
 
 def recording(path: Path) -> list[str]:
