@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from fusion_runs import ConstantVelocity, hand_made_run
 from posefuse.checks import FloatArray
 from posefuse.fusion.quick import filter_quick
 from posefuse.geometry import Pose2, arc_twist, wrap_angle_rad
+from textbook_runs import ConstantVelocity, hand_made_run
 
 STEP = np.array([1.0, 0.0, np.radians(30.0)])
 PRIOR_STD = np.array([0.1, 0.1, 0.05])

@@ -1,7 +1,7 @@
 """Published Kalman filter examples, run through posefuse's own filters.
 
 Scalar examples stand on a robot that does not move: its x is the level. Constant-velocity examples
-are driven as ``fusion_runs.ConstantVelocity`` tells.
+are driven as ``textbook_runs.ConstantVelocity`` tells.
 """
 
 from collections.abc import Callable
@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from scipy import linalg, stats
 
-from fusion_runs import ConstantVelocity, hand_made_run
 from posefuse.checks import FloatArray
 from posefuse.fusion import Estimate
 from posefuse.fusion.quick import filter_quick
 from posefuse.fusion.readable import filter_readable
 from posefuse.fusion.run import FilterRun
+from textbook_runs import ConstantVelocity, hand_made_run
 
 FILTERS = pytest.mark.parametrize("run_filter", [filter_quick, filter_readable])
 Filter = Callable[[FilterRun], Estimate]

@@ -11,11 +11,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from fusion_runs import ConstantVelocity
 from posefuse.fusion import Estimate, FilterSettings, LateFrames, Outcome
 from posefuse.fusion.quick import filter_quick
 from posefuse.fusion.readable import filter_readable
 from posefuse.fusion.run import FilterRun
+from textbook_runs import ConstantVelocity
 
 FILTERS = pytest.mark.parametrize("run_filter", [filter_quick, filter_readable])
 Filter = Callable[[FilterRun], Estimate]
