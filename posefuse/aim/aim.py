@@ -1,6 +1,6 @@
 """A shooter made ready for one goal: what pivot it sets, how its piece flies, what scores."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,7 +106,7 @@ def prepare_aim(
         else curve_through(table.distances_m, table.pivots_rad)
     )
     if curve is None or not within_range(curve.pivots_rad, shooter).any():
-        raise out_of_reach(shooter, goal)
+        raise out_of_reach(shooter, goal, arcs=(arc,))
     return Aim(
         shooter=shooter,
         goal=goal,
@@ -118,13 +118,19 @@ def prepare_aim(
     )
 
 
-def out_of_reach(shooter: Shooter, goal: Goal) -> InputError:
-    """The error that tells a goal no pivot reaches from anywhere."""
+def out_of_reach(shooter: Shooter, goal: Goal, *, arcs: Sequence[Arc] = tuple(Arc)) -> InputError:
+    """The error that tells a goal no pivot reaches from anywhere on some arcs."""
     low, high = to_degrees(shooter.pivot_low_rad), to_degrees(shooter.pivot_high_rad)
+    if low == high:
+        return InputError(
+            f"goal {goal.name}: no distance can be set: the pivot is fixed at {low:g} degrees "
+            "(pivot_low_deg and pivot_high_deg are the same)"
+        )
+    which = "either arc" if len(arcs) > 1 else f"the {arcs[0].name.lower()} arc"
     return InputError(
-        f"goal {goal.name}: out of reach: no pivot between {low:g} and {high:g} degrees lifts the "
-        f"piece to {goal.centre_in_world_m[2]:g} m at {shooter.exit_speed_m_per_s:g} m/s on this "
-        "arc"
+        f"goal {goal.name}: out of reach: no pivot between {low:g} and {high:g} degrees brings the "
+        f"piece to its middle, {goal.centre_in_world_m[2]:g} m up, on {which} at "
+        f"{shooter.exit_speed_m_per_s:g} m/s"
     )
 
 

@@ -14,6 +14,8 @@ from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import read_table
 from posefuse.robot import Drag, Shooter
+from posefuse.robot.shooter import MOST_SPEED_M_PER_S
+from posefuse.units import to_degrees
 
 __all__ = [
     "SCALES",
@@ -44,10 +46,11 @@ class Fitted(StrEnum):
 SCALES = {Fitted.EXIT_SPEED: 1.0, Fitted.DRAG: 0.1, Fitted.PIVOT_OFFSET: 0.02}
 """m/s, of the coefficient, rad: changes of like effect, by which the solver is told the values."""
 LIMITS = {
-    Fitted.EXIT_SPEED: (0.2, 100.0),
-    Fitted.DRAG: (0.002, 5.0),  # so that no difference is taken below zero
+    Fitted.EXIT_SPEED: (0.2, MOST_SPEED_M_PER_S - 1.0),
+    Fitted.DRAG: (0.002, 5.0),  # so that no difference leaves what is allowed
     Fitted.PIVOT_OFFSET: (-0.5, 0.5),
 }
+UNITS = {Fitted.EXIT_SPEED: " m/s", Fitted.DRAG: "", Fitted.PIVOT_OFFSET: " rad"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,6 +82,12 @@ class MeasuredShots:
             raise InputError(
                 f"measured shots: distances must be above 0 (got {self.distances_m.min():g} m)"
             )
+        outside = (self.pivots_rad < 0.0) | (self.pivots_rad > np.pi / 2)
+        if outside.any():
+            worst = to_degrees(float(self.pivots_rad[np.argmax(outside)]))
+            raise InputError(
+                f"measured shots: pivots must be between 0 and 90 degrees (got {worst:g})"
+            )
 
 
 def load_measured_shots(path: Path) -> MeasuredShots:
@@ -92,7 +101,7 @@ def load_measured_shots(path: Path) -> MeasuredShots:
     Raises
     ------
     FileError
-        A column that is missing or unknown, a cell that is no number, or another word.
+        A column that is missing or unknown, a cell that is no number, another word, no shot at all.
     """
     table = read_table(
         path,
@@ -101,6 +110,8 @@ def load_measured_shots(path: Path) -> MeasuredShots:
         text=("measured",),
     )
     count = len(table["pivot_deg"])
+    if not count:
+        raise FileError(path, "holds no shot: only the names of the columns")
     words = table.get("measured", np.full(count, "distance"))
     for word in dict.fromkeys(words.tolist()):
         if word not in ("distance", "height"):
@@ -113,7 +124,7 @@ def load_measured_shots(path: Path) -> MeasuredShots:
             is_height_measured=words == "height",
         )
     except InputError as error:
-        raise FileError(path, str(error)) from None
+        raise FileError(path, str(error).removeprefix("measured shots: ")) from None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -167,8 +178,8 @@ def fit_shots(
     Raises
     ------
     InputError
-        The shooter's piece is not known, there are too few shots, or they do not tell the free
-        values apart.
+        The shooter's piece is not known, there are too few shots, they do not tell the free values
+        apart, or no likely value fits them.
     """
     from scipy.optimize import least_squares  # heavy
 
@@ -183,6 +194,7 @@ def fit_shots(
         ftol=1e-12,
     )
     inverse = _inverse_information(model.slopes(found.x), free)
+    _refuse_unlikely(found.x * model.scales, free)
     dof = len(shots.pivots_rad) - len(free)
     variance = float(found.fun @ found.fun) / dof
     cov = variance * inverse * np.outer(model.scales, model.scales)
@@ -223,7 +235,8 @@ class _Model:
             Fitted.DRAG: FIRST_COEFFICIENT if coefficient is None else coefficient,
             Fitted.PIVOT_OFFSET: 0.0,
         }
-        return np.array([values[name] for name in self.free]) / self.scales
+        likely = [np.clip(values[name], *LIMITS[name]) for name in self.free]
+        return np.array(likely) / self.scales
 
     @property
     def bounds(self) -> tuple[FloatArray, FloatArray]:
@@ -304,6 +317,20 @@ def central_slopes(function: Callable[[FloatArray], FloatArray], at: FloatArray)
         nudge[k] = NUDGE
         columns.append((function(at + nudge) - function(at - nudge)) / (2.0 * NUDGE))
     return np.stack(columns, axis=-1)
+
+
+def _refuse_unlikely(values: FloatArray, free: Sequence[Fitted]) -> None:
+    """Refuses values that the solver pushed to the end of what is likely."""
+    for name, value in zip(free, values.tolist(), strict=True):
+        low, high = LIMITS[name]
+        if name is Fitted.DRAG and value - low < 1e-3:
+            raise InputError("fit: these shots show no drag: leave it out of what is free")
+        if min(value - low, high - value) < 1e-3 * (high - low):
+            end = low if value - low < high - value else high
+            raise InputError(
+                f"fit: no likely {name.value} fits these shots (the search ended at {end:g}"
+                f"{UNITS[name]}): check their units, and the release and the piece in [shooter]"
+            )
 
 
 def _inverse_information(jacobian: FloatArray, free: Sequence[Fitted]) -> FloatArray:

@@ -88,7 +88,7 @@ def refuse_unreachable(shooter: Shooter, goal: Goal, *, arcs: Sequence[Arc] = tu
         Such a goal.
     """
     if not any(is_reached(shooter, goal, arc=arc) for arc in arcs):
-        raise out_of_reach(shooter, goal)
+        raise out_of_reach(shooter, goal, arcs=arcs)
 
 
 def _sheet(aim: Aim, near_m: float, far_m: float, spacing_m: float) -> ArcSheet:

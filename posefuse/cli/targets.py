@@ -15,12 +15,12 @@ _LAYOUTS = Path("fieldlayouts")
 
 
 def rig_with_shooter(path: Path) -> "tuple[Rig, Shooter]":
-    """The rig in a file, and its robot's shooter."""
+    """The rig in a file, and its shooter."""
     from posefuse.robot.file import load_rig
 
     rig = load_rig(path)
     if rig.body.shooter is None:
-        raise FileError(path, "no shooter: its robot file has no [shooter]")
+        raise FileError(path, "no shooter: neither it nor its robot file has a [shooter]")
     return rig, rig.body.shooter
 
 

@@ -1,6 +1,7 @@
 """Robots, cameras and rigs from files."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -112,6 +113,8 @@ def load_rig(path: Path | str) -> Rig:
         _refuse_repeated_names(faults, file)
         faults.stop_if_any()
         ((body, drivetrain),) = robots
+        if file.shooter is not None:
+            body = replace(body, shooter=file.shooter.shooter())
         mounts = tuple(_mount(entry, cameras[entry.camera]) for entry in file.mount)
         for index, mount in enumerate(mounts):
             with faults.at(

@@ -9,7 +9,11 @@ from numpy.typing import ArrayLike
 from posefuse.checks import FloatArray, finite, frozen_array, in_range, not_negative, positive
 from posefuse.errors import InputError
 
-__all__ = ["Drag", "Projectile", "Shooter", "ShooterSpread"]
+__all__ = ["MOST_SPEED_M_PER_S", "Drag", "Projectile", "Shooter", "ShooterSpread"]
+
+
+MOST_SPEED_M_PER_S = 100.0
+"""No thrown game piece leaves faster: more is a slip of the unit."""
 
 
 class Drag(StrEnum):
@@ -131,6 +135,7 @@ class Shooter:
             axis = frozen_array("shooter: axis", self.axis_in_robot_m, (2,))
             object.__setattr__(self, "axis_in_robot_m", axis)
         positive("shooter: exit_speed_m_per_s", self.exit_speed_m_per_s)
+        in_range("shooter: exit_speed_m_per_s", self.exit_speed_m_per_s, 0.0, MOST_SPEED_M_PER_S)
         in_range("shooter: pivot_low_rad", self.pivot_low_rad, 0.0, np.pi / 2)
         in_range("shooter: pivot_high_rad", self.pivot_high_rad, self.pivot_low_rad, np.pi / 2)
         finite("shooter: spin_rad_per_s", self.spin_rad_per_s)

@@ -12,7 +12,13 @@ from pydantic import Field, model_validator
 from posefuse.errors import InputError
 from posefuse.files.toml_file import FileModel
 from posefuse.files.types import NotNegative, Point, Positive
-from posefuse.robot.shooter import Drag, Projectile, Shooter, ShooterSpread
+from posefuse.robot.shooter import (
+    MOST_SPEED_M_PER_S,
+    Drag,
+    Projectile,
+    Shooter,
+    ShooterSpread,
+)
 
 __all__ = ["ProjectileTable", "ShooterTable"]
 
@@ -46,7 +52,7 @@ class ShooterTable(FileModel):
 
     release_m: Point
     axis_m: tuple[float, float] | None = None
-    exit_speed_m_per_s: Positive
+    exit_speed_m_per_s: Annotated[float, Field(gt=0.0, le=MOST_SPEED_M_PER_S)]
     exit_speed_std_m_per_s: NotNegative = 0.0
     pivot_low_deg: Slope
     pivot_high_deg: Slope

@@ -279,9 +279,10 @@ class RangerEntry(FileModel):
 
 
 class RigFile(FileModel):
-    """A rig file; ``robot`` names a file, as seen from this one."""
+    """A rig file; ``robot`` names a file, as seen from this one, whose shooter it may replace."""
 
     name: Name
     robot: Name
+    shooter: ShooterTable | None = None
     mount: tuple[MountEntry, ...] = ()
     ranger: tuple[RangerEntry, ...] = ()

@@ -190,9 +190,14 @@ def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 3", "out of reach: no pivot between"),
+        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 3", "1.6 m up, on either arc at 3 m/s"),
+        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = nan", "robot.toml:43: shooter.exit_sp"),
+        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 900", "less than or equal to 100 (got"),
+        ("pivot_high_deg = 75", "pivot_high_deg = 15", "the pivot is fixed at 15 degrees"),
+        ("pivot_high_deg = 75", "pivot_high_deg = 9", "pivot_high_deg must be 15 (pivot_low_deg)"),
         ("diameter_mm = 100", "diameter_mm = 600", "too small for the piece"),
         ("side_std_deg = 0.5", "side_std_deg = -1", "robot.toml:45: shooter.side_std_deg"),
+        ("mass_kg = 0.06", "mass_g = 60", "unknown key; did you mean 'mass_kg'?"),
     ],
 )
 def test_a_shooter_that_cannot_is_told_in_one_line(
@@ -212,8 +217,61 @@ def test_a_robot_without_a_shooter_is_told(call: Call, robot: Path) -> None:
     status, _, error = call(robot / "rig.toml", "--layout", LAYOUT)
     assert (status, error) == (
         2,
-        f"{robot / 'rig.toml'}: no shooter: its robot file has no [shooter]",
+        f"{robot / 'rig.toml'}: no shooter: neither it nor its robot file has a [shooter]",
     )
+
+
+def test_a_rig_may_have_a_shooter_of_its_own(call: Call, robot: Path) -> None:
+    text = (robot / "robot.toml").read_text(encoding="utf-8")
+    bare, name, own = text.partition("[shooter]")
+    (robot / "robot.toml").write_text(bare, encoding="utf-8")
+    rig = robot / "rig.toml"
+    rig.write_text(rig.read_text(encoding="utf-8") + name + own, encoding="utf-8")
+    options = ("--layout", LAYOUT, "--arc", "low", "--spacing", "1m")
+    status, told, _ = call(rig, *options, "--out", robot / "own")
+    assert status == 0
+    (robot / "robot.toml").write_text(
+        text.replace("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 7"), encoding="utf-8"
+    )
+    again = call(rig, *options, "--out", robot / "again")[1]
+    assert again.partition("Written")[0] == told.partition("Written")[0]  # its own goes first
+
+
+def test_an_arc_that_reaches_nothing_is_named(call: Call, robot: Path) -> None:
+    change(robot / "robot.toml", "pivot_high_deg = 75", "pivot_high_deg = 40")
+    status, _, error = call(robot / "rig.toml", "--layout", LAYOUT, "--arc", "high")
+    assert status == 2
+    assert "no pivot between 15 and 40 degrees" in error
+    assert "on the high arc at 9 m/s" in error
+
+
+BINARY = bytes(range(256))
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [(b"", "the file is empty"), (BINARY, "a binary file: text in UTF-8 is wanted")],
+    ids=["empty", "binary"],
+)
+@pytest.mark.parametrize("place", ["rig", "layout", "table", "shots"])
+def test_empty_and_binary_files_are_told_in_one_line(
+    call: Call, tmp_path: Path, place: str, content: bytes, told: str
+) -> None:
+    bad = tmp_path / "bad.txt"
+    bad.write_bytes(content)
+    words = {
+        "rig": (bad, "--layout", LAYOUT),
+        "layout": (RIG, "--layout", bad),
+        "table": (RIG, "--layout", LAYOUT, "--arc", "low", "--table", bad),
+        "shots": ("fit", bad, "--rig", RIG, "--layout", LAYOUT),
+    }
+    assert call(*words[place]) == (2, "", f"{bad}: {told}")
+
+
+@pytest.mark.parametrize("goal", ["east", ""])
+def test_an_unknown_goal_is_told_in_one_line(call: Call, goal: str) -> None:
+    told = f"no goal is named {goal!r} (the layout has: north crate, south crate)"
+    assert call(RIG, "--layout", LAYOUT, "--goal", goal) == (2, "", f"{LAYOUT}: goal: {told}")
 
 
 @pytest.mark.parametrize(
@@ -224,6 +282,7 @@ def test_a_robot_without_a_shooter_is_told(call: Call, robot: Path) -> None:
         ("distance_m,pivot_deg\n3,36\n", "needs 2 distances or more (got 1)"),
         ("distance_m\n3\n", "1: missing column: pivot_deg"),
         ("# a remark\ndistance_m,pivot\n3,1\n", "2: unknown column 'pivot'; did you mean"),
+        ("distance_m,pivot_deg\n2,36\nnan,32\n", "3: distance_m: must be a finite number"),
         ("# a remark\ndistance_m,pivot_deg\n3,x\n", "3: pivot_deg: must be a finite number"),
         (
             "distance_m,pivot_deg\n3,36\n9,89\n",
@@ -247,6 +306,13 @@ def test_a_faulty_table_is_told_in_one_line(
     [
         ("pivot_deg,distance_m\n30,2\n", "1: missing column: height_m"),
         ("pivot_deg,distance_m,height_m\n30,2,0\n", "fit: 4 shots or more are needed"),
+        ("pivot_deg,distance_m,height_m\n", "holds no shot: only the names of the columns"),
+        ("pivot_deg,distance_m,height_m\n30,nan,0\n", "2: distance_m: must be a finite number"),
+        ("pivot_deg,distance_m,height_m\n95,2,0\n", "pivots must be between 0 and 90 degrees (g"),
+        (  # centimetres taken for metres
+            "pivot_deg,distance_m,height_m\n30,500,0\n40,600,0\n50,510,0\n60,500,0\n35,550,0\n",
+            "fit: no likely exit_speed fits these shots (the search ended at 99 m/s)",
+        ),
         ("pivot_deg,distance_m,height_m\n30,-2,0\n", "distances must be above 0 (got -2 m)"),
         (
             "pivot_deg,distance_m,height_m,measured\n30,2,0,depth\n",

@@ -116,6 +116,22 @@ def test_shots_that_tell_nothing_apart_are_refused(exact_shooter):
         fit_shots(alike, shooter=exact_shooter)
 
 
+def test_shots_without_drag_are_told(exact_shooter):
+    bare = with_values(exact_shooter, {Fitted.DRAG: 0.0})
+    landed = flown_points_m(LANDED, shooter=bare)
+    shots = replace(LANDED, distances_m=landed)
+    with pytest.raises(InputError, match="these shots show no drag"):
+        fit_shots(shots, shooter=exact_shooter)
+    fit = fit_shots(shots, shooter=bare, free=[Fitted.EXIT_SPEED, Fitted.PIVOT_OFFSET])
+    assert fit.values == pytest.approx([9.5, 0.0], abs=1e-4)
+
+
+def test_a_search_may_begin_at_no_drag(exact_shooter):
+    bare = with_values(exact_shooter, {Fitted.DRAG: 0.0})
+    fit = fit_shots(measured(LANDED, exact_shooter), shooter=bare)
+    assert fit.values == pytest.approx([9.2, 0.5, 0.02], abs=1e-5)
+
+
 @pytest.mark.parametrize(
     ("change", "free", "told"),
     [

@@ -50,6 +50,10 @@ def test_a_release_with_an_axis_swings_about_it():
             "drag_coefficient: is given only with constant drag (drag is sphere)",
         ),
         (lambda: shooter(release_delay_std_s=-0.1), "release_delay_std_s: must be 0 or more"),
+        (
+            lambda: shooter(exit_speed_m_per_s=400.0),
+            "exit_speed_m_per_s: must be between 0 and 100",
+        ),
         (lambda: shooter(altitude_m=20000.0), "altitude_m: must be between -500 and 11000"),
         (lambda: shooter(air_density_kg_per_m3=-1.0), "air_density_kg_per_m3: must be 0 or more"),
         (lambda: shooter(spin_rad_per_s=np.inf), "spin_rad_per_s: must be a finite number"),
