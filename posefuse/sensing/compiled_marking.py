@@ -11,7 +11,7 @@ from posefuse.compiling import inlined_kernel, kernel
 from posefuse.sensing.compiled_projection import project_point
 from posefuse.sensing.compiled_surfaces import frames_at
 
-__all__ = ["mark_surface", "node_time", "surface_bounds"]
+__all__ = ["is_turned_away", "mark_surface", "node_time", "surface_bounds"]
 
 NEAREST_M = 0.01  # nothing closer to the camera's plane than this is followed
 MOST_INSTANTS = 64
@@ -37,33 +37,6 @@ def _to_camera(frames, p, point, out):  # type: ignore[no-untyped-def]  # noqa: 
 
 
 @kernel
-def surface_bounds(nodes, p, halves, bounds):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
-    """Write bounds[p]: least and most x and y, on the plane at depth 1, of surface p at all nodes.
-
-    Without bounds where it reaches behind the camera; empty where it lies behind it altogether.
-    """
-    corner, seen = np.empty(3), np.empty(3)
-    low_x, low_y, high_x, high_y = SPREAD, SPREAD, -SPREAD, -SPREAD
-    is_ahead, is_behind = False, False
-    for k in range(nodes.shape[0]):
-        for i in range(8):
-            corner[0] = halves[p, 0] if i & 1 else -halves[p, 0]
-            corner[1] = halves[p, 1] if i & 2 else -halves[p, 1]
-            corner[2] = halves[p, 2] if i & 4 else -halves[p, 2]
-            _to_camera(nodes[k], p, corner, seen)
-            if seen[2] < NEAREST_M:
-                is_behind = True
-                continue
-            is_ahead = True
-            x, y = seen[0] / seen[2], seen[1] / seen[2]
-            low_x, high_x = min(low_x, x), max(high_x, x)
-            low_y, high_y = min(low_y, y), max(high_y, y)
-    if is_ahead and is_behind:
-        low_x, low_y, high_x, high_y = -SPREAD, -SPREAD, SPREAD, SPREAD
-    bounds[p, 0], bounds[p, 1], bounds[p, 2], bounds[p, 3] = low_x, low_y, high_x, high_y
-
-
-@kernel
 def _keep_ahead(first, second, a, b, c):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Cut the line between two points (3,) to where a x + b y + c z >= 0; whether any is left."""
     one = a * first[0] + b * first[1] + c * first[2]
@@ -82,15 +55,53 @@ def _keep_ahead(first, second, a, b, c):  # type: ignore[no-untyped-def]  # noqa
 
 
 @kernel
-def _cut_to_window(first, second, reach):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Cut a line in the camera frame to what the window can show; whether any is left."""
+def _cut_ahead(first, second):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Cut a line in the camera frame to what is in front of the camera; whether any is left."""
     first[2] -= NEAREST_M
     second[2] -= NEAREST_M
     is_left = _keep_ahead(first, second, 0.0, 0.0, 1.0)
     first[2] += NEAREST_M
     second[2] += NEAREST_M
+    return is_left
+
+
+@kernel
+def _box_corner(halves, p, place, out):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Write corner number place (its bits are the sides) of surface p's box into out (3,)."""
+    for i in range(3):
+        out[i] = halves[p, i] if place >> i & 1 else -halves[p, i]
+
+
+@kernel
+def surface_bounds(nodes, p, halves, bounds):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """Write bounds[p]: least and most x and y, on the plane at depth 1, of surface p at all nodes.
+
+    They hold what of its edges is in front of the camera; empty where nothing is.
+    """
+    corner, first, second = np.empty(3), np.empty(3), np.empty(3)
+    low_x, low_y, high_x, high_y = SPREAD, SPREAD, -SPREAD, -SPREAD
+    for k in range(nodes.shape[0]):
+        for edge in range(12):
+            axis, sides = edge >> 2, edge & 3
+            place = (sides >> axis << axis + 1) | (sides & ((1 << axis) - 1))  # the axis' bit is 0
+            _box_corner(halves, p, place, corner)
+            _to_camera(nodes[k], p, corner, first)
+            _box_corner(halves, p, place | 1 << axis, corner)
+            _to_camera(nodes[k], p, corner, second)
+            if not _cut_ahead(first, second):
+                continue
+            for end in (first, second):
+                x, y = end[0] / end[2], end[1] / end[2]
+                low_x, high_x = min(low_x, x), max(high_x, x)
+                low_y, high_y = min(low_y, y), max(high_y, y)
+    bounds[p, 0], bounds[p, 1], bounds[p, 2], bounds[p, 3] = low_x, low_y, high_x, high_y
+
+
+@kernel
+def _cut_to_window(first, second, reach):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Cut a line in the camera frame to what the window can show; whether any is left."""
     return (
-        is_left
+        _cut_ahead(first, second)
         and _keep_ahead(first, second, 1.0, 0.0, -reach[0])
         and _keep_ahead(first, second, 0.0, 1.0, -reach[1])
         and _keep_ahead(first, second, -1.0, 0.0, reach[2])
@@ -190,17 +201,40 @@ def _mark_tag(p, half, cells, spans, nodes, grid, frames, marks):  # type: ignor
 
 
 @kernel
+def _is_hidden(nodes, p, halves, others, signs):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Whether the camera is behind both faces that meet at an edge of box p at all nodes."""
+    for k in range(nodes.shape[0]):
+        for n in range(2):
+            if nodes[k, p, 9 + others[n]] * signs[n] > halves[others[n]]:
+                return False
+    return True
+
+
+@kernel
 def _mark_box(p, centre, halves, spans, nodes, grid, frames, marks):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Mark the twelve edges of a box around a centre (3,) of surface p's frame as level 1."""
+    """Mark the edges of a box around a centre (3,) of surface p's frame as level 1.
+
+    All twelve of the room, which is seen from inside; of a box those that it does not hide itself.
+    """
     one, two = np.zeros(3), np.zeros(3)
+    is_room = p == nodes.shape[1] - 1
     for axis in range(3):
         others = ((axis + 1) % 3, (axis + 2) % 3)
         for i in range(4):
+            signs = (1.0 if i & 1 else -1.0, 1.0 if i & 2 else -1.0)
+            if not is_room and _is_hidden(nodes, p, halves, others, signs):
+                continue
             for end in (one, two):
-                end[others[0]] = centre[others[0]] + halves[others[0]] * (1 if i & 1 else -1)
-                end[others[1]] = centre[others[1]] + halves[others[1]] * (1 if i & 2 else -1)
+                for n in range(2):
+                    end[others[n]] = centre[others[n]] + halves[others[n]] * signs[n]
             one[axis], two[axis] = centre[axis] - halves[axis], centre[axis] + halves[axis]
             _mark_line(one, two, p, spans, nodes, grid, frames, marks, 1)
+
+
+@kernel
+def is_turned_away(nodes, p):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """Whether the camera is behind the plane of tag p at all nodes."""
+    return nodes[:, p, 11].max() <= 0.0
 
 
 @kernel

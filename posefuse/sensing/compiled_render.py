@@ -19,7 +19,12 @@ import numpy as np
 
 from posefuse.compiling import kernel
 from posefuse.randomness import uniform
-from posefuse.sensing.compiled_marking import mark_surface, node_time, surface_bounds
+from posefuse.sensing.compiled_marking import (
+    is_turned_away,
+    mark_surface,
+    node_time,
+    surface_bounds,
+)
 from posefuse.sensing.compiled_surfaces import cast, frames_at
 
 __all__ = ["STRIDE", "TILE", "TRIAL_RAYS", "draw_light"]
@@ -281,6 +286,9 @@ def draw_light(rays, spread, nodes, scene, grid, work, marks, light):  # type: i
     bounds, frames = np.empty((count, 4)), work.frames
     near = np.empty(count, np.int64)
     for p in range(count):
+        if scene.cell_counts[p] > 0 and is_turned_away(nodes, p):
+            bounds[p, 0], bounds[p, 2] = np.inf, -np.inf  # of its back nothing is seen
+            continue
         surface_bounds(nodes, p, scene.halves, bounds)
         if _near_tile(bounds[p : p + 1], grid.reach, near) > 0:
             mark_surface(p, nodes, scene, grid, frames, marks)

@@ -21,7 +21,8 @@ __all__ = ["CameraMotion", "render", "render_light"]
 GreyImage = NDArray[np.uint8]
 
 _RAYS = 61
-_GENERATOR = (22, 59, 7)
+_GENERATOR = (40, 13, 46)
+_FIRST_POINT = 23
 _SAME_POSE = 1e-9
 
 
@@ -179,11 +180,13 @@ def _spread() -> FloatArray:
 
     First the pixel's corners, two as the exposure starts and two as it ends; then a lattice of rank
     1: point n has coordinates n g / N modulo 1. It was sought out among many: edges of all slopes
-    that are simple fractions come out where they are to 0.01 px, and any dozen points in a row are
-    well spread, too. (Sobol' points move edges of slope 1/3 by 0.13 px.)
+    that are simple fractions come out where they are to 0.01 px. (Sobol' points move edges of slope
+    1/3 by 0.13 px.) The order of the points was sought out, too: the first dozen, with each pixel's
+    own shift, give the share of a pixel that an edge, moving or not, leaves free to 0.06 (root mean
+    square over slopes and speeds; a dozen random points: 0.10).
     """
     corners = np.array([(-1, -1, -1), (1, 1, -1), (-1, 1, 1), (1, -1, 1)]) * 0.499
-    steps = np.outer(np.arange(_RAYS), _GENERATOR) % _RAYS
+    steps = np.outer(np.arange(_RAYS) + _FIRST_POINT, _GENERATOR) % _RAYS
     points = (steps + 0.5) / _RAYS - 0.5
     return frozen_array("spread", np.concatenate([corners, points]), (len(corners) + _RAYS, 3))
 
