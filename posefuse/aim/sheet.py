@@ -8,20 +8,27 @@ import numpy as np
 
 from posefuse.aim.aim import Aim, is_reached, out_of_reach, prepare_aim, reachable_spans_m
 from posefuse.aim.curve import Arc
-from posefuse.aim.hits import enough_distance_std_m, hit_probability
+from posefuse.aim.hits import (
+    HitCounts,
+    enough_distance_std_m,
+    hit_probability,
+    simulate_hits,
+)
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import PivotTable
 from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
 from posefuse.aim.thrower import opening_of
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
-from posefuse.checks import BoolArray, FloatArray, positive
+from posefuse.checks import BoolArray, FloatArray, IntArray, positive
 from posefuse.errors import InputError
 from posefuse.fieldlayout import Goal
 from posefuse.robot import Shooter
 
-__all__ = ["MOST_ROWS", "ArcSheet", "arc_sheets", "refuse_unreachable"]
+__all__ = ["MOST_ROWS", "ArcSheet", "arc_sheets", "refuse_unreachable", "spread_rows"]
 
 MOST_ROWS = 2000
+DRAWN_ROWS = 8
+DRAWN_THROWS = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,7 +51,11 @@ class ArcSheet:
     band
         How far off an estimate may be, the shooter throwing exactly as told.
     hit_shares : (n,) array
-        Probability of a hit with a perfect estimate and the shooter's own spread.
+        Probability of a hit with a perfect estimate and the shooter's own spread, by the integral.
+    drawn_rows : (k,) ints
+        Rows, evenly spread, from which throws were drawn as well.
+    drawn
+        How many of those went in.
     enough_m : (n,) array
         The distance error (std) below which better vision adds less than one hit in 100.
     """
@@ -57,6 +68,8 @@ class ArcSheet:
     roomiest_table: PivotTable | None
     band: ToleranceBand
     hit_shares: FloatArray
+    drawn_rows: IntArray
+    drawn: HitCounts
     enough_m: FloatArray
 
 
@@ -97,6 +110,9 @@ def _sheet(aim: Aim, near_m: float, far_m: float, spacing_m: float) -> ArcSheet:
     roomiest = roomiest_pivots(aim, distances)
     run = _longest_run(np.isfinite(roomiest[:, 0]))
     has_run = run.stop - run.start >= 2
+    shots = Shots.straight_ahead(distances, goal=aim.goal)
+    drawn_rows = spread_rows(len(distances), DRAWN_ROWS)
+    drawn = Shots.straight_ahead(distances[drawn_rows], goal=aim.goal)
     return ArcSheet(
         span_m=(near_m, far_m),
         aim=aim,
@@ -105,9 +121,20 @@ def _sheet(aim: Aim, near_m: float, far_m: float, spacing_m: float) -> ArcSheet:
         roomiest=roomiest,
         roomiest_table=(pivot_table(aim, distances[run], is_roomiest=True) if has_run else None),
         band=tolerance_band(aim, distances),
-        hit_shares=hit_probability(Shots.straight_ahead(distances, goal=aim.goal), aim=aim),
+        hit_shares=hit_probability(shots, aim=aim),
+        drawn_rows=drawn_rows,
+        drawn=simulate_hits(drawn, aim=aim, count=DRAWN_THROWS, seed=0),
         enough_m=enough_distance_std_m(aim, distances),
     )
+
+
+def spread_rows(count: int, most: int) -> IntArray:
+    """At most ``most`` of ``count`` rows, evenly spread, the first and the last among them.
+
+    >>> spread_rows(9, 3)
+    array([0, 4, 8])
+    """
+    return np.unique(np.linspace(0, count - 1, most).round().astype(np.int64))
 
 
 def _distances_m(near_m: float, far_m: float, spacing_m: float) -> FloatArray:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _FIT = "fit"
-_DROPPED_FIRST = ("entry", "lines off")
+_DROPPED_FIRST = ("right by", "left by", "entry", "lines off")
 
 
 class _WithFit(click.Command):

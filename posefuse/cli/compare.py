@@ -117,7 +117,7 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
     from rich.console import Console
 
     from posefuse.cli.terminal import terminal_table
-    from posefuse.report.hits import perfect_sentence
+    from posefuse.report.hits import terminal_sentences
     from posefuse.report.tables import comparison_table
 
     console = Console()
@@ -137,8 +137,7 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
         "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial.",
         highlight=False,
     )
-    perfect = perfect_sentence(comparison)
-    if perfect:
-        console.print(perfect, highlight=False)
+    for sentence in terminal_sentences(comparison):
+        console.print(sentence, highlight=False, markup=False)
     for warning in comparison.warnings:
         console.print(f"Warning: {warning}", style="yellow", highlight=False)

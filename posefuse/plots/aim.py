@@ -47,7 +47,6 @@ def draw_pivots(
     ax.set_ylabel("pivot (°)")
     ax.set_xlim(left=0.0)
     ax.grid(visible=True)
-    ax.legend(loc="best")
     return ax
 
 

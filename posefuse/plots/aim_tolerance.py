@@ -14,8 +14,8 @@ from posefuse.units import metres_to
 
 __all__ = ["SpreadAtPlaces", "draw_bearing_tolerance", "draw_distance_tolerance"]
 
-_BAND_COLOUR = "#cfe6da"
-_ENOUGH_COLOUR = plan_colour(2)
+_BAND_COLOUR = "#d7e9df"
+_EDGE_COLOUR = "#86bfa3"
 _MOST_SHOWN_M = 4.0
 _MOST_SHOWN_DEG = 45.0
 _DODGE = 0.011  # of the axis, between the marks of two plans
@@ -65,7 +65,7 @@ def draw_distance_tolerance(
         ax.plot(
             x,
             sign * shown,
-            color=_ENOUGH_COLOUR,
+            color=INK,
             linestyle="--",
             linewidth=1.3,
             label="1 sigma that costs 1 hit in 100" if sign > 0.0 else None,
@@ -97,7 +97,7 @@ def draw_bearing_tolerance(
 def _draw_band(ax: Axes, x: FloatArray, low: FloatArray, high: FloatArray, label: str) -> None:
     ax.fill_between(x, low, high, color=_BAND_COLOUR, linewidth=0.0, label=label)
     for edge in (low, high):
-        ax.plot(x, edge, color=_ENOUGH_COLOUR, linewidth=0.8)
+        ax.plot(x, edge, color=_EDGE_COLOUR, linewidth=1.0)
     ax.axhline(0.0, color=INK, linewidth=0.6)
 
 
@@ -125,13 +125,18 @@ def _draw_spreads(
         )
 
 
+def _signed(value: float, _place: int | None) -> str:
+    """A figure with its sign; a real minus, as everywhere in pictures."""
+    return f"{value:+g}".replace("-", "\N{MINUS SIGN}") if value else "0"
+
+
 def _finish(ax: Axes, *, least: float, most: float, length_unit: str) -> None:
     """A scale that is even around zero and logarithmic beyond, with no larger than asked for."""
     low, high = ax.get_ylim()
     ax.set_yscale("symlog", linthresh=least, linscale=0.8)
     ax.set_ylim(max(1.4 * low, -most), min(1.4 * high, most))
     ax.yaxis.set_major_locator(SymmetricalLogLocator(base=10.0, linthresh=least, subs=(1.0, 3.0)))
-    ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:+g}" if value else "0"))
+    ax.yaxis.set_major_formatter(FuncFormatter(_signed))
     ax.yaxis.set_minor_formatter("")
     ax.axhspan(-least, least, color=GREY, alpha=0.10, linewidth=0.0, zorder=0)
     ax.set_xlabel(in_unit("distance to the goal", floor_unit(length_unit)))

@@ -34,12 +34,17 @@ from posefuse.plots import (
 from posefuse.plots.style import floor_unit
 from posefuse.report.aim_wording import (
     arc_name,
+    bearing_text,
+    drawn_sentence,
     enough_sentence,
+    enough_text,
     floor_text,
     floor_with_unit,
     goal_text,
+    hits_sentence,
     hits_text,
     interpolation_sentence,
+    left_out_sentence,
     reach_sentence,
     room_text,
     shooter_text,
@@ -102,6 +107,8 @@ def sheet_table(sheet: ArcSheet, *, length_unit: str = "cm") -> Table:
         "entry (°)",
         f"short by ({unit})",
         f"long by ({unit})",
+        "left by (°)",
+        "right by (°)",
         "hits per 100",
         f"enough ({unit})",
         "most room: pivot (°)",
@@ -114,10 +121,17 @@ def sheet_table(sheet: ArcSheet, *, length_unit: str = "cm") -> Table:
         [angle_text(s) for s in slopes.tolist()],
         [angle_text(e) for e in sheet.interpolation_rad.tolist()] + [""],
         [angle_text(e, 1) for e in sheet.table.entries_rad.tolist()],
-        [room_text(m, length_unit) for m in sheet.band.short_m.tolist()],
+        [
+            "any" if m >= d else room_text(m, length_unit)  # no estimate is below 0
+            for m, d in zip(
+                sheet.band.short_m.tolist(), sheet.table.distances_m.tolist(), strict=True
+            )
+        ],
         [room_text(m, length_unit) for m in sheet.band.long_m.tolist()],
+        [bearing_text(turn) for turn in sheet.band.left_rad.tolist()],
+        [bearing_text(turn) for turn in sheet.band.right_rad.tolist()],
         [hits_text(s) for s in sheet.hit_shares.tolist()],
-        [room_text(m, length_unit) for m in sheet.enough_m.tolist()],
+        [enough_text(m, length_unit) for m in sheet.enough_m.tolist()],
         [angle_text(p) for p in sheet.roomiest[:, 0].tolist()],
         [room_text(m, length_unit) for m in sheet.roomiest[:, 1].tolist()],
     )
@@ -155,20 +169,19 @@ def own_table(aimed: AimedGoal, own: PivotTable, *, length_unit: str = "cm") -> 
 
 def aim_finding(aimed: AimedGoal, length_unit: str = "cm") -> list[str]:
     """What the sheets show, a sentence each."""
-    told = [reach_sentence(aimed.goal, aimed.sheets, length_unit)]
+    told = [
+        reach_sentence(aimed.goal, aimed.sheets, length_unit),
+        left_out_sentence(aimed.shooter),
+    ]
     for sheet in aimed.sheets:
-        best, worst = int(np.argmax(sheet.hit_shares)), int(np.argmin(sheet.hit_shares))
-        at = [
-            floor_with_unit(float(sheet.table.distances_m[k]), length_unit) for k in (best, worst)
-        ]
-        told.append(
-            f"With a perfect estimate the {arc_name(sheet.aim.arc)} scores between "
-            f"{hits_text(float(sheet.hit_shares[worst]))} (at {at[1]}) and "
-            f"{hits_text(float(sheet.hit_shares[best]))} (at {at[0]}) of 100 shots. "
-            + enough_sentence(sheet.table.distances_m, sheet.enough_m, length_unit)
+        sentences = (
+            hits_sentence(sheet, length_unit),
+            drawn_sentence(sheet, length_unit),
+            enough_sentence(sheet.table.distances_m, sheet.enough_m, length_unit),
         )
+        told.append(" ".join(filter(None, sentences)))
         told.append(interpolation_sentence(sheet, length_unit))
-    return told
+    return [sentence for sentence in told if sentence]
 
 
 def write_pivot_files(aimed: AimedGoal, folder: Path) -> list[str]:
@@ -238,8 +251,9 @@ def write_aim_report(
 def pivots_picture(aimed: AimedGoal, *, length_unit: str = "cm") -> Picture:
     """The pivots of both arcs over the distance."""
     with drawing():
-        figure = new_figure(PICTURE_WIDTH_IN, 3.4)
-        draw_pivots(figure.subplots(), aimed.sheets, aimed.shooter, length_unit=length_unit)
+        figure = new_figure(PICTURE_WIDTH_IN, 3.8)
+        ax = draw_pivots(figure.subplots(), aimed.sheets, aimed.shooter, length_unit=length_unit)
+        figure.legend(*ax.get_legend_handles_labels(), loc="outside lower center", ncols=2)
         sentence = reach_sentence(aimed.goal, aimed.sheets, length_unit)
         set_finding(figure, sentence)
         svg = svg_text(figure)

@@ -5,22 +5,29 @@ from collections.abc import Sequence
 import numpy as np
 
 from posefuse.aim import Arc, ArcSheet
+from posefuse.aim.hits import MOST_DISTANCE_STD_M
+from posefuse.aim.sheet import spread_rows
 from posefuse.checks import FloatArray
 from posefuse.fieldlayout import Goal
 from posefuse.plots.style import floor_unit
-from posefuse.report.wording import UNKNOWN, number_text
-from posefuse.robot import Shooter
+from posefuse.report.wording import UNKNOWN, angle_text, number_text
+from posefuse.robot import Shooter, ShooterSpread
 from posefuse.units import length_label, metres_to, to_degrees
 
 __all__ = [
     "ANY_M",
     "arc_name",
+    "bearing_text",
+    "drawn_sentence",
     "enough_sentence",
+    "enough_text",
     "floor_text",
     "floor_with_unit",
     "goal_text",
+    "hits_sentence",
     "hits_text",
     "interpolation_sentence",
+    "left_out_sentence",
     "reach_sentence",
     "room_text",
     "shooter_text",
@@ -28,6 +35,7 @@ __all__ = [
 
 ANY_M = 5.0
 """A tolerance this large ends where it was no longer followed: any such error still scores."""
+ANY_RAD = 0.8
 _MOST_TOLD = 8
 _FLOOR_DIGITS = {"m": 2, "in": 1}
 _ROOM_DIGITS = {"m": 3, "cm": 1, "mm": 0, "in": 1}
@@ -56,6 +64,18 @@ def room_text(length_m: float, length_unit: str) -> str:
     if not length_m > 0.0:
         return UNKNOWN
     return number_text(metres_to(length_unit, length_m), _ROOM_DIGITS[length_unit])
+
+
+def bearing_text(turn_rad: float) -> str:
+    """How far a direction may be off in degrees; a dash where nothing scores."""
+    if turn_rad >= ANY_RAD:
+        return "any"
+    return angle_text(turn_rad, 1) if turn_rad > 0.0 else UNKNOWN
+
+
+def enough_text(std_m: float, length_unit: str) -> str:
+    """An error (std) that costs one hit in 100, without its unit."""
+    return "any" if std_m >= MOST_DISTANCE_STD_M else room_text(std_m, length_unit)
 
 
 def hits_text(share: float) -> str:
@@ -87,7 +107,55 @@ def shooter_text(shooter: Shooter, length_unit: str) -> str:
     drag = {"none": "no drag", "constant": "constant drag", "sphere": "drag of a smooth sphere"}
     return (
         f"{told}, piece of {1000.0 * piece.mass_kg:g} g and {size} {length_label(length_unit)}, "
-        f"{drag[piece.drag.value]}"
+        f"{drag[piece.drag.value]}{_spin_text(shooter)}"
+    )
+
+
+def _spin_text(shooter: Shooter) -> str:
+    turns = shooter.spin_rad_per_s / (2.0 * np.pi)
+    if not turns:
+        return ""
+    way = "backspin" if turns > 0.0 else "topspin"
+    has_lift = shooter.projectile is not None and shooter.projectile.lift_per_spin_ratio > 0.0
+    effect = "" if has_lift else " without lift (lift_per_spin_ratio is not given)"
+    return f", {way} of {abs(turns):g} turns/s{effect}"
+
+
+def left_out_sentence(shooter: Shooter) -> str:
+    """What a robot file leaves out without which hits come out too high; empty if nothing."""
+    told = []
+    if shooter.projectile is None:
+        told.append("no [shooter.projectile] (the piece is taken for a point that meets no air)")
+    if shooter.spread == ShooterSpread():
+        told.append("no spread such as exit_speed_std_m_per_s (every throw goes as told)")
+    return f"[shooter] has {' and '.join(told)}: real shots will score less." if told else ""
+
+
+def hits_sentence(sheet: ArcSheet, length_unit: str) -> str:
+    """Between what and what an arc scores with a perfect estimate."""
+    least, most = int(np.argmin(sheet.hit_shares)), int(np.argmax(sheet.hit_shares))
+    told = f"With a perfect estimate the {arc_name(sheet.aim.arc)} scores"
+    low, high = (hits_text(float(sheet.hit_shares[row])) for row in (least, most))
+    if low == high:
+        return f"{told} {low} of 100 shots from everywhere."
+    far, near = (
+        floor_with_unit(float(sheet.table.distances_m[row]), length_unit) for row in (least, most)
+    )
+    return f"{told} between {low} (at {far}) and {high} (at {near}) of 100 shots."
+
+
+def drawn_sentence(sheet: ArcSheet, length_unit: str) -> str:
+    """How well drawn throws bear the integral's hits out; empty of a shooter without a spread."""
+    if sheet.aim.shooter.spread == ShooterSpread():
+        return ""
+    off = np.abs(sheet.drawn.shares - sheet.hit_shares[sheet.drawn_rows])
+    worst = int(np.argmax(off))
+    at = floor_with_unit(float(sheet.table.distances_m[sheet.drawn_rows[worst]]), length_unit)
+    low, high = (hits_text(bound) for bound in sheet.drawn.bounds()[worst].tolist())
+    return (
+        f"{sheet.drawn.count:,} throws drawn from each of {len(off)} distances differ from this "
+        f"most at {at}: {hits_text(float(sheet.drawn.shares[worst]))} of 100 go in (95 % interval "
+        f"{low} to {high})."
     )
 
 
@@ -121,16 +189,20 @@ def interpolation_sentence(sheet: ArcSheet, length_unit: str) -> str:
 
 def enough_sentence(distances_m: FloatArray, enough_m: FloatArray, length_unit: str) -> str:
     """The distance error below which better vision no longer adds hits, per distance."""
-    rows = np.flatnonzero(enough_m > 0.0)
-    if not len(rows):
+    if not (enough_m > 0.0).any():
         return (
             "From none of these distances does the shooter score enough to tell what vision adds."
         )
-    spread = np.unique(np.linspace(0, len(rows) - 1, _MOST_TOLD).round().astype(int))
+    rows = np.flatnonzero((enough_m > 0.0) & (enough_m < MOST_DISTANCE_STD_M))
+    if not len(rows):
+        most = f"{room_text(MOST_DISTANCE_STD_M, length_unit)} {length_label(length_unit)}"
+        return (
+            f"Better vision adds less than one hit in 100: errors of {most} (1 sigma) do no more."
+        )
     told = [
         f"{room_text(float(enough_m[row]), length_unit)} {length_label(length_unit)} at "
         f"{floor_with_unit(float(distances_m[row]), length_unit)}"
-        for row in rows[spread]
+        for row in rows[spread_rows(len(rows), _MOST_TOLD)]
     ]
     return (
         "Better vision adds less than one hit in 100 once the distance error (1 sigma) is below "

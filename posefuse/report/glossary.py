@@ -47,10 +47,12 @@ AIM_WORDS = {
     "Lines off": "How far straight lines between this row and the next stray from the exact pivot.",
     "Entry": "How steeply below level the piece comes in; below zero it still rises.",
     "Short by, long by": "How much too short or too long the estimated distance may be and a shot "
-    "thrown exactly as told still goes in, clear of the rim. “any”: more than 5 m.",
+    "thrown exactly as told still goes in, clear of the rim. “any”: more than 5 m, or all the way.",
+    "Left by, right by": "The same for how far to the left or right of its true direction the goal "
+    "may be believed.",
     "Hits per 100": "Of shots with a perfect estimate, by the shooter's own spread.",
     "Enough": "The distance error (1 sigma) that costs one hit in 100. A better camera rig than "
-    "that adds nothing from there.",
+    "that adds nothing from there. “any”: 2 m cost no more than that.",
     "Most room": "The pivot with which the robot may stand farthest off, nearer or farther, from "
     "where it believes to stand, and how far that is.",
 }

@@ -2,6 +2,7 @@
 
 import math
 
+from posefuse.report.aim_wording import left_out_sentence
 from posefuse.report.tables import HITS_HEADERS, Table, hits_texts
 from posefuse.report.wording import UNKNOWN, number_text
 from posefuse.study.comparison import Comparison, MovingHits, PlanHits, PlanRow
@@ -14,6 +15,7 @@ __all__ = [
     "moving_table",
     "perfect_sentence",
     "rivals_sentence",
+    "terminal_sentences",
 ]
 
 
@@ -28,6 +30,20 @@ def perfect_sentence(comparison: Comparison) -> str:
         "Hits are expected ones, by each shot's own error and the shooter's spread; a perfect "
         f"estimate would score {told} per 100."
     )
+
+
+def terminal_sentences(comparison: Comparison) -> list[str]:
+    """What goes with the hits in the ranked table; why there are none where a shooter is told."""
+    if best_with_hits(comparison) is not None:
+        told = [perfect_sentence(comparison), rivals_sentence(comparison)]
+        return [sentence for sentence in told if sentence]
+    shooters = [plan.rig.body.shooter for plan in comparison.study.plans]
+    if not any(plan_shooter is not None for plan_shooter in shooters):
+        return []
+    left_out = next(left_out_sentence(shooter) for shooter in shooters if shooter is not None)
+    if not left_out or not any(course.shots for course in comparison.study.courses):
+        return []
+    return [f"Hits are not told: {left_out.partition(': ')[0]}."]
 
 
 def best_with_hits(comparison: Comparison) -> PlanRow | None:

@@ -90,6 +90,42 @@ def hodograph(speed, angle_deg, terminal, gravity):
 
 
 @pytest.mark.parametrize(
+    ("speed", "angle_deg", "terminal", "apex"),
+    [  # worked out independently with the same quadrature, h = int p dp / (k (C - F))
+        (30.0, 50.0, 35.0, 20.8112714161),
+        (15.0, 45.0, 20.0, 4.7107149411),
+        (10.0, 60.0, 12.0, 2.9411243925),
+    ],
+)
+@pytest.mark.parametrize("solver", [flight_reference, fly])
+def test_the_apex_under_quadratic_drag(solver, speed, angle_deg, terminal, apex):
+    gravity = 9.81
+    k, p0 = gravity / terminal**2, np.tan(np.radians(angle_deg))
+
+    def left(p):
+        level = speed * np.cos(np.radians(angle_deg))
+        gone = [q * np.sqrt(1.0 + q * q) + np.arcsinh(q) for q in (p0, p)]
+        return k * (gravity / (k * level**2) + gone[0] - gone[1])
+
+    height = quad(lambda p: p / left(p), 0.0, p0, epsabs=1e-13)[0]
+    assert height == pytest.approx(apex, abs=1e-9)
+    ahead = quad(lambda p: 1.0 / left(p), 0.0, p0, epsabs=1e-13)[0]
+    names = ("plane_points_m", "plane_normals")
+    if solver is flight_reference:
+        names = ("plane_point_m", "plane_normal")
+    flown = solver(
+        [0.0, 0.0, 0.0],
+        velocity(speed, angle_deg),
+        law=quadratic(terminal, gravity),
+        floor_m=-1.0,
+        **dict(zip(names, ([ahead, 0.0, 0.0], [-1.0, 0.0, 0.0]), strict=True)),
+    )
+    exact = solver is flight_reference
+    assert flown.points_m[2] == pytest.approx(apex, abs=1e-6 if exact else 1e-4)
+    assert flown.velocities_m_per_s[2] == pytest.approx(0.0, abs=1e-6 if exact else 1e-4)
+
+
+@pytest.mark.parametrize(
     ("speed", "angle_deg", "terminal", "reach", "time", "end_deg", "end_speed"),
     [  # worked out independently with the quadrature above and an ODE solver at 1e-12
         (30.0, 50.0, 35.0, 58.4560750003, 4.1105754414, -59.7591682, 21.0749422),
@@ -158,6 +194,14 @@ def test_vacuum_numbers_of_the_textbook():
     shell = landing(70.0, 75.0, law)  # bursts at its top, 6.90 s and 125 m on: half of all
     assert float(shell.time_s) / 2.0 == pytest.approx(6.90, abs=0.005)
     assert shell.points_m[0] / 2.0 == pytest.approx(125.0, abs=0.5)
+    burst = flight_reference(  # there it is 233 m up
+        [0.0, 0.0, 0.0],
+        velocity(70.0, 75.0),
+        law=law,
+        plane_point_m=[float(shell.points_m[0]) / 2.0, 0.0, 0.0],
+        plane_normal=[-1.0, 0.0, 0.0],
+    )
+    assert burst.points_m[2] == pytest.approx(233.0, abs=0.5)
     ledge = landing(20.0, 40.0, law, start_m=20.0)  # 20 m down: 3.7 s; 57.00 m without rounding
     assert float(ledge.time_s) == pytest.approx(3.72, abs=0.005)
     assert ledge.points_m[0] == pytest.approx(57.00, abs=0.01)
@@ -169,6 +213,14 @@ def test_vacuum_numbers_of_the_textbook():
         plane_normal=LEVEL,
         floor_m=-1.0,
     )
+    upward = flight_reference(  # and on its way up: the other root
+        [0.0, 0.0, 0.0],
+        velocity(30.0, 45.0),
+        law=law,
+        plane_point_m=[0.0, 0.0, 10.0],
+        plane_normal=[0.0, 0.0, -1.0],
+    )
+    assert float(upward.time_s) == pytest.approx(0.54, abs=0.005)
     vx, _, vz = seat.velocities_m_per_s
     assert float(seat.time_s) == pytest.approx(3.79, abs=0.005)
     assert np.hypot(vx, vz) == pytest.approx(26.5, abs=0.05)
@@ -195,6 +247,15 @@ def test_sphere_drag_curve():
     reynolds = [1.0, 10.0, 100.0, 1e3, 1e4, 1e5]
     told = [24.673, 3.968, 1.038, 0.4838, 0.3926, 0.4257]
     assert sphere_drag_coefficient(reynolds) == pytest.approx(told, rel=5e-4)
+
+
+def test_sphere_drag_is_near_the_quadratic_form_of_a_course_booklet():
+    # HELM workbook 34.3, eq. 3.10 to 3.12: R = 0.22 D^2 v^2 in SI, good for D v up to 1 m^2/s; its
+    # 0.22 is a coefficient of 0.457 in air of 1.225 kg/m^3, in the middle of the curve's own swing
+    for diameter, speed in ((0.1, 2.0), (0.1, 8.0), (0.2, 4.0)):
+        piece = Projectile(mass_kg=1.0, diameter_m=diameter)
+        rate = float(flight_law(shooter(piece)).drag_rate(np.array(speed)))
+        assert rate * speed == pytest.approx(0.22 * (diameter * speed) ** 2, rel=0.2)
 
 
 def test_small_spheres_feel_stokes_drag():

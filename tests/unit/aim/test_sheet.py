@@ -49,6 +49,16 @@ def test_a_gap_in_the_pivots_gives_a_sheet_for_each_side(exact_shooter, goal):
         assert (sheet.table.pivots_rad >= steep.pivot_low_rad).all()
 
 
+def test_throws_drawn_bear_the_integral_out(shooter, goal):
+    (sheet,) = arc_sheets(shooter, goal, arc=Arc.LOW, spacing_m=0.5)
+    rows = sheet.drawn_rows
+    assert (rows[0], rows[-1]) == (0, len(sheet.table.distances_m) - 1)
+    assert len(rows) == len(sheet.drawn.hits) == 8
+    assert np.abs(sheet.drawn.shares - sheet.hit_shares[rows]).max() < 0.025
+    low, high = sheet.drawn.bounds().T
+    assert ((low <= sheet.drawn.shares) & (sheet.drawn.shares <= high)).all()
+
+
 def test_a_reach_shorter_than_the_spacing_is_told_by_its_ends(exact_shooter, goal):
     (sheet,) = arc_sheets(exact_shooter, goal, arc=Arc.HIGH, spacing_m=100.0)
     assert sheet.table.distances_m == pytest.approx(sheet.span_m)

@@ -21,10 +21,12 @@ from posefuse.report.hits import (
     moving_table,
     perfect_sentence,
     rivals_sentence,
+    terminal_sentences,
 )
 from posefuse.report.replay import write_replay_report
 from posefuse.report.shot_room import shot_room, spreads_at_places
 from posefuse.report.tables import comparison_table, course_rankings
+from posefuse.robot import ShooterSpread
 from posefuse.scoring.score import score
 from posefuse.scoring.statistics import Interval
 from posefuse.simulation.simulate import simulate
@@ -82,9 +84,20 @@ def test_without_hits_nothing_is_said(comparison: Comparison) -> None:
     assert cost_sentence(comparison) == ""
     assert rivals_sentence(comparison) == ""
     assert perfect_sentence(comparison) == ""
+    assert terminal_sentences(comparison) == []
     assert moving_sentence(comparison) == ""
     assert moving_table(comparison) is None
     assert comparison_room(comparison) is None
+
+
+def test_the_terminal_tells_costs_and_why_hits_are_missing(comparison: Comparison) -> None:
+    some = told(comparison, hits(91.5), hits(85.5, (-6.0, -7.5, -4.5)))
+    assert terminal_sentences(some) == [perfect_sentence(some), rivals_sentence(some)]
+    plain = replace(SHOOTER, projectile=None, spread=ShooterSpread())
+    study = armed(comparison.study, plain, plain)
+    (why,) = terminal_sentences(replace(comparison, study=study))
+    assert why.startswith("Hits are not told: [shooter] has no [shooter.projectile] (")
+    assert "no spread such as exit_speed_std_m_per_s (every throw goes as told)." in why
 
 
 @pytest.mark.parametrize(
