@@ -88,16 +88,17 @@ def write_pivot_table(path: Path, table: PivotTable) -> None:
     """Writes the table as CSV, ready for interpolation on a robot.
 
     The first line starts with ``#`` and holds the caution: a reader passes over it by its setting
-    for comments or by skipping one line. The second names the columns, with their units.
+    for comments or by skipping one line. The second names the columns, with their units. Angles are
+    rounded to 0.0001 degrees.
     """
     write_table(
         path,
         {
             "distance_m": table.distances_m,
-            "pivot_deg": np.degrees(table.pivots_rad),
-            "slope_deg_per_m": np.degrees(table.slopes_rad_per_m),
-            "time_of_flight_s": table.times_s,
-            "entry_deg": np.degrees(table.entries_rad),
+            "pivot_deg": np.degrees(table.pivots_rad).round(4),
+            "slope_deg_per_m": np.degrees(table.slopes_rad_per_m).round(4),
+            "time_of_flight_s": table.times_s.round(5),
+            "entry_deg": np.degrees(table.entries_rad).round(4),
         },
     )
     rows = path.read_text(encoding="utf-8")

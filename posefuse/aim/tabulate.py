@@ -14,10 +14,13 @@ from posefuse.aim.table import PivotTable, rising_distances_m
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import read_table
+from posefuse.robot import Shooter
+from posefuse.units import to_degrees
 
 __all__ = ["interpolation_errors_rad", "load_pivot_table", "pivot_table", "roomiest_pivots"]
 
 INNER_POINTS = 7
+ROUNDING_DEG = 1e-3
 
 
 def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) -> PivotTable:
@@ -66,8 +69,8 @@ def load_pivot_table(path: Path, *, aim: Aim) -> PivotTable:
     ------
     FileError
         A column that is missing or unknown, a cell that is no number, fewer than two rows, a
-        distance that is there twice or does not rise, a pivot from which nothing comes to its
-        distance.
+        distance that is there twice or does not rise, a pivot beyond the shooter's range or from
+        which nothing comes to its distance.
     """
     columns = read_table(
         path,
@@ -77,6 +80,7 @@ def load_pivot_table(path: Path, *, aim: Aim) -> PivotTable:
     pivots = np.radians(columns["pivot_deg"])
     try:
         distances = rising_distances_m(columns["distance_m"])
+        _refuse_beyond_range(aim.shooter, columns["pivot_deg"], distances)
         times, entries = _arrivals(aim, distances, pivots)
         lost = np.flatnonzero(np.isnan(times))
         if len(lost):
@@ -95,6 +99,17 @@ def load_pivot_table(path: Path, *, aim: Aim) -> PivotTable:
         )
     except InputError as error:
         raise FileError(path, str(error).removeprefix("pivot table: ")) from None
+
+
+def _refuse_beyond_range(shooter: Shooter, pivots_deg: FloatArray, distances_m: FloatArray) -> None:
+    low, high = to_degrees(shooter.pivot_low_rad), to_degrees(shooter.pivot_high_rad)
+    is_beyond = (pivots_deg < low - ROUNDING_DEG) | (pivots_deg > high + ROUNDING_DEG)
+    if is_beyond.any():
+        row = int(np.argmax(is_beyond))
+        raise InputError(
+            f"pivot_deg: must be within the shooter's {low:g} to {high:g} degrees (got "
+            f"{pivots_deg[row]:g} at {distances_m[row]:g} m)"
+        )
 
 
 def _refuse_unreached(aim: Aim, distances_m: FloatArray, pivots_rad: FloatArray) -> None:

@@ -17,7 +17,7 @@ _MARKS: Mapping[str, frozenset[str]] = {
         {"detector", "timing", "width_px", "height_px", "field_of_view_deg", "focal_px"}
     ),
     "response": frozenset({"edges_px", "incidences_deg", "blurs_px", "noise_factors", "columns"}),
-    "rig": frozenset({"mount", "ranger", "robot"}),
+    "rig": frozenset({"mount", "ranger", "robot", "shooter"}),
     "board": frozenset({"squares_across", "squares_down", "square_m", "marker_m"}),
     "course": frozenset(
         {"waypoint", "trajectory", "limits", "shot", "bump", "knock", "lift", "traffic"}

@@ -16,8 +16,10 @@ _LAYOUTS = Path("fieldlayouts")
 
 def rig_with_shooter(path: Path) -> "tuple[Rig, Shooter]":
     """The rig in a file, and its shooter."""
+    from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.robot.file import load_rig
 
+    refuse_other_kinds(path, "rig")
     rig = load_rig(path)
     if rig.body.shooter is None:
         raise FileError(path, "no shooter: neither it nor its robot file has a [shooter]")
@@ -34,9 +36,11 @@ def target(layout_file: Path | None, goal_name: str | None) -> "tuple[FieldLayou
     goal_name
         ``None``: the layout's goal, where it has one, or where all of its openings are alike.
     """
+    from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.fieldlayout.file import load_layout
 
     path = layout_file if layout_file is not None else _only_layout()
+    refuse_other_kinds(path, "layout")
     layout = load_layout(path)
     if goal_name is not None:
         try:

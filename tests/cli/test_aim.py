@@ -13,6 +13,7 @@ import pytest
 from posefuse.aim import CAUTION, Arc, MeasuredShots
 from posefuse.aim.curve import solve
 from posefuse.aim.fit import flown_points_m
+from posefuse.cli.kinds import kind_of
 from posefuse.cli.lengths import Length
 from posefuse.cli.main import run
 from posefuse.fieldlayout.file import load_layout
@@ -83,9 +84,9 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
         height_m = float(goal.centre_in_world_m[2])
         found = solve(distances, shooter=shooter, height_m=height_m)
         told_deg = [float(row["pivot_deg"]) for row in rows]
-        assert told_deg == pytest.approx(np.degrees(found.pivot_rad[arc]))
+        assert told_deg == pytest.approx(np.degrees(found.pivot_rad[arc]), abs=0.51e-4)
         slopes = [float(row["slope_deg_per_m"]) for row in rows]
-        assert slopes == pytest.approx(np.degrees(found.slope_rad_per_m[arc]))
+        assert slopes == pytest.approx(np.degrees(found.slope_rad_per_m[arc]), abs=0.51e-4)
 
 
 def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
@@ -227,6 +228,7 @@ def test_a_rig_may_have_a_shooter_of_its_own(call: Call, robot: Path) -> None:
     (robot / "robot.toml").write_text(bare, encoding="utf-8")
     rig = robot / "rig.toml"
     rig.write_text(rig.read_text(encoding="utf-8") + name + own, encoding="utf-8")
+    assert kind_of(rig) == "rig"
     options = ("--layout", LAYOUT, "--arc", "low", "--spacing", "1m")
     status, told, _ = call(rig, *options, "--out", robot / "own")
     assert status == 0
@@ -268,6 +270,17 @@ def test_empty_and_binary_files_are_told_in_one_line(
     assert call(*words[place]) == (2, "", f"{bad}: {told}")
 
 
+def test_files_of_another_kind_are_told_in_one_line(call: Call, robot: Path) -> None:
+    kinds = {RIG: "rig", LAYOUT: "layout", robot / "robot.toml": "robot"}
+    for path, kind in kinds.items():
+        if kind != "rig":
+            told = f"{path}: a {kind} file, where a rig file is wanted"
+            assert call(path, "--layout", LAYOUT) == (2, "", told)
+        if kind != "layout":
+            told = f"{path}: a {kind} file, where a layout file is wanted"
+            assert call(RIG, "--layout", path) == (2, "", told)
+
+
 @pytest.mark.parametrize("goal", ["east", ""])
 def test_an_unknown_goal_is_told_in_one_line(call: Call, goal: str) -> None:
     told = f"no goal is named {goal!r} (the layout has: north crate, south crate)"
@@ -285,8 +298,12 @@ def test_an_unknown_goal_is_told_in_one_line(call: Call, goal: str) -> None:
         ("distance_m,pivot_deg\n2,36\nnan,32\n", "3: distance_m: must be a finite number"),
         ("# a remark\ndistance_m,pivot_deg\n3,x\n", "3: pivot_deg: must be a finite number"),
         (
-            "distance_m,pivot_deg\n3,36\n9,89\n",
-            "with a pivot of 89 degrees the piece does not come",
+            "distance_m,pivot_deg\n3,36\n9,74\n",
+            "with a pivot of 74 degrees the piece does not come",
+        ),
+        (
+            "distance_m,pivot_deg\n3,36\n4,300\n",
+            "pivot_deg: must be within the shooter's 15 to 75 degrees (got 300 at 4 m)",
         ),
     ],
 )

@@ -107,7 +107,7 @@ def test_a_written_table_is_read_again(exact_shooter, goal, tmp_path):
     write_pivot_table(tmp_path / "pivots.csv", table)
     read = load_pivot_table(tmp_path / "pivots.csv", aim=aim)
     for name in ("distances_m", "pivots_rad", "times_s", "entries_rad"):
-        assert getattr(read, name) == pytest.approx(getattr(table, name), abs=1e-12)
+        assert getattr(read, name) == pytest.approx(getattr(table, name), abs=2e-5)  # rounded
 
 
 def test_a_table_that_repeats_itself_is_told(exact_shooter, goal, tmp_path):

@@ -43,7 +43,8 @@ def test_the_file_is_read_by_plain_tools_and_holds_the_caution_once(aim, tmp_pat
     ]
     assert [float(row["distance_m"]) for row in rows] == table.distances_m.tolist()
     pivots = np.radians([float(row["pivot_deg"]) for row in rows])
-    assert pivots == pytest.approx(table.pivots_rad, abs=1e-15)
+    assert pivots == pytest.approx(table.pivots_rad, abs=np.radians(0.51e-4))
+    assert max(len(row["pivot_deg"]) for row in rows) <= len("12.3456")
 
 
 def test_rows_are_those_of_the_solver(aim):
