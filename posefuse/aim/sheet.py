@@ -27,6 +27,7 @@ from posefuse.robot import Shooter
 __all__ = ["MOST_ROWS", "ArcSheet", "arc_sheets", "refuse_unreachable", "spread_rows"]
 
 MOST_ROWS = 2000
+END_SHARE = 0.05  # at the very end of the reach both arcs meet, and the slope is boundless
 DRAWN_ROWS = 8
 DRAWN_THROWS = 10_000
 
@@ -138,7 +139,7 @@ def spread_rows(count: int, most: int) -> IntArray:
 
 
 def _distances_m(near_m: float, far_m: float, spacing_m: float) -> FloatArray:
-    """The multiples of the spacing within a stretch; its ends where there are not two."""
+    """The multiples of the spacing within a stretch; near its ends where there are not two."""
     first, last = math.ceil(near_m / spacing_m), math.floor(far_m / spacing_m)
     if last - first + 1 > MOST_ROWS:
         raise InputError(
@@ -146,7 +147,7 @@ def _distances_m(near_m: float, far_m: float, spacing_m: float) -> FloatArray:
             f"most {MOST_ROWS} are allowed (got {spacing_m:g} m)"
         )
     if last <= first:
-        return np.array([near_m, far_m])
+        return np.array([near_m, far_m - END_SHARE * (far_m - near_m)])
     return np.round(spacing_m * np.arange(first, last + 1), 9)
 
 
