@@ -1,6 +1,7 @@
 """Flat boards of black and white squares that a lens is measured with, and the files for them."""
 
 import difflib
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -11,6 +12,7 @@ from pydantic import Field
 from posefuse.calibration.families import marker_families
 from posefuse.checks import FloatArray, positive
 from posefuse.errors import InputError
+from posefuse.fieldlayout.placement import LEAST_CELL_M, cells_across
 from posefuse.files.toml_file import FileModel, in_file, load_toml
 from posefuse.files.types import Name, Positive
 from posefuse.units import metres_to
@@ -18,6 +20,10 @@ from posefuse.units import metres_to
 __all__ = ["Board", "Markers", "load_board"]
 
 _LEAST_SQUARES, _MOST_SQUARES = 4, 100
+_LEAST_MARGIN_CELLS = 0.7
+"""White around a marker, in its cells: with less OpenCV calls the detection unstable."""
+
+_ROUNDING_M = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,17 +71,34 @@ class Board:
             if not _LEAST_SQUARES <= count <= _MOST_SQUARES:
                 allowed = f"must be {_LEAST_SQUARES} to {_MOST_SQUARES}"
                 raise InputError(f"{key}: {allowed} (got {count})")
-        square_m = positive("square_m", self.square_m)
+        square_m = _printable_square_m(self.square_m)
         if self.markers is None:
             return
-        if not self.markers.edge_m < square_m:
-            square, edge = (metres_to("mm", length) for length in (square_m, self.markers.edge_m))
-            raise InputError(
-                f"markers must be smaller than the {square:g} mm squares (got {edge:g} mm)"
-            )
+        self._refuse_markers_that_do_not_show(self.markers, square_m)
         size, wanted = marker_families()[self.markers.family].size, self.white_count
         if wanted > size:
             raise InputError(f"the board needs {wanted} markers, {self.markers.family} has {size}")
+
+    @staticmethod
+    def _refuse_markers_that_do_not_show(markers: Markers, square_m: float) -> None:
+        """An edge too small for its cells, or too large for its square."""
+        cells = cells_across(markers.family)
+        least_m = cells * LEAST_CELL_M
+        most_m = square_m / (1.0 + 2.0 * _LEAST_MARGIN_CELLS / cells)
+        least, most, square, edge = (
+            metres_to("mm", length) for length in (least_m, most_m, square_m, markers.edge_m)
+        )
+        if markers.edge_m < least_m - _ROUNDING_M:
+            raise InputError(
+                f"must be {least:g} mm or more, else the {cells} x {cells} cells of a "
+                f"{markers.family} marker are too small to be printed (got {edge:g} mm)"
+            )
+        if markers.edge_m > most_m + _ROUNDING_M:
+            raise InputError(
+                f"must be {math.floor(10.0 * most) / 10.0:g} mm or less in squares of {square:g} "
+                "mm, else the white around a marker is too narrow for it to be found "
+                f"(got {edge:g} mm)"
+            )
 
     @property
     def white_count(self) -> int:
@@ -94,6 +117,13 @@ class Board:
         flat = np.stack([across.ravel(), down.ravel(), np.zeros(across.size)], axis=-1)
         corners: FloatArray = flat * self.square_m
         return corners
+
+
+def _printable_square_m(square_m: float) -> float:
+    if positive("square_m", square_m) < LEAST_CELL_M:
+        least, got = (metres_to("mm", length) for length in (LEAST_CELL_M, square_m))
+        raise InputError(f"squares must be {least:g} mm or more, to be printed (got {got:g} mm)")
+    return square_m
 
 
 Squares = Annotated[int, Field(ge=_LEAST_SQUARES, le=_MOST_SQUARES)]
@@ -128,6 +158,8 @@ def load_board(path: Path | str) -> Board:
     """
     path = Path(path)
     file = load_toml(path, BoardFile)
+    with in_file(path, key=("square_m",)):
+        _printable_square_m(file.square_m)
     with in_file(path, key=("family",)):
         markers = file.markers()
     with in_file(path, key=("marker_m",)):

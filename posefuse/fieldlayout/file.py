@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import AfterValidator, Field
 
 from posefuse.fieldlayout.layout import Beacon, FieldLayout, Goal, Obstacle, Tag, tag_pose
-from posefuse.fieldlayout.placement import FAMILY_SIZES, placement_faults
+from posefuse.fieldlayout.placement import FAMILY_SIZES, Place, placement_faults
 from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
 from posefuse.files.types import Name, Point, Positive, QuarterTurn
 
@@ -100,10 +100,19 @@ def load_layout(path: Path | str) -> FieldLayout:
         _refuse_unstated(faults, file)
         faults.stop_if_any()
         layout = _layout(file)
-        for place, problem in placement_faults(layout):
+        found = ((problem, _written(place, file)) for place, problem in placement_faults(layout))
+        for problem, place in dict.fromkeys(found):  # a default at fault is told once
             faults.add(problem, *place)
         faults.stop_if_any()
     return layout
+
+
+def _written(place: Place, file: LayoutFile) -> tuple[str | int, ...]:
+    """Where the file says what is at fault: an edge may come from the default for all tags."""
+    kind, index, key = place
+    if kind == "tag" and key == "edge_m" and file.tag[index].edge_m is None:
+        return ("tag_edge_m",)
+    return place
 
 
 def _refuse_repeated(faults: Faults, kind: str, key: str, values: list[int] | list[str]) -> None:

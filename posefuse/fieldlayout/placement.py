@@ -7,8 +7,9 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.fieldlayout.layout import FieldLayout, Goal, Obstacle, Tag
+from posefuse.units import metres_to
 
-__all__ = ["FAMILY_SIZES", "placement_faults"]
+__all__ = ["FAMILY_SIZES", "LEAST_CELL_M", "Place", "cells_across", "placement_faults"]
 
 FAMILY_SIZES: Mapping[str, int] = {
     "36h11": 587,
@@ -25,13 +26,31 @@ The first four: E. Olson, "AprilTag: A robust and flexible visual fiducial syste
 its authors' code lists. The others: S. Garrido-Jurado et al., Pattern Recognition 47(6), 2014, and
 51, 2016, in the lists that OpenCV carries."""
 
+LEAST_CELL_M = 0.0005
+"""Cells of a tag smaller than half a millimetre cannot be shown: a printer of 300 dots an inch has
+six dots for one. Tags so small are a slip of units."""
+
 _EDGE_TOLERANCE_M = 0.01
 _NEAR_WALL_M = 0.05
 _IN_FRONT_M = 0.01
 _SKIN_M = 0.001
+_ROUNDING_M = 1e-9
 
 Place = tuple[str, int, str]
 """Kind of thing, its index in the layout's tuple of that kind, and the key of a file at fault."""
+
+
+def cells_across(family: str) -> int:
+    """How many cells wide the black square of a family's tags is, its border included.
+
+    >>> cells_across("36h11"), cells_across("4x4_50")
+    (8, 6)
+    """
+    if family == "original":
+        return 7
+    bits = family.removeprefix("mip_").partition("h")[0]
+    code = int(family[0]) if "x" in family else math.isqrt(int(bits))
+    return code + 2
 
 
 def placement_faults(layout: FieldLayout) -> Iterator[tuple[Place, str]]:
@@ -55,6 +74,8 @@ def _tag_faults(tag: Tag, layout: FieldLayout) -> Iterator[tuple[str, str]]:
         yield "family", f"unknown family; allowed: {allowed} (got {tag.family!r})"
     elif tag.id >= size:
         yield "id", f"the family {tag.family} has the ids 0 to {size - 1} (got {tag.id})"
+    if size is not None:
+        yield from _cell_faults(tag)
     off = _outside(tag.corners_in_world_m, layout)
     if off:
         yield "position_m", f"the tag {off}"
@@ -70,6 +91,17 @@ def _tag_faults(tag: Tag, layout: FieldLayout) -> Iterator[tuple[str, str]]:
             yield "position_m", f"the tag is inside the obstacle {obstacle.name!r}"
         elif _any_inside(points_m + _IN_FRONT_M * normal, obstacle):
             yield "facing_deg", f"the tag faces into the obstacle {obstacle.name!r}"
+
+
+def _cell_faults(tag: Tag) -> Iterator[tuple[str, str]]:
+    cells = cells_across(tag.family)
+    if tag.edge_m < cells * LEAST_CELL_M - _ROUNDING_M:
+        least, got = (metres_to("mm", length) for length in (cells * LEAST_CELL_M, tag.edge_m))
+        yield (
+            "edge_m",
+            f"must be {least:g} mm or more, else the {cells} x {cells} cells of a {tag.family} tag "
+            f"are too small to be shown (got {got:g} mm)",
+        )
 
 
 def _outside(corners_in_world_m: FloatArray, layout: FieldLayout) -> str | None:

@@ -93,9 +93,21 @@ def test_a_board_file(tmp_path: Path) -> None:
     [
         ("square_mm = 32", "square_mm = 0", ":4: square_mm: must be greater than 0 m (got 0)"),
         (
+            "square_mm = 32",
+            "square_mm = 0.032",
+            ":4: square_mm: squares must be 0.5 mm or more, to be printed (got 0.032 mm)",
+        ),
+        (
             "marker_mm = 23",
             "marker_mm = 32",
-            ":5: marker_mm: markers must be smaller than the 32 mm squares (got 32 mm)",
+            ":5: marker_mm: must be 25.9 mm or less in squares of 32 mm, else the white around a "
+            "marker is too narrow for it to be found (got 32 mm)",
+        ),
+        (
+            "marker_mm = 23",
+            "marker_mm = 2.3",
+            ":5: marker_mm: must be 3 mm or more, else the 6 x 6 cells of a 4x4_50 marker are too "
+            "small to be printed (got 2.3 mm)",
         ),
         (
             '"4x4_50"',

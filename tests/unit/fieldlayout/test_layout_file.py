@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from posefuse.errors import FileError
 from posefuse.fieldlayout.file import load_layout
 from posefuse.fieldlayout.layout import FieldLayout, Tag, tag_pose
-from posefuse.fieldlayout.placement import FAMILY_SIZES, placement_faults
+from posefuse.fieldlayout.placement import FAMILY_SIZES, cells_across, placement_faults
 
 DEMO = Path(__file__).parents[3] / "fieldlayouts" / "orchard_court.toml"
 HEAD = 'name = "yard"\nlength_m = 10\nwidth_m = 5\ntag_family = "36h11"\ntag_edge_mm = 160\n'
@@ -38,13 +38,29 @@ def box(centre: str, size: str = "[0.4, 0.4, 2]", more: str = "") -> str:
 
 
 def test_every_family_that_opencv_carries_is_known_with_its_size() -> None:
-    carried = {}
+    carried, cells = {}, {}
     for name in dir(cv2.aruco):
         if name.startswith("DICT_"):
             dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name))
             plain = name.lower().removeprefix("dict_").removeprefix("apriltag_")
-            carried[plain.removeprefix("aruco_")] = len(dictionary.bytesList)
+            family = plain.removeprefix("aruco_")
+            carried[family] = len(dictionary.bytesList)
+            cells[family] = dictionary.markerSize + 2  # and a border of one cell
     assert carried.items() <= FAMILY_SIZES.items()
+    assert {family: cells_across(family) for family in FAMILY_SIZES}.items() >= cells.items()
+
+
+def test_a_tag_too_small_for_its_cells_is_told_where_its_edge_is_written(tmp_path: Path) -> None:
+    slip = HEAD.replace("160", "0.16")  # metres, under a key in millimetres
+    told = "must be 4 mm or more, else the 8 x 8 cells of a 36h11 tag are too small to be shown"
+    one, other = tag(), tag(1, "[0, 3, 1]", more="edge_mm = 150\n")
+    assert faults_of(tmp_path, slip + one + other + tag(2, "[0, 4, 1]")) == [
+        f"yard.toml:5: tag_edge_mm: {told} (got 0.16 mm)"
+    ]
+    assert faults_of(tmp_path, HEAD + tag(more="edge_m = 0.0035\n")) == [
+        f"yard.toml:10: tag.1.edge_m: {told} (got 3.5 mm)"
+    ]
+    assert load(tmp_path, HEAD + tag(more="edge_mm = 4\n")).tags[0].edge_m == 0.004
 
 
 def test_the_demo() -> None:
