@@ -10,12 +10,13 @@ from matplotlib.ticker import FuncFormatter, LogLocator
 from posefuse.checks import FloatArray
 from posefuse.fieldlayout import FieldLayout
 from posefuse.plots.court import draw_goals, draw_obstacles, frame_court
-from posefuse.plots.style import MAP_COLOURS, floor_unit, in_unit
+from posefuse.plots.style import INK, MAP_COLOURS, floor_unit, in_unit
 from posefuse.study.floor_map import FloorMap
 from posefuse.study.hit_map import HitMap
 from posefuse.units import metres_to
 
 __all__ = [
+    "LIKELY_SHARE",
     "add_error_bar",
     "add_hit_bar",
     "add_tags_bar",
@@ -25,6 +26,8 @@ __all__ = [
 ]
 
 _NO_PLACE = "#eeeeee"
+LIKELY_SHARE = 0.9
+"""Where this share of the shots goes in, a line is drawn."""
 
 
 def draw_tags_seen(
@@ -72,8 +75,8 @@ def draw_expected_error(
 def draw_hit_chance(
     ax: Axes, hit_map: HitMap, layout: FieldLayout, *, length_unit: str = "m"
 ) -> AxesImage:
-    """Hits in 100 shots from each cell: the drawn image. Light is good."""
-    return _draw(
+    """Hits in 100 shots from each cell: the drawn image. Light is good; a line where 90 go in."""
+    image = _draw(
         ax,
         hit_map.floor,
         100.0 * hit_map.shares,
@@ -82,6 +85,16 @@ def draw_hit_chance(
         colours=MAP_COLOURS,
         length_unit=length_unit,
     )
+    likely = np.nan_to_num(hit_map.shares) >= LIKELY_SHARE
+    if likely.any() and not likely.all():
+        scale = metres_to(floor_unit(length_unit), 1.0)
+        x, y = (
+            scale * (edges[:-1] + edges[1:]) / 2.0
+            for edges in (hit_map.floor.x_edges_m, hit_map.floor.y_edges_m)
+        )
+        shares = np.ma.masked_invalid(hit_map.shares)
+        ax.contour(x, y, shares, levels=[LIKELY_SHARE], colors=INK, linewidths=0.9)
+    return image
 
 
 def add_hit_bar(axes: list[Axes], image: AxesImage) -> None:

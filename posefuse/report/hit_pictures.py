@@ -17,6 +17,7 @@ from posefuse.plots import (
     set_finding,
     svg_text,
 )
+from posefuse.plots.floor import LIKELY_SHARE
 from posefuse.report.aim_wording import arc_name, floor_with_unit, room_text
 from posefuse.report.hits import best_with_hits
 from posefuse.report.picture import Picture
@@ -38,7 +39,6 @@ __all__ = [
     "run_tolerance_picture",
 ]
 
-_LIKELY = 0.9
 Spreads = tuple[SpreadAtPlaces, SpreadAtPlaces]
 
 
@@ -189,10 +189,10 @@ def hits_picture(
     return Picture(
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{first.floor.goal.name}” (orange) by a robot that "
-        "stands there and faces it. Its error: what one frame of each camera leaves there, and on "
-        "top of it what the plan was off at its shots in this study, build errors included "
-        f"({_extra_text(first, length_unit)} for “{next(iter(maps))}”). Obstacles in the way of "
-        "the piece are not looked at." + left_out(comparison),
+        "stands there and faces it; the line: 90. Its error: what one frame of each camera leaves "
+        "there, and on top of it what the plan was off at its shots in this study, build errors "
+        f"included ({_extra_text(first, length_unit)} for “{next(iter(maps))}”). Obstacles in "
+        "the way of the piece are not looked at." + left_out(comparison),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,
     )
@@ -200,7 +200,7 @@ def hits_picture(
 
 def _likely_share(one: HitMap) -> float:
     """Share of the floor from which nine of ten shots go in."""
-    return float(np.mean(one.shares[one.floor.is_standable] >= _LIKELY))
+    return float(np.mean(one.shares[one.floor.is_standable] >= LIKELY_SHARE))
 
 
 def _extra_text(one: HitMap, length_unit: str) -> str:

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from matplotlib.contour import ContourSet
 from matplotlib.path import Path as Outline
 from scipy import stats
 
@@ -36,7 +37,7 @@ from posefuse.plots import (
 )
 from posefuse.plots.drive import ellipse_outlines_m
 from posefuse.study.floor_map import floor_map
-from posefuse.study.hit_map import hit_map
+from posefuse.study.hit_map import HitMap, hit_map
 from small_court import SHOOTER, small_layout, small_rig
 
 
@@ -286,5 +287,18 @@ def test_a_hit_map_shows_hits_in_100() -> None:
     assert shown.mask.tolist() == np.isnan(made.shares).tolist()
     assert shown.compressed() == pytest.approx(100.0 * made.shares[floor.is_standable])
     assert image.get_clim() == (0.0, 100.0)
+    (line,) = [c for c in ax.collections if isinstance(c, ContourSet)]
+    assert line.levels == pytest.approx([0.9])
     add_hit_bar([ax], image)
     svg_text(ax.figure)
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0])
+def test_a_hit_map_that_is_all_alike_has_no_line(share: float) -> None:
+    layout = small_layout()
+    floor = floor_map(layout=layout, rig=small_rig("front"), goal=layout.goals[0], cell_m=1.0)
+    shares = np.full(floor.distance_std_m.shape, share)
+    made = HitMap(floor=floor, shares=shares, extra_std=np.zeros(3))
+    ax = axes()
+    draw_hit_chance(ax, made, layout)
+    assert not any(isinstance(c, ContourSet) for c in ax.collections)
