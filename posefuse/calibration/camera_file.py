@@ -126,7 +126,7 @@ def _provenance(calibration: LensCalibration) -> str:
 def _pair(values: Sequence[float], deviations: Sequence[float], *, note: str = "") -> Array:
     pair = tomlkit.array()
     pair.extend([_rounded(value) for value in values])
-    pair.comment(f"standard deviations {deviations[0]:.2g}, {deviations[1]:.2g}{note}")
+    pair.comment(f"standard deviations {deviations[0]:.2g} and {deviations[1]:.2g} px{note}")
     return pair
 
 

@@ -1,6 +1,7 @@
 """Pictures from files: which ones are meant, and their grey levels."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TypeAlias
 
@@ -60,8 +61,22 @@ def read_grey(path: Path) -> GreyImage:
         raise FileError(path, f"cannot be read: {error.strerror}") from None
     if not content.size:
         raise FileError(path, "the file is empty")
-    image = cv2.imdecode(content, cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION)
+    with _silent_opencv():
+        image = cv2.imdecode(content, cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION)
     if image is None:
-        raise FileError(path, "not a picture that OpenCV can read")
+        raise FileError(path, "not a picture that OpenCV can read, or cut off")
     grey: GreyImage = image.astype(np.uint8, copy=False)
     return grey
+
+
+@contextmanager
+def _silent_opencv() -> Iterator[None]:
+    """OpenCV tells of a file at fault by itself, without its name."""
+    from cv2.utils import logging
+
+    before = logging.getLogLevel()
+    logging.setLogLevel(logging.LOG_LEVEL_SILENT)
+    try:
+        yield
+    finally:
+        logging.setLogLevel(before)

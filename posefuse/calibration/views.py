@@ -110,7 +110,9 @@ def _size_faults(sizes: dict[Path, tuple[int, int]]) -> list[FileError]:
     usual = max(counts, key=lambda size: counts[size], default=None)
     return [
         FileError(
-            path, f"{size[0]} x {size[1]} px, where most are {usual[0]} x {usual[1]} px: one camera"
+            path,
+            f"all pictures must have one size, {usual[0]} x {usual[1]} px as most have "
+            f"(got {size[0]} x {size[1]})",
         )
         for path, size in sizes.items()
         if usual is not None and size != usual

@@ -25,7 +25,7 @@ _PAPERS = ("a4", "letter", "a3", "tabloid", "a2", "a1", "a0")
     "board_file",
     type=click.Path(path_type=Path),
     required=True,
-    help="File that describes the printed board.",
+    help="File that describes the printed board, as above.",
 )
 @click.option(
     "--camera",
@@ -71,7 +71,19 @@ def command(
     deviation of each number, and a picture of where the board was seen.
 
     With --print it writes the board itself: print it at 100 %, mount it flat, and measure it.
-    """
+
+    \b
+    A board file that fits on A4 and on letter paper:
+      name = "board 8 x 5"
+      squares_across = 8
+      squares_down = 5
+      square_mm = 32
+      marker_mm = 23        # a plain chessboard has no markers:
+      family = "4x4_50"     # leave these two out
+
+    With markers the board may leave the image, so that it reaches the corners; a plain chessboard
+    must be seen whole.
+    """  # noqa: D301  (click's mark for lines that keep their breaks)
     from posefuse.calibration import load_board
 
     if bool(images) == (pdf is not None):
@@ -86,7 +98,7 @@ def command(
 
 def _print_board(board: "Board", pdf: Path, paper: str) -> None:
     from posefuse.calibration.paper import board_page
-    from posefuse.plots.board import board_pdf_bytes
+    from posefuse.plots.board import BAR_MM, board_pdf_bytes
     from posefuse.units import metres_to
 
     _refuse_present(pdf)
@@ -94,8 +106,8 @@ def _print_board(board: "Board", pdf: Path, paper: str) -> None:
     _write_new(pdf, board_pdf_bytes(board, page))
     width, height = (metres_to("mm", length) for length in (page.width_m, page.height_m))
     click.echo(
-        f"Written to {pdf}: {paper}, {width:g} x {height:g} mm. Print it at 100 % "
-        "and check the bar."
+        f"Written to {pdf}: {paper}, {width:g} x {height:g} mm. "
+        f"Print it at 100 % (actual size); its bar must then measure {BAR_MM:g} mm."
     )
 
 
@@ -120,8 +132,8 @@ def _measure(
     click.echo(f"Written to {out}; {picture} shows where the board was seen.")
     if base is None:
         click.echo(
-            "Fill in [timing] and [detector] before a rig names it, or give --camera FILE to take "
-            "them from."
+            "Pictures of a board tell nothing of [timing] and [detector]: fill them in before a "
+            "rig names this camera, or give --camera FILE to take them from."
         )
 
 
@@ -132,7 +144,8 @@ def _surveyed(paths: "Sequence[Path]", board: "Board") -> "BoardSurvey":
 
     from posefuse.calibration import survey_images
 
-    with Progress(console=Console(stderr=True), transient=True) as progress:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("pictures", total=len(paths))
         return survey_images(
             paths, board, on_progress=lambda done, _: progress.update(bar, completed=done)
@@ -148,8 +161,8 @@ def _drawn(calibration: "LensCalibration") -> bytes:
 
     views = calibration.views
     finding = (
-        f"Focal length {calibration.lens.focal_px[0]:.2f} px, give or take "
-        f"{calibration.focal_std_px[0]:.2g}: {len(views)} pictures of "
+        f"Focal length {calibration.lens.focal_px[0]:.2f} px, standard deviation "
+        f"{calibration.focal_std_px[0]:.2g} px: {len(views)} pictures of "
         f"{calibration.board.name!r}, {calibration.rms_px:.3f} px rms"
     )
     with drawing():
@@ -183,8 +196,9 @@ def _show(calibration: "LensCalibration", survey: "BoardSurvey") -> None:
     count, every = len(survey.views), len(survey.views) + len(survey.absent)
     worst = max(calibration.views, key=lambda view: view.rms_px)
     console.print(
-        f"{count} of {every} pictures show the board; {calibration.rms_px:.3f} px rms, at most "
-        f"{worst.rms_px:.3f} ({worst.view.name})",
+        f"{count} of {every} pictures show the board. Its corners lie {calibration.rms_px:.3f} px "
+        f"(rms) from where this lens puts them, at worst {worst.rms_px:.3f} px "
+        f"({worst.view.name}).",
         soft_wrap=True,
     )
     for line in survey.reasons:

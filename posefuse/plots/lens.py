@@ -70,7 +70,7 @@ def draw_board_tilts(ax: Axes, tilts_deg: FloatArray) -> Axes:
     ax.set_xlim(-extent, extent)
     ax.set_ylim(extent, -extent)
     ax.set_aspect("equal")
-    ax.set_title(f"How it was tilted; grey: less than {least:.0f} deg")
-    ax.set_xlabel("right side nearer, to the right (deg)")
-    ax.set_ylabel("lower side nearer, downward (deg)")
+    ax.set_title(f"How it was tilted; grey: by less than {least:.0f} deg")
+    ax.set_xlabel("about the vertical axis (deg)\nabove 0: right side nearer")
+    ax.set_ylabel("about the horizontal axis (deg)\nabove 0: lower side nearer")
     return ax

@@ -14,7 +14,7 @@ from posefuse.robot.file import load_camera
 from rendered_board import CHARUCO, known_camera, random_lens, render, varied_poses
 
 ROOT = Path(__file__).parents[2]
-WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono.toml"
+WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono_law.toml"
 BOARD = """name = "charuco"
 squares_across = 8
 squares_down = 5
@@ -57,7 +57,7 @@ def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) ->
         with pytest.raises(SystemExit) as caught:
             run()
         told = capsys.readouterr()
-        return int(caught.value.code or 0), told.out, told.err.strip("\n ")
+        return int(caught.value.code or 0), told.out, told.err.removesuffix("\n")
 
     return called
 
@@ -78,10 +78,10 @@ def test_pictures_to_a_camera_file(call: Call, shots: Path, board_file: Path) ->
     _assert_near(camera.lens, LENS)
     assert (camera.name, camera.timing) == (load_camera(base).name, load_camera(base).timing)
     assert out.with_suffix(".png").read_bytes().startswith(b"\x89PNG")
-    assert "12 of 13 pictures show the board; 0.0" in told
+    assert "12 of 13 pictures show the board. Its corners lie 0.0" in told
     assert "Not used, no marker of the family 4x4_50 is seen: 12.png" in told
     assert f"Written to {out}; {out.with_suffix('.png')} shows where the board was seen." in told
-    assert "Fill in" not in told
+    assert "fill them in" not in told
     for name in ("fx (px)", "cy (px)", "k3"):
         assert name in told
 
@@ -91,7 +91,7 @@ def test_a_new_file_and_fewer_terms(call: Call, shots: Path, board_file: Path) -
     pictures = sorted(shots.glob("0*.png")) + sorted(shots.glob("1[01].png"))
     status, told, _ = call(*pictures, "--board", board_file, "--distortion", 4, "--out", out)
     assert status == 0
-    assert "Fill in [timing] and [detector]" in told
+    assert "[timing] and [detector]: fill them in" in told
     assert "k3" not in told
     assert "# k3" not in out.read_text(encoding="utf-8")
     assert "Not used" not in told
@@ -138,8 +138,8 @@ def test_faulty_files(call: Call, shots: Path, board_file: Path) -> None:
     assert (status, err.split("\n")) == (
         2,
         [
-            f"{text}: not a picture that OpenCV can read",
-            f"{small}: 60 x 40 px, where most are 640 x 400 px: one camera",
+            f"{text}: not a picture that OpenCV can read, or cut off",
+            f"{small}: all pictures must have one size, 640 x 400 px as most have (got 60 x 40)",
         ],
     )
     missing = board_file.with_name("no.toml")
@@ -164,7 +164,10 @@ def test_printing_the_board(call: Call, board_file: Path) -> None:
     pdf = board_file.with_name("board.pdf")
     status, told, _ = call("--board", board_file, "--print", pdf, "--paper", "a3")
     assert status == 0
-    assert told == (f"Written to {pdf}: a3, 420 x 297 mm. Print it at 100 % and check the bar.\n")
+    assert told == (
+        f"Written to {pdf}: a3, 420 x 297 mm. Print it at 100 % (actual size); its bar must then "
+        "measure 100 mm.\n"
+    )
     assert pdf.read_bytes().startswith(b"%PDF-")
     status, _, err = call("--board", board_file, "--print", pdf)
     assert (status, err) == (2, f"{pdf}: a file of that name exists: name a new one")

@@ -20,7 +20,7 @@ from rendered_board import (
 )
 
 ROOT = Path(__file__).parents[3]
-WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono.toml"
+WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono_law.toml"
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +89,7 @@ def test_deviations_stand_beside_the_numbers(calibration: LensCalibration) -> No
     k2 = next(line for line in text.split("\n") if "# k2" in line)
     assert k2.endswith(f"standard deviation {calibration.distortion_std[1]:.2g}")
     fx, fy = calibration.focal_std_px
-    assert f"standard deviations {fx:.2g}, {fy:.2g}; measured in 12 pictures, " in text
+    assert f"standard deviations {fx:.2g} and {fy:.2g} px; measured in 12 pictures, " in text
 
 
 def test_a_base_of_another_size_is_refused(calibration: LensCalibration) -> None:

@@ -41,16 +41,23 @@ def test_a_turn_wished_by_the_file_is_not_made(tmp_path: Path) -> None:
     [
         (None, "no such file"),
         (b"", "the file is empty"),
-        (b"hello", "not a picture that OpenCV can read"),
+        (b"hello", "not a picture that OpenCV can read, or cut off"),
+        (
+            cv2.imencode(".png", GREY)[1].tobytes()[:60],
+            "not a picture that OpenCV can read, or cut off",
+        ),
     ],
 )
-def test_what_is_no_picture(tmp_path: Path, content: bytes | None, told: str) -> None:
+def test_what_is_no_picture(
+    tmp_path: Path, content: bytes | None, told: str, capfd: pytest.CaptureFixture[str]
+) -> None:
     path = tmp_path / "a.png"
     if content is not None:
         path.write_bytes(content)
     with pytest.raises(FileError) as caught:
         read_grey(path)
     assert str(caught.value) == f"{path}: {told}"
+    assert capfd.readouterr().err == ""
 
 
 def test_a_folder_stands_for_its_pictures(tmp_path: Path) -> None:
@@ -73,6 +80,6 @@ def test_every_faulty_picture_is_told(tmp_path: Path) -> None:
         )
     assert str(caught.value).split("\n") == [
         f"{missing}: no such file",
-        f"{small}: 8 x 4 px, where most are 8 x 6 px: one camera",
+        f"{small}: all pictures must have one size, 8 x 6 px as most have (got 8 x 4)",
     ]
     assert done == [(index, 5) for index in range(1, 6)]
