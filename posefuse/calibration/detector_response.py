@@ -34,7 +34,7 @@ class ResponseRecipe:
         Times the camera's own noise and defocus.
     """
 
-    edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30, 40, 60, 90)
+    edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 29, 32, 36, 45, 60, 90)
     incidences_deg: tuple[float, ...] = (0, 20, 40, 55, 68)
     blurs_px: tuple[float, ...] = (0, 1.5, 3, 6, 10)
     noise_factors: tuple[float, ...] = (0.5, 1.0, 2.0)
@@ -194,6 +194,9 @@ def measure_response(
     """
     shots = TagShots(camera, family=recipe.family, seed=recipe.seed)
     everything = recipe.conditions(camera)
+    for conditions in everything:
+        if (conditions.edge_px, conditions.blur_px) == (recipe.edges_px[-1], recipe.blurs_px[-1]):
+            shots.shot(0, conditions)  # what does not fit is told before anything is measured
     rows: list[dict[str, float]] = []
     with ThreadPoolExecutor(workers) as pool:
         tasks = [pool.submit(_measure, shots, recipe, conditions) for conditions in everything]

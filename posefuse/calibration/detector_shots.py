@@ -25,6 +25,7 @@ _EDGE_M = 0.165  # which one does not matter: the distance follows
 _ROOM_M = 80.0
 _WORLD_FROM_TAG = tag_pose(np.array([0.0, _ROOM_M / 2.0, _ROOM_M / 2.0]), facing_rad=0.0)
 _SLACK_PX = 14
+_WALL_SHARES = (0.15, 0.60)
 _SIDEWAYS_RAD = math.radians(20.0)
 _ROLL_RAD = math.radians(4.0)
 _NODE_RAD = 0.005
@@ -101,8 +102,9 @@ def known_family(family: str) -> str:
 class TagShots:
     """Shots of a camera's tags: each number has its luck, whatever the conditions.
 
-    A tag hangs on a wall, upright but for a small roll, anywhere in the image, turned mostly to the
-    left or right; the camera turns, mostly about its upright axis, as on a robot that turns.
+    A tag hangs on a wall, dark or bright, upright but for a small roll, anywhere in the image,
+    turned mostly to the left or right; the camera turns, mostly about its upright axis, as on a
+    robot that turns.
     """
 
     def __init__(self, camera: Imaging, *, family: str, seed: int) -> None:
@@ -132,7 +134,7 @@ class TagShots:
                 [tag],
                 tag.corners_in_world_m[None],
                 room_m=(_ROOM_M, _ROOM_M),
-                looks=Looks(wall_height_m=_ROOM_M),
+                looks=Looks(wall_height_m=_ROOM_M, wall_share=luck.uniform(*_WALL_SHARES)),
             ),
             view=view,
             motion=motion,
@@ -233,7 +235,8 @@ class TagShots:
         if not inside:
             raise InputError(
                 f"edge_px: a tag of {conditions.edge_px:g} px, seen at "
-                f"{conditions.incidence_deg:g} deg, does not fit into the image"
+                f"{conditions.incidence_deg:g} deg, does not fit into the image of "
+                f"{sensor.width_px} x {sensor.height_px} px"
             )
         window: Window = (int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
         return self._view.part(window)

@@ -81,8 +81,9 @@ def recipe_text(path: Path, camera: Imaging, recipe: ResponseRecipe) -> str:
 
     settings = recipe.settings
     lines = [
-        f"# How {path.name} was measured: single tags of each size, incidence, blur, noise and",
-        "# defocus, rendered as this camera sees them and looked for by OpenCV's detector.",
+        f"# How {path.name} was measured: single tags of each size, incidence, blur, noise",
+        "# and defocus, on dark and on bright walls, rendered as this camera sees them and looked",
+        "# for by OpenCV's detector.",
         "",
         *_lines(
             {

@@ -15,7 +15,16 @@ if TYPE_CHECKING:
     from posefuse.checks import FloatArray
     from posefuse.robot import Imaging
 
-__all__ = ["command"]
+__all__ = ["closing_text", "command"]
+
+_LEAST_TOLD = 10
+_HEADING = "found   in narrow  std"
+_LEGEND = f"""
+found   share of the tags that are found
+in      corners are found this far toward the tag's middle
+narrow  left and right corners this far toward each other, besides
+std     spread of a corner about these, per axis; -: fewer than {_LEAST_TOLD} were found
+"""
 
 
 @click.command(name="detector")
@@ -56,8 +65,8 @@ def command(
 
     Renders tags as the camera sees them, of all sizes, incidences and blurs, at half, once and
     twice its noise and defocus, and runs the detector on them: how often it finds them, how far
-    off the corners are. Name the table in the camera file, [detector] table = "...", to simulate
-    with it.
+    off the corners are. Two processors take about 20 minutes, with --coarse half a minute. Name the
+    table in the camera file, [detector] table = "...", to simulate with it.
     """
     from posefuse.calibration.detector_response import ResponseRecipe
     from posefuse.calibration.response_file import refuse_present, write_response
@@ -75,10 +84,25 @@ def command(
     table = _measured(camera, recipe, workers or os.cpu_count() or 1)
     write_response(out, table, camera=camera, recipe=recipe)
     _show(table, camera)
-    click.echo(
-        f"Written to {out}. Simulate with it: in {camera_file}, [detector] holds\n"
-        f'table = "{Path(os.path.relpath(out, camera_file.parent)).as_posix()}"\n'
-        "in place of the numbers from noise_px to miss_rate."
+    click.echo(closing_text(out, camera_file))
+
+
+def closing_text(out: Path, camera_file: Path) -> str:
+    """Where things are, and what to write where to use them."""
+    from posefuse.calibration.response_file import recipe_path
+    from posefuse.files.toml_file import read_toml
+
+    try:
+        seen = Path(os.path.relpath(out, camera_file.parent))
+    except ValueError:  # on another drive
+        seen = out.resolve()
+    has_table = "table" in read_toml(camera_file)["detector"]
+    replaced = "table there" if has_table else "numbers from noise_px to miss_rate"
+    return (
+        f"Written: {out}; what its columns mean and how it was made: {recipe_path(out)}.\n"
+        f"To simulate with it, write in {camera_file}, under [detector],\n"
+        f'table = "{seen.as_posix()}"\n'
+        f"in place of the {replaced}."
     )
 
 
@@ -91,7 +115,8 @@ def _measured(
 
     from posefuse.calibration.detector_response import measure_response
 
-    with Progress(console=Console(stderr=True), transient=True) as progress:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("rendering and detecting", total=None)
 
         def show(done: int, total: int) -> None:
@@ -114,33 +139,30 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
     ):
         column = table[name]
         own &= column == column[np.argmin(np.abs(column - value))]
-    title = f"{camera.name}: tags found; bias inward, narrowing, spread in px"
-    shown = Table(title=title, box=SIMPLE, pad_edge=False)
-    views = sorted({(table["incidence_deg"][i], table["blur_px"][i]) for i in np.flatnonzero(own)})
-    angles, blurs = sorted({a for a, _ in views}), sorted({b for _, b in views})
-    views = [(angles[0], blurs[0]), (angles[-2], blurs[0]), (angles[0], blurs[-2])]
-    shown.add_column("edge", justify="right")
+    angles, blurs = (np.unique(table[name]) for name in ("incidence_deg", "blur_px"))
+    views = [(angles[0], blurs[0]), (angles[-2:][0], blurs[0]), (angles[0], blurs[-2:][0])]
+    title = f"{camera.name}: tags by their edge, incidence and motion blur (px)"
+    shown = Table(title=title, box=SIMPLE, pad_edge=False, show_edge=False)
+    shown.add_column("\nedge", justify="right", no_wrap=True)
     for angle, blur in dict.fromkeys(views):
-        shown.add_column(f"{angle:g} deg, blur {blur:g} px", justify="right")
+        turned = "face on" if angle == 0.0 else f"{angle:g} deg aside"
+        moved = "still" if blur == 0.0 else f"blur {blur:g} px"
+        shown.add_column(f"{turned}, {moved}\n{_HEADING}", justify="right", no_wrap=True)
     for edge in np.unique(table["edge_px"]):
-        cells = [f"{edge:g}"]
+        cells = []
         for angle, blur in dict.fromkeys(views):
-            row = int(
-                np.flatnonzero(
-                    own
-                    & (table["edge_px"] == edge)
-                    & (table["incidence_deg"] == angle)
-                    & (table["blur_px"] == blur)
-                )[0]
+            at = (table["edge_px"] == edge) & (table["incidence_deg"] == angle)
+            cells.append(
+                _cell(table, int(np.flatnonzero(own & at & (table["blur_px"] == blur))[0]))
             )
-            cells.append(_cell(table, row))
-        shown.add_row(*cells)
+        shown.add_row(f"{edge:g}", *cells)
     Console().print(shown)
+    click.echo(_LEGEND)
 
 
 def _cell(table: "Mapping[str, FloatArray]", row: int) -> str:
     found = f"{table['found_probability'][row]:4.0%}"
-    if table["found"][row] < 10:
-        return f"{found}{'-':>15}"
+    if table["found"][row] < _LEAST_TOLD:
+        return f"{found}{'-':>18}"
     inward, narrowing, std = (table[name][row] for name in ("inward_px", "narrowing_px", "std_px"))
-    return f"{found}{inward:5.2f}{narrowing:6.2f}{std:5.2f}"
+    return f"{found}{inward:6.2f}{narrowing:7.2f}{std:5.2f}"

@@ -68,6 +68,16 @@ def test_what_cannot_be_told(tmp_path: Path) -> None:
         kind_of(tmp_path / "odometry.csv")
 
 
+def test_a_recipe_whose_table_is_gone(tmp_path: Path) -> None:
+    recipe = tmp_path / "wide.toml"
+    shipped = ORCHARD / "detector" / "wide_mono.toml"
+    recipe.write_text(shipped.read_text(encoding="utf-8"), encoding="utf-8")
+    done = CliRunner().invoke(cli, ["check", str(recipe)])
+    assert done.exit_code == 2
+    assert str(tmp_path / "wide.csv") in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
 def test_a_recording_is_known_by_its_folder_or_its_file(tmp_path: Path) -> None:
     path = tmp_path / "recording.toml"
     path.write_text('name = "a"\n', encoding="utf-8")

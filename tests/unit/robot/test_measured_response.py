@@ -201,13 +201,28 @@ def test_faults_of_the_camera_file(folder: Path, old: str, new: str, told: str) 
             lambda t: {n: v for n, v in t.items() if n != "inward_px"},
             "missing column: inward_px",
         ),
+        (
+            lambda t: t | {"std_pxx": t["std_px"]},
+            "table.csv:1: unknown column 'std_pxx'; did you mean 'std_px'",
+        ),
+        (
+            lambda t: {f"a{n}": v for n, v in t.items()},
+            "table.csv:1: must name the columns: the columns are edge_px, ",
+        ),
+        (
+            lambda t: t | {"std_px": ["wide", *t["std_px"][1:]]},
+            "table.csv:2: std_px: must be a finite number",
+        ),
     ],
 )
 def test_faults_of_the_table(tmp_path: Path, spoil, told: str) -> None:
     path = tmp_path / "table.csv"
     write_table(path, spoil(columns()))
-    with pytest.raises(FileError, match=told):
-        load_response(path, noise_grey=2.0, defocus_px=0.7)
+    (tmp_path / "eye.toml").write_text(CAMERA.replace("tables/eye", "table"), encoding="utf-8")
+    with pytest.raises(FileError, match=told) as caught:
+        load_camera(tmp_path / "eye.toml")
+    assert str(caught.value).startswith(str(path))
+    assert "\n" not in str(caught.value)
 
 
 def test_a_detector_needs_noise_or_a_table() -> None:
