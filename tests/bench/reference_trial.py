@@ -45,6 +45,7 @@ def reference_scene() -> Scene:
             miss_rate=0.0,
             half_found_edge_px=0.0,
             found_edge_width_px=1e-3,
+            measured=None,
         ),
     )
     rig = replace(

@@ -71,12 +71,12 @@ def test_fewer_trials_are_the_first_of_more(study: pf.Study) -> None:
 
 
 def test_a_plan_that_sees_nothing_is_named(tmp_path: Path, capsys) -> None:
-    for name in ("robot.toml", "filter.toml", "cameras/wide_mono.toml", "courses/easy.toml"):
+    for name in ("robot.toml", "filter.toml", "cameras/wide_mono_law.toml", "courses/easy.toml"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_bytes((STUDY.parent / name).read_bytes())
     (tmp_path / "down.toml").write_text(
         'name = "down"\nrobot = "robot.toml"\n[[mount]]\nname = "down"\n'
-        'camera = "cameras/wide_mono.toml"\nposition_m = [0.3, 0.0, 0.6]\n'
+        'camera = "cameras/wide_mono_law.toml"\nposition_m = [0.3, 0.0, 0.6]\n'
         "pan_deg = 0\ntilt_deg = -89\n",
         encoding="utf-8",
     )

@@ -72,6 +72,10 @@ def white_rig(noise_px: float = NOISE_PX, travel_std: float = TRAVEL_STD) -> Rig
         shared_fraction=0.0,
         inward_px=0.0,
         shift_px=np.zeros(2),
+        half_found_edge_px=16.0,
+        found_edge_width_px=1.5,
+        miss_rate=0.02,
+        measured=None,
     )
     mounts = tuple(
         replace(mount, camera=replace(mount.camera, detector=detector)) for mount in DEMO_RIG.mounts

@@ -1,6 +1,7 @@
 """Robot, camera and rig files: what they become, and every way they can be wrong."""
 
 import math
+import tomllib
 from pathlib import Path
 
 import cv2
@@ -11,6 +12,7 @@ from numpy.testing import assert_allclose
 from posefuse.errors import FileError
 from posefuse.robot import DrivetrainKind
 from posefuse.robot.file import load_camera, load_rig, load_robot, rig_sources
+from posefuse.sensing import detector_response
 
 ORCHARD = Path(__file__).parents[3] / "datasets" / "orchard"
 RIGS = sorted((ORCHARD / "rigs").glob("*.toml"))
@@ -365,10 +367,33 @@ def test_the_demo_cameras_stand_where_cameras_can(path: Path) -> None:
         assert z == pytest.approx(0.9) if on_mast else 0.4 <= z <= 0.6
 
 
-def test_the_demo_detector_matches_measured_ones() -> None:
-    # corner error of rendered tags at 40 px edge, mean taken off: 0.17 to 0.31 px per axis;
-    # 0.62 px at worst before (measured once with OpenCV's detectors)
-    camera = load_camera(ORCHARD / "cameras" / "wide_mono.toml")
-    noise = camera.detector
-    distance_m = camera.lens.focal_px[0] * 0.165 / 40
-    assert 0.17 < math.hypot(noise.noise_px, noise.noise_px_per_m * distance_m) < 0.62
+def test_the_demo_cameras_differ_in_their_detector_alone() -> None:
+    measured, law = (
+        tomllib.loads((ORCHARD / "cameras" / name).read_text(encoding="utf-8"))
+        for name in ("wide_mono.toml", "wide_mono_law.toml")
+    )
+    for key in ("name", "detector"):
+        assert measured.pop(key) != law.pop(key)
+    assert measured == law
+
+
+@pytest.mark.parametrize("blur_px", [0.0, 1.5])
+@pytest.mark.parametrize("incidence_deg", [0.0, 40.0, 55.0])
+@pytest.mark.parametrize("edge_px", [18.0, 25.0, 32.0, 45.0, 60.0])
+def test_the_demo_detector_by_law_is_near_the_measured_one(
+    edge_px: float, incidence_deg: float, blur_px: float
+) -> None:
+    cameras = [load_camera(ORCHARD / "cameras" / f"wide_mono{end}.toml") for end in ("", "_law")]
+    measured, law = (
+        detector_response(
+            camera.detector,
+            distance_m=camera.lens.focal_px[:1] * 0.165 / edge_px,
+            cos_incidence=np.cos(np.radians([incidence_deg])),
+            edge_px=np.array([edge_px]),
+            blur_px=np.array([blur_px]),
+        )
+        for camera in cameras
+    )
+    assert 1 / 3 < law.std_px[0] / measured.std_px[0] < 3
+    assert abs(law.found_probability[0] - measured.found_probability[0]) < 0.35
+    assert abs(law.inward_px[0] - measured.inward_px[0] - 0.7 * measured.narrowing_px[0]) < 0.5

@@ -66,6 +66,7 @@ def flawless(rig: Rig) -> Rig:
                     miss_rate=0.0,
                     half_found_edge_px=0.0,
                     found_edge_width_px=1e-3,
+                    measured=None,
                 ),
             ),
         )
