@@ -17,6 +17,7 @@ _COMMANDS: Mapping[str, str] = {
     "calibrate": "Measure a lens from pictures of a board.",
     "check": "Validate files and say what they hold.",
     "compare": "Run every plan of a study with the same luck, and rank them.",
+    "render": "Show what the cameras see, as pictures and as a movie.",
     "replay": "Run the filter on a recording and score it.",
     "simulate": "Write what the robot of a study would record.",
 }

@@ -7,6 +7,8 @@ from posefuse.plots.aim_tolerance import (
     draw_distance_tolerance,
 )
 from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
+from posefuse.plots.camera import camera_legend_handles, draw_camera_view, shrunk_image
+from posefuse.plots.camera_movie import MovingFigure
 from posefuse.plots.consistency import draw_nees, draw_nis
 from posefuse.plots.court import court_margin_m, draw_court
 from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
@@ -20,11 +22,13 @@ from posefuse.plots.floor import (
 )
 from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
 from posefuse.plots.style import (
+    INK,
     Axes,
     Figure,
     drawing,
     in_unit,
     new_figure,
+    plan_colour,
     png_bytes,
     set_finding,
     svg_text,
@@ -32,15 +36,19 @@ from posefuse.plots.style import (
 from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
 
 __all__ = [
+    "INK",
     "Axes",
     "Figure",
+    "MovingFigure",
     "SpreadAtPlaces",
     "add_error_bar",
     "add_hit_bar",
     "add_tags_bar",
     "box_legend_handles",
+    "camera_legend_handles",
     "court_margin_m",
     "draw_bearing_tolerance",
+    "draw_camera_view",
     "draw_court",
     "draw_distance_error",
     "draw_distance_tolerance",
@@ -63,8 +71,10 @@ __all__ = [
     "exaggeration_of",
     "in_unit",
     "new_figure",
+    "plan_colour",
     "png_bytes",
     "set_finding",
+    "shrunk_image",
     "svg_text",
     "tags_per_bin",
 ]

@@ -1,10 +1,13 @@
 """A comparison as one self-contained page."""
 
+import os
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 from posefuse.fusion.fuse import fuse
+from posefuse.report.camera_strip import instants_of, report_strip
+from posefuse.report.camera_views import CameraViews, why_no_images
 from posefuse.report.glossary import CAUTION, COMPARISON_WORDS, HIT_WORDS
 from posefuse.report.hit_pictures import (
     comparison_room,
@@ -48,7 +51,7 @@ from posefuse.study.comparison import Comparison, PlanRow
 
 __all__ = ["comparison_pictures", "drawn_run", "write_comparison_report"]
 
-
+_STRIP_INSTANTS = 2
 _SOURCES = {
     SightingSource.CORNERS: "corners drawn from the detectors' response",
     SightingSource.IMAGES: "corners found by the detector in rendered images",
@@ -96,6 +99,7 @@ def write_comparison_report(
         counts=counts_table(comparison),
         glossary=COMPARISON_WORDS | (HIT_WORDS if has_hits else {}),
         caution=CAUTION,
+        no_strip=why_no_images(comparison.study.layout),
         **pictures,
     )
 
@@ -165,6 +169,7 @@ def comparison_pictures(
             else None
         ),
         "hit_map": hits_picture(comparison, hit_maps(comparison, maps), length_unit=length_unit),
+        "strip": _strip(comparison, best, course),
         "court": court_picture(run, length_unit=length_unit),
         "timelines": [
             replace(timeline_picture(each, length_unit=length_unit), name=name)
@@ -173,6 +178,20 @@ def comparison_pictures(
         "consistency": consistency_picture(comparison),
         "nis": nis_picture(run),
     }
+
+
+def _strip(comparison: Comparison, plan_name: str, course_name: str) -> Picture | None:
+    """What the plan's cameras see at a few shots; ``None`` where its tags have no pictures."""
+    study = comparison.study
+    plan, course = study.plan(plan_name), study.course(course_name)
+    if why_no_images(study.layout):
+        return None
+    return report_strip(
+        CameraViews(plan_scene(study, plan, course), seed=comparison.seed, trial=0),
+        instants_of(course, most=_STRIP_INSTANTS),
+        title=f"{plan.name}, {course.name}, first trial",
+        workers=os.cpu_count() or 1,
+    )
 
 
 def _hardest_course(rankings: dict[str, tuple[PlanRow, ...]], plan: str) -> str:

@@ -57,7 +57,7 @@ def test_help_loads_nothing_heavy() -> None:
         (["chek", "a.toml"], "Error: no command 'chek'; did you mean 'check'?\n"),
         (
             ["zzz"],
-            "Error: no command 'zzz'; there are: aim, calibrate, check, compare, replay, "
+            "Error: no command 'zzz'; there are: aim, calibrate, check, compare, render, replay, "
             "simulate\n",
         ),
         (["check"], "Error: Missing argument 'FILE...'.\n"),

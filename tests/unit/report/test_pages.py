@@ -86,8 +86,8 @@ def test_page_is_whole_and_needs_nothing_else(page: Page) -> None:
     check_self_contained(page)
     names = [a["id"] for tag, a in page.tags if tag == "figure"]
     assert names == [
-        "boxes", "rigs", "expected_error", "tags_seen", "court", "timeline_best", "timeline_last",
-        "consistency", "nis",
+        "boxes", "rigs", "expected_error", "tags_seen", "court", "strip", "timeline_best",
+        "timeline_last", "consistency", "nis",
     ]  # fmt: skip
 
 

@@ -1,0 +1,206 @@
+"""What the cameras of one trial see, what the detector finds in it and what it misses."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posefuse.checks import FloatArray, IntArray
+from posefuse.errors import InputError
+from posefuse.fieldlayout import FieldLayout
+from posefuse.geometry import Pose3
+from posefuse.plots import Axes, draw_camera_view, shrunk_image
+from posefuse.sensing import project
+from posefuse.sensing.tag_pictures import tag_cells
+from posefuse.simulation.built import build
+from posefuse.simulation.images import TrialImages
+from posefuse.simulation.scene import Scene
+
+__all__ = [
+    "CameraViews",
+    "SeenFrame",
+    "brightness_for",
+    "draw_frame",
+    "found_text",
+    "shortened",
+    "why_no_images",
+]
+
+_TITLE_POINTS = 8.0
+_LETTERS_PER_IN = 15.5
+"""Of a title at this size."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SeenFrame:
+    """One frame of one camera.
+
+    Parameters
+    ----------
+    image, step_px
+        Grey levels, each the mean over a square of so many pixels a side.
+    found_corners_px, missed_corners_px : (n, 4, 2) arrays
+        As the detector has them; where they truly are.
+    """
+
+    captured_at_s: float
+    image: NDArray[np.uint8]
+    step_px: int
+    found_ids: IntArray
+    found_corners_px: FloatArray
+    missed_ids: IntArray
+    missed_corners_px: FloatArray
+
+
+class CameraViews:
+    """The frames of one trial, rendered and searched when they are asked for."""
+
+    def __init__(self, scene: Scene, *, seed: int, trial: int) -> None:
+        self._built = build(scene, seed=seed, trial=trial)
+        self._images = TrialImages(self._built)
+
+    @property
+    def scene(self) -> Scene:
+        """The scene whose frames they are."""
+        return self._built.scene
+
+    @property
+    def seed(self) -> int:
+        """Of the trial's luck."""
+        return self._built.seed
+
+    @property
+    def trial(self) -> int:
+        """Number of the trial."""
+        return self._built.trial
+
+    def nearest_frames(self, at_s: float) -> list[int | None]:
+        """Of each mount, the frame captured nearest to an instant; ``None`` where it has none."""
+        return [
+            int(frames[np.argmin(np.abs(self._captured_at_s(frames) - at_s))])
+            if len(frames)
+            else None
+            for frames in self.scene.frames_of_mount
+        ]
+
+    def newest_frames(self, at_s: float) -> list[int | None]:
+        """Of each mount, the last frame captured until an instant; ``None`` where it has none."""
+        newest: list[int | None] = []
+        for frames in self.scene.frames_of_mount:
+            count = int(np.searchsorted(self._captured_at_s(frames), at_s, side="right"))
+            newest.append(int(frames[count - 1]) if count else None)
+        return newest
+
+    def seen(self, frame: int, *, least_wide_px: int) -> SeenFrame:
+        """The frame; the detector sees it whole, what is kept may be smaller, yet so wide."""
+        whole = self._images.image(frame)
+        found = self._images.detect(frame, whole)
+        image, step = shrunk_image(whole, least_wide_px)
+        ids, corners = self._in_view(frame)
+        is_missed = ~np.isin(ids, found.ids)
+        return SeenFrame(
+            captured_at_s=float(self.scene.views.captured_at_s[frame]),
+            image=image,
+            step_px=step,
+            found_ids=found.ids,
+            found_corners_px=found.corners_px,
+            missed_ids=ids[is_missed],
+            missed_corners_px=corners[is_missed],
+        )
+
+    def _captured_at_s(self, frames: IntArray) -> FloatArray:
+        return np.asarray(self.scene.views.captured_at_s[frames])
+
+    def _in_view(self, frame: int) -> tuple[IntArray, FloatArray]:
+        """Ids and true corners of the tags that lie whole in the frame and are not hidden."""
+        built, scene = self._built, self.scene
+        views, camera = scene.views, int(scene.views.camera[frame])
+        span = slice(*scene.first_sighting[frame : frame + 2])
+        tags, state = views.tag[span], scene.frame_mount_state[frame]
+        world_from_robot = Pose3.from_parts(views.rotation[frame], views.translation_m[frame])
+        robot_from_level = Pose3.from_parts(built.lean, np.zeros(3))
+        level_from_camera = Pose3.from_parts(
+            built.mount_rotations[state], built.mount_translations_m[state]
+        )
+        world_from_camera = world_from_robot @ robot_from_level @ level_from_camera
+        points = world_from_camera.inverse().transform(
+            built.tag_corners_in_world_m[tags].reshape(-1, 3)
+        )
+        seen_by = scene.rig.mounts[camera].camera
+        lens = replace(
+            seen_by.lens, focal_px=seen_by.lens.focal_px * built.errors.focal_factors[camera]
+        )
+        corners = project(points, lens).reshape(-1, 4, 2)
+        # a row read later sees the image moved on
+        rows = corners[:, :, 1] - 0.5 * (seen_by.sensor.height_px - 1)
+        late_s = seen_by.sensor.row_time_s * rows
+        corners = corners + late_s[:, :, None] * views.velocity_px_per_s[span][:, None]
+        edges = np.array([seen_by.sensor.width_px, seen_by.sensor.height_px]) - 0.5
+        is_whole = ((corners >= -0.5) & (corners <= edges)).all(axis=(1, 2))
+        return views.tags.ids[tags[is_whole]], corners[is_whole]
+
+
+def why_no_images(layout: FieldLayout) -> str:
+    """Why no image of the arena can be rendered: a tag that OpenCV does not carry; else empty."""
+    try:
+        for tag in layout.tags:
+            tag_cells(tag.family, tag.id)
+    except InputError as error:
+        return str(error)
+    return ""
+
+
+def brightness_for(frames: list[SeenFrame]) -> float:
+    """One factor for all the frames that lets the brightest hundredth come out near white."""
+    white = max((float(np.quantile(frame.image, 0.99)) for frame in frames), default=255.0)
+    return max(1.0, round(230.0 / max(white, 1.0), 1))
+
+
+def found_text(frame: SeenFrame) -> str:
+    """What was found and missed, in words."""
+    found, missed = (
+        ", ".join(str(id) for id in ids.tolist()) for ids in (frame.found_ids, frame.missed_ids)
+    )
+    if not found and not missed:
+        return "no tag in view"
+    told = f"tag{'s' * (len(frame.found_ids) > 1)} {found}" if found else "no tag found"
+    return f"{told}; missed {missed}" if missed else told
+
+
+def draw_frame(
+    ax: Axes,
+    frame: SeenFrame | None,
+    *,
+    name: str,
+    panel_width_in: float,
+    brightness: float,
+) -> None:
+    """The frame's image and marks, with its camera's name, its time and what was found above it."""
+    letters = round(_LETTERS_PER_IN * panel_width_in)
+    if frame is None:
+        ax.set_axis_off()
+        ax.set_title(f"{shortened(name, letters)}\nno frame", fontsize=_TITLE_POINTS)
+        return
+    draw_camera_view(
+        ax,
+        frame.image,
+        found_ids=frame.found_ids,
+        found_corners_px=frame.found_corners_px,
+        missed_ids=frame.missed_ids,
+        missed_corners_px=frame.missed_corners_px,
+        panel_width_in=panel_width_in,
+        step_px=frame.step_px,
+        brightness=brightness,
+    )
+    taken = f", {frame.captured_at_s:.3f} s"
+    first = shortened(name, letters - len(taken)) + taken
+    ax.set_title(f"{first}\n{shortened(found_text(frame), letters)}", fontsize=_TITLE_POINTS)
+
+
+def shortened(text: str, letters: int) -> str:
+    """The text, its end cut off where it is longer than so many letters.
+
+    >>> shortened("a long name", 7)
+    'a long…'
+    """
+    return text if len(text) <= letters else text[: max(letters - 1, 1)].rstrip() + "…"

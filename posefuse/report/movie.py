@@ -1,0 +1,289 @@
+"""A drive as moving pictures: the court from above beside what the cameras see."""
+
+import math
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posefuse.checks import FloatArray
+from posefuse.geometry import Pose2
+from posefuse.plots import (
+    INK,
+    Axes,
+    Figure,
+    MovingFigure,
+    court_margin_m,
+    draw_court,
+    draw_distance_error,
+    draw_path,
+    draw_robot,
+    draw_shots,
+    drawing,
+    exaggeration_of,
+    new_figure,
+    plan_colour,
+)
+from posefuse.report.camera_views import (
+    CameraViews,
+    SeenFrame,
+    brightness_for,
+    draw_frame,
+    shortened,
+)
+from posefuse.report.run_pictures import DrawnRun
+from posefuse.report.wording import length_with_unit
+from posefuse.scoring.score import shot_rows
+
+__all__ = ["Drive", "drive_pictures"]
+
+_WIDTH_IN, _HEIGHT_IN = 12.8, 7.2
+# left, bottom, width, height
+_COURT_IN = (0.62, 3.2, 5.3, 3.1)
+_ERROR_IN = (0.62, 1.05, 5.3, 1.15)
+_CAMERAS_IN = (6.2, 0.55, 6.6, 5.85)
+_LEGEND_TOP_IN = 2.85
+_FRAME_TITLE_IN, _GAP_IN = 0.4, 0.12
+_SHOT_SHOWN_S = 0.4
+_AHEAD = 8
+"""Moments whose images are rendered while one is drawn."""
+
+Images = list[SeenFrame | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drive:
+    """What a movie shows.
+
+    Parameters
+    ----------
+    run
+        With its truth.
+    views
+        The cameras of the same trial.
+    source
+        Where the filter's sightings come from.
+    moments_s : (n,) array
+        The instants shown, on the clock of the course.
+    """
+
+    run: DrawnRun
+    views: CameraViews
+    source: str
+    moments_s: FloatArray
+
+    def rows(self) -> NDArray[np.int64]:
+        """The last odometry row at each moment."""
+        stamps = self.run.estimate.stamps_s
+        return np.maximum(np.searchsorted(stamps, self.moments_s, side="right") - 1, 0)
+
+
+def drive_pictures(
+    drive: Drive, *, workers: int, dots_per_inch: float = 100.0
+) -> Iterator[NDArray[np.uint8]]:
+    """A picture (h, w, 3) for each moment, 12.8 by 7.2 inches large.
+
+    Images are rendered by so many threads while the pictures are drawn.
+    """
+    with ThreadPoolExecutor(workers) as pool:
+        try:
+            sample = drive.moments_s[:: max(1, len(drive.moments_s) // 3)]
+            brightness = brightness_for(
+                [frame for row in _images(drive, sample, pool) for frame in row if frame]
+            )
+            with drawing():
+                sheet = _Sheet(drive, brightness=brightness, dots_per_inch=dots_per_inch)
+                for place, images in enumerate(_images(drive, drive.moments_s, pool)):
+                    yield sheet.picture(place, images)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _images(drive: Drive, moments_s: FloatArray, pool: ThreadPoolExecutor) -> Iterator[Images]:
+    """The newest frame of each camera at each moment; one that is shown again is kept."""
+    panel_in, _ = _panels(drive)
+    least_wide_px = math.ceil(100.0 * panel_in)
+    views = drive.views
+    waiting: deque[list[Future[SeenFrame] | None]] = deque()
+    known: dict[int, Future[SeenFrame]] = {}
+    for at_s in moments_s.tolist():
+        wanted = views.newest_frames(at_s)
+        known = {
+            frame: known.get(frame) or pool.submit(views.seen, frame, least_wide_px=least_wide_px)
+            for frame in wanted
+            if frame is not None
+        }
+        waiting.append([None if frame is None else known[frame] for frame in wanted])
+        if len(waiting) > _AHEAD:
+            yield _results(waiting.popleft())
+    for futures in waiting:
+        yield _results(futures)
+
+
+def _results(futures: list[Future[SeenFrame] | None]) -> Images:
+    return [None if future is None else future.result() for future in futures]
+
+
+def _panels(drive: Drive) -> tuple[float, list[tuple[float, float, float, float]]]:
+    """How wide an image is and where each lies (left, bottom, width, height): as large as fits."""
+    sensors = [mount.camera.sensor for mount in drive.run.rig.mounts]
+    tall = max(sensor.height_px / sensor.width_px for sensor in sensors)
+    left, bottom, width, height = _CAMERAS_IN
+
+    def panel_in(columns: int) -> float:
+        rows = -(-len(sensors) // columns)
+        return min(width / columns - _GAP_IN, (height / rows - _FRAME_TITLE_IN) / tall)
+
+    columns = max(range(1, len(sensors) + 1), key=panel_in)
+    wide = panel_in(columns)
+    places = []
+    for place, sensor in enumerate(sensors):
+        row, column = divmod(place, columns)
+        own = wide * sensor.height_px / sensor.width_px
+        top = bottom + height - row * (wide * tall + _FRAME_TITLE_IN) - _FRAME_TITLE_IN
+        places.append((left + column * (wide + _GAP_IN), top - own, wide, own))
+    return wide, places
+
+
+class _Sheet:
+    """The page of the movie, and what moves on it."""
+
+    def __init__(self, drive: Drive, *, brightness: float, dots_per_inch: float) -> None:
+        self._drive, self._brightness = drive, brightness
+        run, rows = drive.run, drive.rows()
+        self._rows, self._goals = rows, run.goals_ahead()
+        every = np.arange(len(run.t_s))
+        self._errors = run.errors_at(every, self._goals)
+        self._std_m = run.distance_std_m(self._goals)
+        self._factor = exaggeration_of(
+            run.estimate.covs[rows][:, :2, :2],
+            run.estimate.poses[rows, :2] - self._errors.true_poses[rows, :2],
+            wanted_m=0.8 * court_margin_m(run.layout),
+        )
+        self._panel_in, places = _panels(drive)
+        self._figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
+        self._figure.set_layout_engine("none")
+        self._court = _axes_at(self._figure, _COURT_IN)
+        self._court.set_anchor("N")
+        draw_court(self._court, run.layout, length_unit="m")
+        self._error = _axes_at(self._figure, _ERROR_IN)
+        self._draw_error()
+        self._cameras = [_axes_at(self._figure, place) for place in places]
+        for index, ax in enumerate(self._cameras):
+            ax.set_xticks([])
+            ax.set_yticks([])
+            ax.spines[:].set(visible=True, color=plan_colour(index), linewidth=4.0)
+        self._write()
+        self._moving = MovingFigure(self._figure, dots_per_inch=dots_per_inch)
+
+    def picture(self, place: int, images: Images) -> NDArray[np.uint8]:
+        """The page at the moment of that place."""
+        return self._moving.moment(lambda: self._draw(place, images))
+
+    def _write(self) -> None:
+        """What stands on every page: title, legend, and where things come from."""
+        self._figure.text(
+            0.01, 0.985, self._drive.run.title, va="top", fontsize=11.0, fontweight="bold"
+        )
+        still = self._court.get_children()
+        self._draw_drive(0)
+        handles, labels = self._court.get_legend_handles_labels()
+        for artist in self._court.get_children():
+            if artist not in still:
+                artist.remove()
+        left, top = _COURT_IN[0] / _WIDTH_IN, _LEGEND_TOP_IN / _HEIGHT_IN
+        self._figure.legend(
+            handles,
+            labels,
+            loc="upper left",
+            bbox_to_anchor=(left, top),
+            borderaxespad=0.0,
+            ncols=2,
+        )
+        bright = f"; shown {self._brightness:g} times as bright" if self._brightness > 1.0 else ""
+        self._figure.text(
+            0.01,
+            0.012,
+            f"The filter is given {self._drive.source}.\nRight: the cameras' newest images, framed "
+            "in the colour of their view on the court, rendered, with the tags that OpenCV's "
+            f"detector finds (orange; missed: blue, dashed){bright}.",
+            va="bottom",
+            fontsize=8.0,
+        )
+
+    def _draw_error(self) -> None:
+        """The distance error over all moments."""
+        run, rows = self._drive.run, self._rows
+        span = np.arange(rows[0], max(rows[-1], rows[0] + 1) + 1)
+        stamps = run.estimate.stamps_s
+        shots = shot_rows(run.recording)
+        shots = shots[(shots >= span[0]) & (shots <= span[-1])]
+        draw_distance_error(
+            self._error,
+            t_s=stamps[span],
+            error_m=self._errors.distance_error_m[span],
+            std_m=self._std_m[span],
+            shots_t_s=stamps[shots],
+            shot_errors_m=self._errors.distance_error_m[shots],
+        )
+        self._error.set_xlabel("time (s)")
+        self._error.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderaxespad=0.1)
+
+    def _draw(self, place: int, images: Images) -> None:
+        self._figure.text(
+            0.01, 0.943, self._told(place), va="top", fontsize=10.0, family="monospace"
+        )
+        self._draw_drive(place)
+        self._error.axvline(self._drive.moments_s[place], color=INK, linewidth=1.0, zorder=6)
+        for ax, mount, frame in zip(self._cameras, self._drive.run.rig.mounts, images, strict=True):
+            draw_frame(
+                ax,
+                frame,
+                name=mount.name,
+                panel_width_in=self._panel_in,
+                brightness=self._brightness,
+            )
+
+    def _draw_drive(self, place: int) -> None:
+        """The robot, its path so far and the estimate with its ellipse."""
+        run, row = self._drive.run, int(self._rows[place])
+        past = np.append(np.arange(self._rows[0], row, 3), row)
+        true = self._errors.true_poses
+        draw_path(self._court, true[past, :2], label="true path so far", colour="#555555")
+        draw_robot(
+            self._court,
+            run.rig,
+            Pose2(true[row]),
+            layout=run.layout,
+            reach_m=6.0 * court_margin_m(run.layout),
+        )
+        draw_shots(
+            self._court,
+            true_xy_m=true[row : row + 1, :2],
+            estimated_xy_m=run.estimate.poses[row : row + 1, :2],
+            covs_m2=run.estimate.covs[row : row + 1, :2, :2],
+            exaggeration=self._factor,
+            label="true place",
+        )
+
+    def _told(self, place: int) -> str:
+        """The time, how far the distance is off and how far the filter thinks it may be."""
+        row, at_s = int(self._rows[place]), float(self._drive.moments_s[place])
+        off = length_with_unit(abs(float(self._errors.distance_error_m[row])), "cm")
+        std = length_with_unit(float(self._std_m[row]), "cm")
+        shots = self._drive.run.recording.shots
+        shot = shots is not None and any(0.0 <= at_s - s < _SHOT_SHOWN_S for s in shots.stamps_s)
+        goal = shortened(self._goals[row].name, 24)
+        return f"{at_s:6.2f} s   distance to {goal}: off by {off:>8}, filter's sigma {std:>8}" + (
+            "   SHOT" if shot else ""
+        )
+
+
+def _axes_at(figure: Figure, place_in: tuple[float, float, float, float]) -> Axes:
+    left, bottom, width, height = place_in
+    return figure.add_axes(
+        (left / _WIDTH_IN, bottom / _HEIGHT_IN, width / _WIDTH_IN, height / _HEIGHT_IN)
+    )
