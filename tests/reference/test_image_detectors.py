@@ -1,0 +1,127 @@
+"""Two detectors on whole frames of the demo court, blurred and noisy, against the true projection.
+
+True corners: cv2.projectPoints at the middle of the exposure, pixel centres at integers. OpenCV's
+detector counts pixels so, too. pupil-apriltags, a build of the detector that comes with the tag
+family, counts from the outer corner of the first pixel, which is half a pixel more on both axes,
+and stands the tags on their head (see ``sensing.tag_pictures``).
+"""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from posefuse.fieldlayout.file import load_layout
+from posefuse.geometry import Pose2, Pose3
+from posefuse.randomness import stream_key
+from posefuse.robot.file import load_rig
+from posefuse.sensing import RobotBoxes, WorldBoxes
+from posefuse.sensing.camera_view import camera_view
+from posefuse.sensing.detect import detect_tags
+from posefuse.sensing.render import CameraMotion, render
+from posefuse.sensing.surroundings import Surroundings
+from rendering import OUTWARD
+
+ROOT = Path(__file__).parents[2]
+LAYOUT = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "four_corners.toml")
+SURE_PX = 20.0  # shortest edge that either detector finds, here,
+MARGIN_PX = 10.0  # where the tag's white margin is in the image, too
+MOST_TURN_RAD_PER_S = 1.0
+ITS_ORDER = [1, 0, 3, 2]
+
+
+def frames(count: int):
+    """Images from places all over the court, each with the camera's pose in mid exposure."""
+    generator = np.random.default_rng(7)
+    around = Surroundings.from_layout(
+        LAYOUT,
+        boxes=WorldBoxes.from_obstacles(LAYOUT.obstacles),
+        robot_boxes=RobotBoxes.from_body(RIG.body),
+    )
+    views = [camera_view(mount.camera.lens, mount.camera.sensor) for mount in RIG.mounts]
+    for number in range(count):
+        mount, view = RIG.mounts[number % len(views)], views[number % len(views)]
+        exposure_s = mount.camera.timing.exposure_s
+        instants = np.linspace(-0.5, 0.5, 5) * exposure_s
+        x, y = generator.uniform(1.0, (LAYOUT.length_m - 1.0, LAYOUT.width_m - 1.0))
+        rate = generator.uniform(-MOST_TURN_RAD_PER_S, MOST_TURN_RAD_PER_S)
+        headings = generator.uniform(-3.1, 3.1) + rate * instants
+        robot = Pose3.from_plane(Pose2(np.column_stack([np.full(5, x), np.full(5, y), headings])))
+        motion = CameraMotion(
+            instants_s=instants,
+            world_from_camera=robot @ mount.robot_from_camera,
+            robot_from_camera=mount.robot_from_camera,
+        )
+        image = render(
+            around,
+            view=view,
+            motion=motion,
+            exposure_s=exposure_s,
+            quality=mount.camera.image,
+            key=stream_key(7, 0, "image noise"),
+            frame=number,
+        )
+        yield image, Pose3(motion.world_from_camera.matrix[2]), mount.camera.lens
+
+
+def by_cv2(world_from_camera: Pose3, lens) -> dict[int, np.ndarray]:
+    """True corners (4, 2) of every tag by its id."""
+    nowhere, camera_from_world = np.zeros(3), world_from_camera.inverse()
+    corners = {}
+    for tag in LAYOUT.tags:
+        points = camera_from_world.transform(tag.corners_in_world_m)
+        pixels, _ = cv2.projectPoints(points, nowhere, nowhere, lens.matrix, lens.distortion)
+        corners[tag.id] = pixels.reshape(4, 2)
+    return corners
+
+
+def shortest_edge_px(corners: np.ndarray) -> float:
+    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).min())
+
+
+def room_px(corners: np.ndarray, image: np.ndarray) -> float:
+    """From the corners to the nearest edge of the image."""
+    last = np.array(image.shape[::-1]) - 1.0
+    return float(np.minimum(corners, last - corners).min())
+
+
+def assert_two_detectors_agree(count: int, tell) -> None:
+    other = pytest.importorskip("pupil_apriltags", reason="no wheel of it for this machine")
+    finder = other.Detector(families="tag36h11", nthreads=1, quad_decimate=1.0)
+    own_errors, its_errors = [], []
+    for image, world_from_camera, lens in frames(count):
+        true = by_cv2(world_from_camera, lens)
+        found = detect_tags(image, families=["36h11"])
+        ours = dict(zip(found.ids.tolist(), found.corners_px, strict=True))
+        its = {one.tag_id: np.array(one.corners)[ITS_ORDER] for one in finder.detect(image)}
+        for id in ours.keys() ^ its.keys():  # found by one of them alone
+            assert shortest_edge_px(true[id]) < SURE_PX or room_px(true[id], image) < MARGIN_PX
+        own_errors += [ours[id] - true[id] for id in ours]
+        its_errors += [its[id] - true[id] for id in its]
+    own, its = np.array(own_errors), np.array(its_errors)
+    assert len(own) > count
+    told = []
+    for name, errors in (("OpenCV", own), ("pupil-apriltags", its)):
+        shift = errors.mean(axis=(0, 1))
+        inward = -(errors * OUTWARD).sum(axis=-1).mean()
+        rms = np.sqrt(((errors - shift) ** 2).mean())
+        told.append(
+            f"{name}: {len(errors)} tags, shift {shift[0]:+.2f}, {shift[1]:+.2f} px, "
+            f"{inward:.2f} px inward, {rms:.2f} px RMS about the shift"
+        )
+    tell(f"{count} blurred frames of the demo court; {'; '.join(told)}")
+    assert np.abs(its.mean(axis=(0, 1)) - 0.5).max() < 0.03
+    assert np.sqrt(((its - 0.5) ** 2).mean()) < 0.15
+    assert np.abs(own.mean(axis=(0, 1))).max() < 0.15  # no shift of its origin
+    assert 0.2 < -(own * OUTWARD).sum(axis=-1).mean() < 1.0  # but tags shrink
+
+
+def test_two_detectors_on_whole_frames(tell) -> None:
+    assert_two_detectors_agree(10, tell)
+
+
+@pytest.mark.slow
+def test_two_detectors_on_many_whole_frames(tell) -> None:
+    assert_two_detectors_agree(100, tell)
