@@ -54,7 +54,14 @@ def test_outlines_ids_and_corner_0_are_where_the_tags_are() -> None:
 
 
 def test_ids_hide_neither_tags_nor_each_other_nor_leave_the_image() -> None:
-    places = [(0.0, 0.0), (130.0, 0.0), (0.0, 110.0), (1240.0, 760.0), (640.0, 400.0), (640.0, 345.0)]
+    places = [
+        (0.0, 0.0),
+        (130.0, 0.0),
+        (0.0, 110.0),
+        (1240.0, 760.0),
+        (640.0, 400.0),
+        (640.0, 345.0),
+    ]
     tags = [np.array(place) + 38.0 * SQUARE for place in places]
     with drawing():
         ax = view(tags, [])
