@@ -186,7 +186,12 @@ class _Sheet:
     def _write(self) -> None:
         """What stands on every page: title, legend, and where things come from."""
         self._figure.text(
-            0.01, 0.985, self._drive.run.title, va="top", fontsize=11.0, fontweight="bold"
+            0.01,
+            0.985,
+            shortened(self._drive.run.title, 130),
+            va="top",
+            fontsize=11.0,
+            fontweight="bold",
         )
         still = self._court.get_children()
         self._draw_drive(0)
@@ -229,6 +234,8 @@ class _Sheet:
             shots_t_s=stamps[shots],
             shot_errors_m=self._errors.distance_error_m[shots],
         )
+        last_s = max(float(stamps[span[-1]]), float(self._drive.moments_s[-1]))
+        self._error.set_xlim(stamps[span[0]], last_s)
         self._error.set_xlabel("time (s)")
         self._error.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderaxespad=0.1)
 

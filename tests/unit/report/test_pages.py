@@ -125,6 +125,17 @@ def test_one_plan_and_no_shots(tmp_path: Path) -> None:
     assert [a["id"] for tag, a in page.tags if tag == "figure"].count("timeline_best") == 1
 
 
+def test_a_family_that_has_no_pictures_is_told(tmp_path: Path) -> None:
+    study = small_study()
+    tags = tuple(replace(tag, family="49h12") for tag in study.layout.tags)
+    lone = replace(study, layout=replace(study.layout, tags=tags), plans=study.plans[:1], trials=1)
+    write_comparison_report(compare(lone, workers=1), tmp_path / "r.html", made_at=MADE_AT)
+    page = Page(tmp_path / "r.html")
+    check_self_contained(page)
+    assert "strip" not in [a["id"] for tag, a in page.tags if tag == "figure"]
+    assert "images cannot be shown: tag family: OpenCV carries no '49h12'" in page.words
+
+
 def test_many_plans_with_long_names_on_many_courses(tmp_path: Path) -> None:
     study = small_study()
     plan, course = study.plans[0], study.courses[0]
