@@ -34,7 +34,7 @@ class ResponseRecipe:
         Times the camera's own noise and defocus.
     """
 
-    edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 29, 32, 36, 45, 60, 90)
+    edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30.5, 32, 36, 45, 60, 90)
     incidences_deg: tuple[float, ...] = (0, 20, 40, 55, 68)
     blurs_px: tuple[float, ...] = (0, 1.5, 3, 6, 10)
     noise_factors: tuple[float, ...] = (0.5, 1.0, 2.0)
