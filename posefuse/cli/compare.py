@@ -60,9 +60,11 @@ def command(
     from posefuse.files.result_folder import new_folder
     from posefuse.report.comparison import write_comparison_report
     from posefuse.report.files import write_results
+    from posefuse.sensing.tag_pictures import load_opencv
     from posefuse.study.file import load_study
 
     refuse_other_kinds(study_file, "study")
+    load_opencv()  # the report needs it, after all the trials
     study = with_sightings(load_study(study_file), sightings)
     out = out or default_folder()
     with new_folder(out) as folder:

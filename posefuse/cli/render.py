@@ -191,7 +191,7 @@ def _drive(
     if study.sightings is SightingSource.IMAGES:
         told = f"Images for the filter: {scene.views.frame_count:,} frames to render and search."
         Console(stderr=True).print(told, highlight=False)
-    recording = simulate(scene, seed=views.seed, trial=views.trial)
+    recording = simulate(scene, seed=views.seed, trial=views.trial, workers=os.cpu_count() or 1)
     count = max(1, round((movie.to_s - movie.from_s) * movie.rate_hz))
     return Drive(
         run=DrawnRun(

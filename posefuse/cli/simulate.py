@@ -1,5 +1,6 @@
 """``posefuse simulate STUDY``: writes what the robot would record."""
 
+import os
 import re
 from pathlib import Path
 
@@ -60,7 +61,7 @@ def command(
             for trial in range(trials):
                 name = _folder_name(plan.name, course.name, f"trial {trial}")
                 stored = StoredRecording(
-                    recording=simulate(scene, seed=seed, trial=trial),
+                    recording=simulate(scene, seed=seed, trial=trial, workers=os.cpu_count() or 1),
                     rig=plan.rig,
                     layout=study.layout,
                     rig_path=_file_of(plan.name, plan.rig_path),

@@ -45,7 +45,6 @@ from posefuse.report.tables import (
 )
 from posefuse.report.wording import finding
 from posefuse.simulation.scene import SightingSource
-from posefuse.simulation.simulate import simulate
 from posefuse.study.compare import plan_scene
 from posefuse.study.comparison import Comparison, PlanRow
 
@@ -206,10 +205,10 @@ def _hardest_course(rankings: dict[str, tuple[PlanRow, ...]], plan: str) -> str:
 
 
 def drawn_run(comparison: Comparison, plan_name: str, course_name: str) -> DrawnRun:
-    """The first trial of a plan on a course, run again: the same seed gives the same bits."""
+    """The first trial of a plan on a course."""
     study = comparison.study
     plan, course = study.plan(plan_name), study.course(course_name)
-    recording = simulate(plan_scene(study, plan, course), seed=comparison.seed, trial=0)
+    recording = comparison.run(plan_name, course_name).first
     return DrawnRun(
         title=f"{plan.name}, {course.name}, first trial",
         recording=recording,

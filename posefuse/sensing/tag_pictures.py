@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from posefuse.checks import BoolArray
 from posefuse.errors import InputError
 
-__all__ = ["MARGIN_CELLS", "opencv_dictionary", "tag_cells", "tag_picture"]
+__all__ = ["MARGIN_CELLS", "load_opencv", "opencv_dictionary", "tag_cells", "tag_picture"]
 
 MARGIN_CELLS = 1
 """White cells around the black square."""
@@ -29,6 +29,11 @@ _NAMES = {
     "original": "ARUCO_ORIGINAL",
     **{f"{n}x{n}_{size}": f"{n}X{n}_{size}" for n in (4, 5, 6, 7) for size in (50, 100, 250, 1000)},
 }
+
+
+def load_opencv() -> None:
+    """Loads OpenCV: where it misses a library of the system, that is told now and not later."""
+    import cv2  # noqa: F401
 
 
 @cache

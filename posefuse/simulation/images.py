@@ -1,6 +1,7 @@
 """What the cameras of one trial see, as images, and the tags the detector finds in them."""
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -119,8 +120,15 @@ def _as_built_view(camera: Camera, focal_factor: float) -> CameraView:
     return camera_view(lens, camera.sensor)
 
 
-def sightings_in_images(built: BuiltScene, order: IntArray) -> tuple[Sightings, BoolArray]:
+def sightings_in_images(
+    built: BuiltScene, order: IntArray, *, workers: int = 1
+) -> tuple[Sightings, BoolArray]:
     """Renders the frames of the scene that arrived, in their order, and runs the detector on them.
+
+    Parameters
+    ----------
+    workers
+        Threads.
 
     Returns
     -------
@@ -141,14 +149,16 @@ def sightings_in_images(built: BuiltScene, order: IntArray) -> tuple[Sightings, 
     places: list[int] = []
     ids: list[int] = []
     corners: list[FloatArray] = []
-    for place, frame in enumerate(order.tolist()):
-        seen = images.detect(frame, images.image(frame))
-        for id, own in zip(seen.ids.tolist(), seen.corners_px, strict=True):
-            places.append(place)
-            ids.append(id)
-            corners.append(own.ravel())
-            if (frame, id) in candidates:
-                is_found[candidates[frame, id]] = True
+    frames = order.tolist()
+    with ThreadPoolExecutor(workers) as pool:
+        found = pool.map(lambda frame: images.detect(frame, images.image(frame)), frames)
+        for place, (frame, seen) in enumerate(zip(frames, found, strict=True)):
+            for id, own in zip(seen.ids.tolist(), seen.corners_px, strict=True):
+                places.append(place)
+                ids.append(id)
+                corners.append(own.ravel())
+                if (frame, id) in candidates:
+                    is_found[candidates[frame, id]] = True
     sightings = Sightings(
         kind=SightingKind.CORNERS,
         frame=np.array(places, dtype=np.int64),

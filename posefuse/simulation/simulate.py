@@ -56,16 +56,22 @@ class SimulatedRun:
         return locked(summed)
 
 
-def simulate(scene: Scene, *, seed: int, trial: int) -> Recording:
+def simulate(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> Recording:
     """What this trial's run leaves behind.
 
     Rival scenes run with the same seed and trial share the wheels' noise, the start, the tags'
     survey errors, and the errors and noise of mounts that bear the same name.
+
+    Parameters
+    ----------
+    workers
+        Threads that render images, where the scene's sightings come from them; the result does
+        not depend on their number.
     """
-    return simulate_run(scene, seed=seed, trial=trial).recording
+    return simulate_run(scene, seed=seed, trial=trial, workers=workers).recording
 
 
-def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
+def simulate_run(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> SimulatedRun:
     """The same, with what only a simulator can know."""
     built = build(scene, seed=seed, trial=trial)
     rows = scene.wheels.rows(
@@ -74,7 +80,7 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     captured_at_s, arrived_at_s, is_dropped = _stamps(built)
     order = np.argsort(captured_at_s, kind="stable")
     order = order[~is_dropped[order]]
-    sightings, is_found = _sightings(built, order)
+    sightings, is_found = _sightings(built, order, workers)
     recording = Recording(
         name=f"{scene.rig.name}, {scene.course.name}, seed {seed}, trial {trial}",
         sensor_names=scene.rig.sensor_names,
@@ -102,13 +108,13 @@ def simulate_run(scene: Scene, *, seed: int, trial: int) -> SimulatedRun:
     )
 
 
-def _sightings(built: BuiltScene, order: IntArray) -> tuple[Sightings, BoolArray]:
+def _sightings(built: BuiltScene, order: IntArray, workers: int) -> tuple[Sightings, BoolArray]:
     """What was found in the frames that arrived, and which of the candidates that is."""
     if built.scene.sightings is SightingSource.IMAGES:
         # OpenCV is loaded for those alone who need it
         from posefuse.simulation.images import sightings_in_images
 
-        return sightings_in_images(built, order)
+        return sightings_in_images(built, order, workers=workers)
     corners_px, is_found = _drawn_corners(built)
     return _arrived(built.scene, order, is_found, corners_px), is_found
 

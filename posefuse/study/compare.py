@@ -9,6 +9,7 @@ from posefuse.errors import InputError
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.motion.course import Course
+from posefuse.recording import Recording
 from posefuse.scoring.score import score
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.simulation.scene import Scene, prepare_scene
@@ -17,7 +18,7 @@ from posefuse.study.comparison import Comparison, Run
 from posefuse.study.ranking import rank_plans, warn_of
 from posefuse.study.study import Plan, Study
 
-__all__ = ["Comparison", "compare", "plan_scene", "run_trial"]
+__all__ = ["Comparison", "compare", "plan_scene"]
 
 Progress = Callable[[int, int], None]
 """Called with the number of trials done and of all trials."""
@@ -53,11 +54,11 @@ def compare(
     pairs = [(plan, course) for plan in study.plans for course in study.courses]
     with ThreadPoolExecutor(workers) as pool:
         try:
-            cards = pool.map(
-                lambda task: run_trial(study, *task, seed=seed),
+            done = pool.map(
+                lambda task: _run_trial(study, *task, seed=seed),
                 _tasks(study, pairs, trials),
             )
-            runs = tuple(_gather(cards, pairs, trials, on_progress))
+            runs = tuple(_gather(done, pairs, trials, on_progress))
         except BaseException:  # a fault or a user's interrupt: do not run the rest
             pool.shutdown(wait=False, cancel_futures=True)
             raise
@@ -83,11 +84,13 @@ def plan_scene(study: Study, plan: Plan, course: Course) -> Scene:
     )
 
 
-def run_trial(study: Study, plan: Plan, scene: Scene, trial: int, *, seed: int) -> Scorecard:
-    """Simulates, fuses and scores one trial."""
+def _run_trial(
+    study: Study, plan: Plan, scene: Scene, trial: int, *, seed: int
+) -> tuple[Scorecard, Recording | None]:
+    """Simulates, fuses and scores one trial; only the first one's recording is kept."""
     run = simulate_run(scene, seed=seed, trial=trial)
     recording = run.recording
-    return score(
+    card = score(
         recording,
         estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=plan.settings),
         truth=recording.truth,
@@ -96,6 +99,7 @@ def run_trial(study: Study, plan: Plan, scene: Scene, trial: int, *, seed: int) 
         shooter=plan.rig.body.shooter,
         bound_covs=_bound(run, plan),
     )
+    return card, recording if trial == 0 else None
 
 
 def _bound(run: SimulatedRun, plan: Plan) -> FloatArray:
@@ -118,15 +122,18 @@ def _tasks(
 
 
 def _gather(
-    cards: Iterator[Scorecard],
+    done: Iterator[tuple[Scorecard, Recording | None]],
     pairs: Sequence[tuple[Plan, Course]],
     trials: int,
     on_progress: Progress | None,
 ) -> Iterator[Run]:
     for place, (plan, course) in enumerate(pairs):
-        mine = []
+        cards: list[Scorecard] = []
+        recordings: list[Recording] = []
         for trial in range(trials):
-            mine.append(next(cards))
+            card, recording = next(done)
+            cards.append(card)
+            recordings += [] if recording is None else [recording]
             if on_progress is not None:
                 on_progress(place * trials + trial + 1, len(pairs) * trials)
-        yield Run(plan=plan.name, course=course.name, cards=tuple(mine))
+        yield Run(plan=plan.name, course=course.name, cards=tuple(cards), first=recordings[0])

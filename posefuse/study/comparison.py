@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from posefuse.recording import Recording
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.scoring.statistics import Interval
 from posefuse.study.study import Study
@@ -11,11 +12,18 @@ __all__ = ["Comparison", "MovingHits", "PlanHits", "PlanRow", "Run"]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Run:
-    """One plan on one course: a scorecard for each trial, in the order of the trials."""
+    """One plan on one course: a scorecard for each trial, in the order of the trials.
+
+    Parameters
+    ----------
+    first
+        What the first trial left behind, to be drawn.
+    """
 
     plan: str
     course: str
     cards: tuple[Scorecard, ...]
+    first: Recording
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
