@@ -13,15 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.geometry import Pose3
-from posefuse.motion.lean import lean_angles_rad
-from posefuse.randomness import stream_key
 from posefuse.sensing import sense
-from posefuse.sensing.camera_view import camera_view
 from posefuse.sensing.detect import detect_tags
-from posefuse.sensing.render import CameraMotion, render
-from posefuse.sensing.surroundings import Surroundings
-from posefuse.simulation.scene import prepare_scene, robot_boxes, world_boxes
+from posefuse.simulation.built import build
+from posefuse.simulation.images import TrialImages
+from posefuse.simulation.scene import prepare_scene
 from posefuse.study.file import load_study
 
 ORCHARD = Path(__file__).parents[2] / "datasets" / "orchard"
@@ -29,37 +25,6 @@ FRAMES = 150  # of each course
 SIDES = np.array([-1.0, 1.0, 1.0, -1.0])
 
 pytestmark = pytest.mark.slow
-
-
-def image_of(study, scene, frame: int, view) -> np.ndarray:
-    mount, t_s = scene.rig.mounts[scene.views.camera[frame]], scene.views.captured_at_s[frame]
-    exposure_s, path = mount.camera.timing.exposure_s, scene.course.path
-    instants = np.linspace(-0.5, 0.5, 5) * exposure_s
-    at_s = np.clip(t_s + instants, path.start_s, path.end_s)
-    pose = path.poses(at_s)
-    lean = lean_angles_rad(
-        path.accelerations(at_s)[:, :2],
-        heading_rad=pose.heading_rad,
-        lean_rad_per_m_per_s2=scene.rig.body.lean_rad_per_m_per_s2,
-    )
-    motion = CameraMotion(
-        instants_s=instants,
-        world_from_camera=Pose3.from_plane(pose, lean_rad=lean) @ mount.robot_from_camera,
-        robot_from_camera=mount.robot_from_camera,
-    )
-    return render(
-        Surroundings.from_layout(
-            study.layout,
-            boxes=world_boxes(study.layout, scene.course, np.array([t_s])),
-            robot_boxes=robot_boxes(scene.rig, scene.course, np.array([t_s])),
-        ),
-        view=view,
-        motion=motion,
-        exposure_s=exposure_s,
-        quality=mount.camera.image,
-        key=stream_key(1, 0, f"image noise of {mount.name}"),
-        frame=int(scene.views.number[frame]),
-    )
 
 
 def exact_corners(views) -> np.ndarray:
@@ -80,16 +45,15 @@ def exact_corners(views) -> np.ndarray:
 def test_full_frames_are_as_the_table_says(tell) -> None:
     study = load_study(ORCHARD / "study.toml")
     rig = study.plan("four corners").rig
-    camera = rig.mounts[0].camera
-    view = camera_view(camera.lens, camera.sensor)
     expected = found = strangers = 0.0
     unsure, residuals, sizes = 0.0, [], []
     for course in study.courses:
         scene = prepare_scene(layout=study.layout, rig=rig, course=course)
+        images = TrialImages(build(scene, seed=1, trial=0))
         views = scene.views
         exact = exact_corners(views)
         for frame in range(0, views.frame_count, views.frame_count // FRAMES):
-            seen = detect_tags(image_of(study, scene, frame, view), families=["36h11"])
+            seen = detect_tags(images.image(frame), families=["36h11"])
             got = dict(zip(seen.ids.tolist(), seen.corners_px, strict=True))
             for own in np.flatnonzero(views.frame == frame):
                 probability = views.found_probability[own]
