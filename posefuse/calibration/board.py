@@ -1,6 +1,5 @@
 """Flat boards of black and white squares that a lens is measured with, and the files for them."""
 
-import difflib
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,12 +8,12 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
-from posefuse.calibration.families import marker_families
 from posefuse.checks import FloatArray, positive
 from posefuse.errors import InputError
 from posefuse.fieldlayout.placement import LEAST_CELL_M, cells_across
 from posefuse.files.toml_file import FileModel, in_file, load_toml
 from posefuse.files.types import Name, Positive
+from posefuse.sensing.tag_pictures import opencv_dictionary
 from posefuse.units import metres_to
 
 __all__ = ["Board", "Markers", "load_board"]
@@ -35,11 +34,7 @@ class Markers:
 
     def __post_init__(self) -> None:
         positive("edge_m", self.edge_m)
-        families = marker_families()
-        if self.family not in families:
-            near = difflib.get_close_matches(self.family, families, n=1)
-            advice = f"did you mean {near[0]!r}?" if near else f"allowed: {', '.join(families)}"
-            raise InputError(f"no such family in OpenCV; {advice} (got {self.family!r})")
+        opencv_dictionary(self.family)  # refuses those it lacks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +70,7 @@ class Board:
         if self.markers is None:
             return
         self._refuse_markers_that_do_not_show(self.markers, square_m)
-        size, wanted = marker_families()[self.markers.family].size, self.white_count
+        size, wanted = len(opencv_dictionary(self.markers.family).bytesList), self.white_count
         if wanted > size:
             raise InputError(f"the board needs {wanted} markers, {self.markers.family} has {size}")
 

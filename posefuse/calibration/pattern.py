@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from posefuse.calibration.board import Board, Markers
-from posefuse.calibration.families import dictionary, marker_cells
 from posefuse.checks import BoolArray, FloatArray
+from posefuse.sensing.tag_pictures import MARGIN_CELLS, opencv_dictionary, tag_cells
 
 if TYPE_CHECKING:
     import cv2
@@ -41,7 +41,7 @@ def charuco_board(board: Board, markers: Markers) -> "cv2.aruco.CharucoBoard":
     import cv2
 
     size = (board.squares_across, board.squares_down)
-    codes = dictionary(markers.family)
+    codes = opencv_dictionary(markers.family)
     return cv2.aruco.CharucoBoard(size, board.square_m, markers.edge_m, codes)
 
 
@@ -49,10 +49,11 @@ def _marker_boxes(
     markers: Markers, marker_id: int, *, middle_m: tuple[float, float]
 ) -> Iterator[Box]:
     """The black runs of each row of a marker."""
-    cells = marker_cells(markers.family, marker_id)
-    cell = markers.edge_m / len(cells)
+    inside = slice(MARGIN_CELLS, -MARGIN_CELLS)
+    is_black = ~tag_cells(markers.family, marker_id)[inside, inside]
+    cell = markers.edge_m / len(is_black)
     left, top = (part - markers.edge_m / 2.0 for part in middle_m)
-    for line, blacks in enumerate(cells):
+    for line, blacks in enumerate(is_black):
         for start, end in _runs(blacks):
             yield left + start * cell, top + line * cell, (end - start) * cell, cell
 

@@ -6,6 +6,7 @@ pictures that come with the 16h5, 25h9, 36h10 and 36h11 families' own detector s
 turned by 180 degrees: one printed from them hangs upright, in this sense, upside down.
 """
 
+import difflib
 from collections.abc import Sequence
 from functools import cache
 
@@ -15,7 +16,14 @@ from numpy.typing import NDArray
 from posefuse.checks import BoolArray
 from posefuse.errors import InputError
 
-__all__ = ["MARGIN_CELLS", "load_opencv", "opencv_dictionary", "tag_cells", "tag_picture"]
+__all__ = [
+    "MARGIN_CELLS",
+    "load_opencv",
+    "opencv_dictionary",
+    "opencv_families",
+    "tag_cells",
+    "tag_picture",
+]
 
 MARGIN_CELLS = 1
 """White cells around the black square."""
@@ -36,6 +44,13 @@ def load_opencv() -> None:
     import cv2  # noqa: F401
 
 
+def opencv_families() -> list[str]:
+    """The families that the installed OpenCV carries, such as ``4x4_50`` or ``36h11``."""
+    from cv2 import aruco
+
+    return [name for name, key in _NAMES.items() if hasattr(aruco, f"DICT_{key}")]
+
+
 @cache
 def opencv_dictionary(family: str):  # type: ignore[no-untyped-def]  # noqa: ANN201  (cv2 is untyped)
     """OpenCV's dictionary of a family.
@@ -47,12 +62,12 @@ def opencv_dictionary(family: str):  # type: ignore[no-untyped-def]  # noqa: ANN
     """
     from cv2 import aruco
 
-    number = getattr(aruco, f"DICT_{_NAMES[family]}", None) if family in _NAMES else None
-    if number is None:
-        there = [name for name, key in _NAMES.items() if hasattr(aruco, f"DICT_{key}")]
-        raise InputError(
-            f"tag family: OpenCV carries no {family!r}; it has: {', '.join(sorted(there))}"
-        )
+    there = opencv_families()
+    if family not in there:
+        near = difflib.get_close_matches(family, there, n=1)
+        advice = f"did you mean {near[0]!r}?" if near else f"it has: {', '.join(sorted(there))}"
+        raise InputError(f"OpenCV carries no tag family {family!r}; {advice}")
+    number = getattr(aruco, f"DICT_{_NAMES[family]}")
     return aruco.getPredefinedDictionary(number)
 
 

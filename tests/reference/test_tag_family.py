@@ -72,7 +72,7 @@ def test_ids_and_families_beyond_the_list_are_refused() -> None:
         InputError, match=r"tag id: the family 36h11 has the ids 0 to 586 \(got 587"
     ):
         tag_cells("36h11", 587)
-    with pytest.raises(InputError, match="tag family: OpenCV carries no '12h3'; it has: 16h5"):
+    with pytest.raises(InputError, match="OpenCV carries no tag family '12h3'; it has: 16h5"):
         tag_cells("12h3", 0)
     with pytest.raises(InputError, match=r"side_px: .* 36h11 is 8 cells wide .* \(got 7\)"):
         tag_picture("36h11", 0, 7)

@@ -155,7 +155,7 @@ def test_why_there_can_be_no_images() -> None:
     layout = small_layout()
     assert why_no_images(layout) == ""
     odd = replace(layout, tags=(replace(layout.tags[0], family="49h12"), *layout.tags[1:]))
-    assert "OpenCV carries no '49h12'" in why_no_images(odd)
+    assert "OpenCV carries no tag family '49h12'" in why_no_images(odd)
 
 
 def test_a_strip_as_a_file_and_in_a_report(tmp_path: Path) -> None:

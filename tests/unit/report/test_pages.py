@@ -133,7 +133,7 @@ def test_a_family_that_has_no_pictures_is_told(tmp_path: Path) -> None:
     page = Page(tmp_path / "r.html")
     check_self_contained(page)
     assert "strip" not in [a["id"] for tag, a in page.tags if tag == "figure"]
-    assert "images cannot be shown: tag family: OpenCV carries no '49h12'" in page.words
+    assert "images cannot be shown: OpenCV carries no tag family '49h12'" in page.words
 
 
 def test_many_plans_with_long_names_on_many_courses(tmp_path: Path) -> None:

@@ -79,7 +79,7 @@ def test_a_wrong_size_is_refused() -> None:
 
 
 def test_a_family_that_opencv_lacks() -> None:
-    with pytest.raises(InputError, match="tag family: OpenCV carries no '9h9'; it has: 16h5, "):
+    with pytest.raises(InputError, match="OpenCV carries no tag family '9h9'; it has: 16h5, "):
         detect_tags(np.zeros((40, 50), dtype=np.uint8), families=["9h9"])
 
 
