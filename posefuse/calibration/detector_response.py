@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from posefuse.calibration.detector_shots import Conditions, TagShots, known_family
+from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.robot import Imaging
@@ -20,6 +20,7 @@ __all__ = ["CornerErrors", "ResponseRecipe", "corner_errors", "measure_response"
 
 _MOST_ERROR_EDGES = 0.5  # corners further off than this share of the edge are of something else
 _LEAST_FOUND = 10
+_LEAST_CHANGES = 3
 _DIGITS = 5
 _SIDES = np.array([-1.0, 1.0, 1.0, -1.0])  # left or right, of each corner
 
@@ -32,21 +33,27 @@ class ResponseRecipe:
     ----------
     noise_factors, defocus_factors
         Times the camera's own noise and defocus.
+    second_looks
+        So many of the tags are looked at twice, to tell what of an error lasts.
     """
 
     edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30.5, 32, 36, 45, 60, 90)
     incidences_deg: tuple[float, ...] = (0, 20, 40, 55, 68)
-    blurs_px: tuple[float, ...] = (0, 1.5, 3, 6, 10)
+    blurs_px: tuple[float, ...] = (0, 1.5, 3, 4, 5, 6, 8, 10, 13, 17)
     noise_factors: tuple[float, ...] = (0.5, 1.0, 2.0)
     defocus_factors: tuple[float, ...] = (0.5, 1.0, 2.0)
     tags: int = 100
+    second_looks: int = 10
     family: str = "36h11"
     seed: int = 1
     settings: DetectorSettings = field(default_factory=DetectorSettings)
 
     def __post_init__(self) -> None:
-        if self.tags < 1:
-            raise InputError(f"tags: must be 1 or more (got {self.tags})")
+        for count, least_count in (("tags", 1), ("second_looks", _LEAST_CHANGES)):
+            if getattr(self, count) < least_count:
+                raise InputError(
+                    f"{count}: must be {least_count} or more (got {getattr(self, count)})"
+                )
         cells = len(tag_cells(known_family(self.family), 0)) - 2 * MARGIN_CELLS
         for name, least in (
             ("edges_px", float(cells)),
@@ -67,12 +74,12 @@ class ResponseRecipe:
             )
 
     def coarser(self) -> "ResponseRecipe":
-        """Every other size, angle and blur, at the camera's own noise and defocus."""
+        """Some sizes, angles and blurs, at the camera's own noise and defocus."""
         return replace(
             self,
             edges_px=self.edges_px[::2],
             incidences_deg=self.incidences_deg[::2],
-            blurs_px=self.blurs_px[::2],
+            blurs_px=self.blurs_px[::3],
             noise_factors=(1.0,),
             defocus_factors=(1.0,),
         )
@@ -213,17 +220,19 @@ def measure_response(
 
 def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) -> dict[str, float]:
     found, true, ways, misread = [], [], [], 0
+    changes: list[FloatArray] = []
     for number in range(recipe.tags):
         shot = shots.shot(number, conditions)
-        seen = detect_tags(shot.image, families=[recipe.family], settings=recipe.settings)
-        for id, corners in zip(seen.ids.tolist(), seen.corners_px, strict=True):
-            error = np.sqrt(((corners - shot.corners_px) ** 2).mean())
-            if id != shot.id or error > _MOST_ERROR_EDGES * conditions.edge_px:
-                misread += 1
-                continue
-            found.append(corners)
-            true.append(shot.corners_px)
-            ways.append(shot.blur_way)
+        seen, strange = _corners_found(shot, recipe, conditions)
+        misread += strange
+        if seen is None:
+            continue
+        found.append(seen)
+        true.append(shot.corners_px)
+        ways.append(shot.blur_way)
+        if number < recipe.second_looks:
+            again, _ = _corners_found(shots.shot(number, conditions, look=1), recipe, conditions)
+            changes += [] if again is None else [again - seen]
     interval = wilson_interval(len(found), recipe.tags)
     row = {
         "rendered": recipe.tags,
@@ -236,7 +245,26 @@ def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) ->
     if len(found) >= _LEAST_FOUND:
         errors = corner_errors(np.array(found), np.array(true), np.array(ways))
         row |= {name: getattr(errors, name) for name in CornerErrors.__dataclass_fields__}
+        if len(changes) >= _LEAST_CHANGES:
+            # two looks differ by the noise of both
+            passing = float((np.array(changes) ** 2).mean()) / 2.0
+            row["lasting_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
     return row
+
+
+def _corners_found(
+    shot: TagShot, recipe: ResponseRecipe, conditions: Conditions
+) -> tuple[FloatArray | None, int]:
+    """The tag's corners (4, 2), where it is found, and how many others are, or it far off."""
+    seen = detect_tags(shot.image, families=[recipe.family], settings=recipe.settings)
+    corners_px, misread = None, 0
+    for id, corners in zip(seen.ids.tolist(), seen.corners_px, strict=True):
+        error = np.sqrt(((corners - shot.corners_px) ** 2).mean())
+        if id != shot.id or error > _MOST_ERROR_EDGES * conditions.edge_px:
+            misread += 1
+        else:
+            corners_px = corners
+    return corners_px, misread
 
 
 def _table(
@@ -248,7 +276,7 @@ def _table(
         len(recipe.blurs_px),
         len(recipe.noise_factors) * len(recipe.defocus_factors),
     )
-    names = list(CornerErrors.__dataclass_fields__)
+    names = [*CornerErrors.__dataclass_fields__, "lasting_fraction"]
     values = np.array([[row.get(name, np.nan) for name in names] for row in rows])
     grid = values.reshape(*shape, len(names))
     for edge in range(shape[0] - 2, -1, -1):

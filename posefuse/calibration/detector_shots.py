@@ -114,8 +114,13 @@ class TagShots:
         self._row, self._radius_limit = lens_row(camera.lens), valid_radius(camera.lens)
         self._view = camera_view(camera.lens, replace(camera.sensor, row_time_s=0.0))
 
-    def shot(self, number: int, conditions: Conditions) -> TagShot:
+    def shot(self, number: int, conditions: Conditions, *, look: int = 0) -> TagShot:
         """The shot of a number.
+
+        Parameters
+        ----------
+        look
+            The same place is seen again, with other noise, at each further look.
 
         Raises
         ------
@@ -145,6 +150,7 @@ class TagShots:
                 defocus_px=conditions.defocus_px,
             ),
             key=stream_key(self._seed, number, "detector response noise"),
+            frame=look,
         )
         offset = np.array(view.window[:2], dtype=np.float64)
         return TagShot(id=id, image=image, corners_px=corners - offset, blur_way=way)

@@ -25,6 +25,8 @@ in      corners are found this far toward the tag's middle
 narrow  left and right corners this far toward each other, besides
 std     spread of a corner about these, per axis; -: fewer than {_LEAST_TOLD} were found
 """
+_DIGEST_BLUR_PX = 6.0
+"""The digest shows the blur next to this."""
 
 
 @click.command(name="detector")
@@ -44,7 +46,7 @@ std     spread of a corner about these, per axis; -: fewer than {_LEAST_TOLD} we
 @click.option(
     "--coarse",
     is_flag=True,
-    help="Every other size, angle and blur, at the camera's own noise and defocus: a first look.",
+    help="Some sizes, angles and blurs, at the camera's own noise and defocus: a first look.",
 )
 @click.option(
     "--out",
@@ -65,7 +67,7 @@ def command(
 
     Renders tags as the camera sees them, of all sizes, incidences and blurs, at half, once and
     twice its noise and defocus, and runs the detector on them: how often it finds them, how far
-    off the corners are. Two processors take about 20 minutes, with --coarse half a minute. Name the
+    off the corners are. Two processors take about 40 minutes, with --coarse one minute. Name the
     table in the camera file, [detector] table = "...", to simulate with it.
     """
     from posefuse.calibration.detector_response import ResponseRecipe
@@ -140,7 +142,8 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
         column = table[name]
         own &= column == column[np.argmin(np.abs(column - value))]
     angles, blurs = (np.unique(table[name]) for name in ("incidence_deg", "blur_px"))
-    views = [(angles[0], blurs[0]), (angles[-2:][0], blurs[0]), (angles[0], blurs[-2:][0])]
+    middle = blurs[np.abs(blurs - _DIGEST_BLUR_PX).argmin()]
+    views = [(angles[0], blurs[0]), (angles[-2:][0], blurs[0]), (angles[0], middle)]
     title = f"{camera.name}: tags by their edge, incidence and motion blur (px)"
     shown = Table(title=title, box=SIMPLE, pad_edge=False, show_edge=False)
     shown.add_column("\nedge", justify="right", no_wrap=True)

@@ -11,7 +11,8 @@ from posefuse.sensing.compiled_visibility import inside_image, place_camera, pro
 
 __all__ = ["sense_corners"]
 
-# A random number's counter: frame number, tag id (20 bits), then one of 16 places.
+# A random number's counter: frame number, tag id (20 bits), then one of 16 places. What lasts has a
+# flag, column and row of a pixel (18 bits each) in place of the frame's number.
 TAG_SHIFT = np.uint64(4)
 FRAME_SHIFT = np.uint64(24)
 FOUND_PLACE = np.uint64(0)
@@ -19,6 +20,9 @@ SHARED_PLACE = np.uint64(1)
 OWN_PLACE = np.uint64(3)
 ONE = np.uint64(1)
 TWO = np.uint64(2)
+COLUMN_SHIFT = np.uint64(42)
+LASTING_FLAG = np.uint64(1 << 63)
+PIXEL_MASK = np.int64((1 << 18) - 1)
 
 
 @inlined_kernel
@@ -58,7 +62,7 @@ def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # n
 
 
 @inlined_kernel
-def _add_noise(pixels, s, std, shared_fraction, key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def _add_passing(pixels, s, std, shared_fraction, key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Add normal noise to pixels[s]: each axis std, of which a share is common to the four."""
     own_std = std * np.sqrt(1.0 - shared_fraction)
     shared_u = shared_v = 0.0
@@ -72,6 +76,42 @@ def _add_noise(pixels, s, std, shared_fraction, key, counter):  # type: ignore[n
         pixels[s, k, 1] += shared_v + own_std * normal(key, own + ONE)
 
 
+@inlined_kernel
+def _pixel_counter(u, v, tag_counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """The counter of what lasts while a point stays on its pixel, apart from those of frames."""
+    column = np.uint64(np.int64(np.floor(u + 0.5)) & PIXEL_MASK)
+    row = np.uint64(np.int64(np.floor(v + 0.5)) & PIXEL_MASK)
+    return LASTING_FLAG | column << COLUMN_SHIFT | row << FRAME_SHIFT | tag_counter
+
+
+@inlined_kernel
+def _add_lasting(pixels, s, std, shared_fraction, key, tag_counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """The same, but drawn anew for each pixel that a corner (or the tag's middle) lies on."""
+    own_std = std * np.sqrt(1.0 - shared_fraction)
+    shared_u = shared_v = 0.0
+    if shared_fraction > 0.0:
+        u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
+        v = 0.25 * (pixels[s, 0, 1] + pixels[s, 1, 1] + pixels[s, 2, 1] + pixels[s, 3, 1])
+        shared = _pixel_counter(u, v, tag_counter)
+        shared_std = std * np.sqrt(shared_fraction)
+        shared_u = shared_std * normal(key, shared | SHARED_PLACE)
+        shared_v = shared_std * normal(key, shared | (SHARED_PLACE + ONE))
+    for k in range(4):
+        at = _pixel_counter(pixels[s, k, 0], pixels[s, k, 1], tag_counter)
+        own = at + OWN_PLACE + TWO * np.uint64(k)
+        pixels[s, k, 0] += shared_u + own_std * normal(key, own)
+        pixels[s, k, 1] += shared_v + own_std * normal(key, own + ONE)
+
+
+@inlined_kernel
+def _add_noise(pixels, s, std, fractions, key, counters):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Add the spread to pixels[s]: fractions (shared, lasting), counters (frame and tag, tag)."""
+    shared, lasting = fractions
+    if lasting > 0.0:
+        _add_lasting(pixels, s, std * np.sqrt(lasting), shared, key, counters[1])
+    _add_passing(pixels, s, std * np.sqrt(1.0 - lasting), shared, key, counters[0])
+
+
 @kernel
 def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
     frame,  # noqa: ANN001
@@ -83,6 +123,7 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
     velocity,  # noqa: ANN001
     std,  # noqa: ANN001
     shared_fraction,  # noqa: ANN001
+    lasting_fraction,  # noqa: ANN001
     inward,  # noqa: ANN001
     narrowing,  # noqa: ANN001
     shift,  # noqa: ANN001
@@ -112,7 +153,8 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
         f, n = frame[s], tag[s]
         c = camera_of_frame[f]
         key = keys[c]
-        counter = np.uint64(number[f]) << FRAME_SHIFT | np.uint64(tag_ids[n]) << TAG_SHIFT
+        tag_counter = np.uint64(tag_ids[n]) << TAG_SHIFT
+        counter = np.uint64(number[f]) << FRAME_SHIFT | tag_counter
         found = uniform(key, counter | FOUND_PLACE) < found_probability[s]
         if found:
             if f != placed:
@@ -128,7 +170,14 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
                 _bias(pixels, s, inward, shift, noise_scale)
                 if narrowing[s] != 0.0:
                     _narrow(pixels, s, noise_scale * narrowing[s])
-                _add_noise(pixels, s, noise_scale * std[s], shared_fraction[s], key, counter)
+                _add_noise(
+                    pixels,
+                    s,
+                    noise_scale * std[s],
+                    (shared_fraction[s], lasting_fraction[s]),
+                    key,
+                    (counter, tag_counter),
+                )
             found = inside_image(pixels, s, size_px, c, 0.0)
         is_found[s] = found
         if not found:

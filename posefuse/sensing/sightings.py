@@ -28,7 +28,8 @@ def sense(
     its errors lies outside the image. A corner is the projection of the as-built tag by the
     as-built camera, displaced by how far the image moves until its row is read, moved toward the
     tag's middle, narrowed and shifted (bias), then spread. The noise of a sighting hangs on its
-    camera's key, its frame's number, the tag's id and the corner alone.
+    camera's key, the tag's id and the corner alone, and on its frame's number or, for the share
+    that lasts, on the pixel that the corner lies on.
 
     Parameters
     ----------
@@ -68,6 +69,7 @@ def sense(
         views.velocity_px_per_s,
         views.std_px,
         views.shared_fraction,
+        views.lasting_fraction,
         views.inward_px,
         views.narrowing_px,
         views.shift_px,

@@ -47,7 +47,7 @@ class TagViews:
         How fast the tag's centre crosses the image.
     blur_px
         Length of that motion over the exposure.
-    std_px, shared_fraction, inward_px, narrowing_px, shift_px, found_probability
+    std_px, shared_fraction, lasting_fraction, inward_px, narrowing_px, shift_px, found_probability
         The detector's response, (S,) and (S, 2): see ``DetectorResponse``.
     """
 
@@ -67,6 +67,7 @@ class TagViews:
     blur_px: FloatArray
     std_px: FloatArray
     shared_fraction: FloatArray
+    lasting_fraction: FloatArray
     inward_px: FloatArray
     narrowing_px: FloatArray
     shift_px: FloatArray

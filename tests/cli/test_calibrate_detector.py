@@ -54,7 +54,7 @@ def test_a_coarse_table_that_the_camera_file_may_name(tmp_path: Path, call: Call
     assert "detector measured on tags of 10 to 90 px" in told
     status, told, _ = call("check", out.with_suffix(".toml"))
     assert status == 0
-    assert "detector response of 'wide mono': wide.csv, 63 rows" in told
+    assert "detector response of 'wide mono': wide.csv, 84 rows" in told
     status, _, error = call("check", out)
     assert status == 2
     assert "or the .toml file beside it that tells how it was measured" in error

@@ -155,6 +155,7 @@ def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
         ({"blurs_px": ()}, r"blurs_px: must rise"),
         ({"incidences_deg": (0, 88)}, r"incidences_deg: must be 85 or less \(got 88\)"),
         ({"tags": 0}, r"tags: must be 1 or more"),
+        ({"second_looks": 2}, r"second_looks: must be 3 or more \(got 2\)"),
     ],
 )
 def test_recipes_that_are_refused(given: dict, told: str) -> None:

@@ -225,6 +225,44 @@ def test_noise_is_normal_and_fresh_in_every_frame(make) -> None:
     assert abs(following) < 4.0 / math.sqrt(plain.size)
 
 
+def test_what_lasts_is_the_same_while_a_corner_stays_on_its_pixel(make) -> None:
+    views = certain(standing(make, COUNT, shared_fraction=0.3, lasting_fraction=0.75))
+    exact, _ = sense(views, **as_designed(views), noise_scale=0.0)
+    offsets = []
+    for trial in range(400):
+        given = as_designed(views, keys=np.array([stream_key(7, trial, "corners")]))
+        corners, _ = sense(views, **given)
+        offsets.append((corners - exact).mean(axis=0))
+        if trial == 0:
+            # within a run only the rest of the variance passes
+            passing = (corners - exact).var(axis=0)
+            wanted = 0.25 * views.std_px[0] ** 2
+            np.testing.assert_allclose(passing, wanted, rtol=5.0 * math.sqrt(2.0 / COUNT))
+    # from run to run the offset has what lasts, as correlated as the whole
+    cov = np.cov(np.reshape(offsets, (-1, 8)).T)
+    lasting = views.std_px[0] ** 2 * (0.75 + 0.25 / COUNT)
+    expected = lasting * np.kron(0.7 * np.eye(4) + 0.3, np.eye(2))
+    diagonal = np.diag(expected)
+    error = np.sqrt((np.outer(diagonal, diagonal) + expected**2) / 400)
+    assert np.abs((cov - expected) / error).max() < 4.5
+
+
+def test_what_lasts_is_fresh_on_another_pixel(make) -> None:
+    detector = make.plain_detector(lasting_fraction=1.0)
+    mount = make.mount(camera=make.camera(detector=detector))
+    places = np.column_stack([np.linspace(0.0, 1.0, COUNT), np.zeros(COUNT), np.zeros(COUNT)])
+    tag = make.tag(at=(2.5, 0.4, 0.7), facing_deg=160.0)
+    views = make.views(make.poses(places), [mount], [tag])
+    corners, _ = sense(views, **as_designed(views))
+    exact, _ = sense(views, **as_designed(views), noise_scale=0.0)
+    plain = ((corners - exact) / views.std_px[:, None, None])[:, 0, 0]
+    assert stats.kstest(plain[:: COUNT // 100], "norm").pvalue > 1e-3
+    is_other = np.abs(np.diff(np.floor(exact[:, 0] + 0.5), axis=0)).max(axis=1) > 0
+    changes = np.abs(np.diff(plain))
+    assert changes[~is_other].max() < 1e-9
+    assert changes[is_other].min() > 0.0
+
+
 def test_noise_scale_scales_spread_and_bias_alike(make) -> None:
     views = standing(make, 50)
     exact, half, full = (
@@ -302,7 +340,15 @@ def test_luck_does_not_depend_on_rival_mounts_order_or_place(make) -> None:
     per_sighting = {
         name: getattr(whole, name)[shuffled]
         for name in (
-            *("frame", "tag", "velocity_px_per_s", "std_px", "shared_fraction", "inward_px"),
+            *(
+                "frame",
+                "tag",
+                "velocity_px_per_s",
+                "std_px",
+                "shared_fraction",
+                "lasting_fraction",
+                "inward_px",
+            ),
             *("shift_px", "found_probability"),
         )
     }
