@@ -76,7 +76,7 @@ class Pose3:
             right-handed: REP-103.
         """
         lean = np.asarray(lean_rad, dtype=np.float64)
-        rotation = _about_z(pose.heading_rad) @ _about_y(lean[..., 1]) @ _about_x(lean[..., 0])
+        rotation = _about(2, pose.heading_rad) @ _about(1, lean[..., 1]) @ _about(0, lean[..., 0])
         height = np.full((*pose.values.shape[:-1], 1), height_m)
         return cls.from_parts(rotation, np.concatenate([pose.xy_m, height], axis=-1))
 
@@ -110,26 +110,16 @@ class Pose3:
         return Pose2(np.stack([self.matrix[..., 0, 3], self.matrix[..., 1, 3], heading], axis=-1))
 
 
-def _stacked(rows: list[list[FloatArray]]) -> FloatArray:
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
-
-
-def _about_x(angle_rad: FloatArray) -> FloatArray:
+def _about(axis: int, angle_rad: FloatArray) -> FloatArray:
+    """Rotations (..., 3, 3) about x, y or z (0, 1, 2), right-handed."""
+    rotation = np.zeros((*np.shape(angle_rad), 3, 3))
     c, s = np.cos(angle_rad), np.sin(angle_rad)
-    o, i = np.zeros_like(c), np.ones_like(c)
-    return _stacked([[i, o, o], [o, c, -s], [o, s, c]])
-
-
-def _about_y(angle_rad: FloatArray) -> FloatArray:
-    c, s = np.cos(angle_rad), np.sin(angle_rad)
-    o, i = np.zeros_like(c), np.ones_like(c)
-    return _stacked([[c, o, s], [o, i, o], [-s, o, c]])
-
-
-def _about_z(angle_rad: FloatArray) -> FloatArray:
-    c, s = np.cos(angle_rad), np.sin(angle_rad)
-    o, i = np.zeros_like(c), np.ones_like(c)
-    return _stacked([[c, -s, o], [s, c, o], [o, o, i]])
+    first, second = (axis + 1) % 3, (axis + 2) % 3
+    rotation[..., axis, axis] = 1.0
+    rotation[..., first, first] = rotation[..., second, second] = c
+    rotation[..., first, second] = -s
+    rotation[..., second, first] = s
+    return rotation
 
 
 def pan_tilt_roll(pan_rad: ArrayLike, tilt_rad: ArrayLike, roll_rad: ArrayLike) -> FloatArray:
@@ -142,4 +132,4 @@ def pan_tilt_roll(pan_rad: ArrayLike, tilt_rad: ArrayLike, roll_rad: ArrayLike) 
     array([0., 0., 1.])
     """
     pan, tilt, roll = (np.asarray(a, dtype=np.float64) for a in (pan_rad, tilt_rad, roll_rad))
-    return _about_z(pan) @ _about_y(-tilt) @ _about_x(roll)
+    return _about(2, pan) @ _about(1, -tilt) @ _about(0, roll)

@@ -1,6 +1,6 @@
 """A rig: one robot with its cameras mounted one way. Mount plans are rival rigs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -34,6 +34,8 @@ class Mount:
     ----------
     pan_rad, tilt_rad, roll_rad
         Left of forward, up from level, right side down.
+    robot_from_camera
+        The optical frame of the camera in the robot frame, from these.
     """
 
     name: str
@@ -42,20 +44,15 @@ class Mount:
     pan_rad: float
     tilt_rad: float
     roll_rad: float = 0.0
+    robot_from_camera: Pose3 = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         position = frozen_array(f"mount {self.name}: position", self.position_in_robot_m, (3,))
         object.__setattr__(self, "position_in_robot_m", position)
-
-    @property
-    def robot_from_camera(self) -> Pose3:
-        """The optical frame of the camera in the robot frame."""
-        return mount_pose(
-            self.position_in_robot_m,
-            pan_rad=self.pan_rad,
-            tilt_rad=self.tilt_rad,
-            roll_rad=self.roll_rad,
+        pose = mount_pose(
+            position, pan_rad=self.pan_rad, tilt_rad=self.tilt_rad, roll_rad=self.roll_rad
         )
+        object.__setattr__(self, "robot_from_camera", pose)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
