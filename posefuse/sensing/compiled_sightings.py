@@ -26,6 +26,12 @@ PIXEL_MASK = np.int64((1 << 18) - 1)
 
 
 @inlined_kernel
+def _counter(number, tag_id):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """The first of a sighting's 16 counters."""
+    return np.uint64(number) << FRAME_SHIFT | np.uint64(tag_id) << TAG_SHIFT
+
+
+@inlined_kernel
 def _shift_rows(pixels, s, velocity, row_time, height):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Move pixels[s] by how far the image moves until their row is read; middle row: not at all."""
     for k in range(4):
@@ -65,15 +71,16 @@ def _bias(pixels, s, inward, shift, scale):  # type: ignore[no-untyped-def]  # n
 def _add_passing(pixels, s, std, shared_fraction, key, counter):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Add normal noise to pixels[s]: each axis std, of which a share is common to the four."""
     own_std = std * np.sqrt(1.0 - shared_fraction)
-    shared_u = shared_v = 0.0
+    own = counter + OWN_PLACE
+    for j in range(8):
+        pixels[s, j >> 1, j & 1] += own_std * normal(key, own + np.uint64(j))
     if shared_fraction > 0.0:
         shared_std = std * np.sqrt(shared_fraction)
         shared_u = shared_std * normal(key, counter | SHARED_PLACE)
         shared_v = shared_std * normal(key, counter | (SHARED_PLACE + ONE))
-    for k in range(4):
-        own = counter + OWN_PLACE + TWO * np.uint64(k)
-        pixels[s, k, 0] += shared_u + own_std * normal(key, own)
-        pixels[s, k, 1] += shared_v + own_std * normal(key, own + ONE)
+        for k in range(4):
+            pixels[s, k, 0] += shared_u
+            pixels[s, k, 1] += shared_v
 
 
 @inlined_kernel
@@ -152,10 +159,8 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
     for s in range(frame.shape[0]):
         f, n = frame[s], tag[s]
         c = camera_of_frame[f]
-        key = keys[c]
-        tag_counter = np.uint64(tag_ids[n]) << TAG_SHIFT
-        counter = np.uint64(number[f]) << FRAME_SHIFT | tag_counter
-        found = uniform(key, counter | FOUND_PLACE) < found_probability[s]
+        counter = _counter(number[f], tag_ids[n])
+        found = uniform(keys[c], counter | FOUND_PLACE) < found_probability[s]
         if found:
             if f != placed:
                 k, placed = mount_state[f], f
@@ -163,24 +168,22 @@ def sense_corners(  # type: ignore[no-untyped-def]  # noqa: ANN201
                     rotation, translation, f, mount_rotation, mount_translation, k, turn, place
                 )
             found = project_corners(corners, n, turn, place, lens_rows, c, limits, pixels, s)
-        if found:
-            if cameras.row_time_s[c] > 0.0:
-                _shift_rows(pixels, s, velocity, cameras.row_time_s[c], size_px[c, 1])
-            if noise_scale > 0.0:
-                _bias(pixels, s, inward, shift, noise_scale)
-                if narrowing[s] != 0.0:
-                    _narrow(pixels, s, noise_scale * narrowing[s])
-                _add_noise(
-                    pixels,
-                    s,
-                    noise_scale * std[s],
-                    (shared_fraction[s], lasting_fraction[s]),
-                    key,
-                    (counter, tag_counter),
-                )
-            found = inside_image(pixels, s, size_px, c, 0.0)
         is_found[s] = found
-        if not found:
+        if found and cameras.row_time_s[c] > 0.0:
+            _shift_rows(pixels, s, velocity, cameras.row_time_s[c], size_px[c, 1])
+    # in a loop of its own the drawing is quicker
+    for s in range(frame.shape[0]):
+        f, n = frame[s], tag[s]
+        c = camera_of_frame[f]
+        if is_found[s] and noise_scale > 0.0:
+            _bias(pixels, s, inward, shift, noise_scale)
+            if narrowing[s] != 0.0:
+                _narrow(pixels, s, noise_scale * narrowing[s])
+            counters = _counter(number[f], tag_ids[n]), _counter(0, tag_ids[n])
+            fractions = shared_fraction[s], lasting_fraction[s]
+            _add_noise(pixels, s, noise_scale * std[s], fractions, keys[c], counters)
+        is_found[s] = is_found[s] and inside_image(pixels, s, size_px, c, 0.0)
+        if not is_found[s]:
             for k in range(4):
                 pixels[s, k, 0] = np.nan
                 pixels[s, k, 1] = np.nan
