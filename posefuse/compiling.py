@@ -5,11 +5,15 @@ cached on disk beside the source. A cache does not notice a changed function or 
 imported module: after such a change delete the ``__pycache__`` folders (the checks do).
 """
 
+import inspect
+import sys
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
 
-__all__ = ["inlined_kernel", "kernel"]
+__all__ = ["inlined_kernel", "is_cached", "kernel"]
 
 F = TypeVar("F")
 
@@ -30,3 +34,14 @@ def inlined_kernel(function: F) -> F:
         cache=True, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True
     )
     return compiled(function)  # type: ignore[no-any-return]
+
+
+def is_cached(function: Callable[..., object]) -> bool:
+    """Whether the cache holds a compiled form of this kernel that is newer than its source."""
+    compiled: Any = function
+    name = compiled.py_func.__qualname__
+    source = Path(inspect.getfile(compiled.py_func))
+    python = f"py{sys.version_info.major}{sys.version_info.minor}"
+    kept = Path(compiled.stats.cache_path).glob(f"{source.stem}.{name}-*.{python}.nbi")
+    changed_at_s = source.stat().st_mtime
+    return any(index.stat().st_mtime >= changed_at_s for index in kept)

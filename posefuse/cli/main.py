@@ -14,7 +14,7 @@ __all__ = ["cli", "run"]
 
 _COMMANDS: Mapping[str, str] = {
     "aim": "Work out the pivots of a shooter for a goal, or fit it to measured shots.",
-    "calibrate": "Measure a lens from pictures of a board.",
+    "calibrate": "Measure a lens from pictures of a board, or how a camera's detector responds.",
     "check": "Validate files and say what they hold.",
     "compare": "Run every plan of a study with the same luck, and rank them.",
     "render": "Show what the cameras see, as pictures and as a movie.",
