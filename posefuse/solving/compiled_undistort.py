@@ -13,7 +13,8 @@ from posefuse.solving.compiled_square import LANES
 __all__ = ["normalise_distorted", "normalise_straight"]
 
 COMMON_STEPS = 10
-SETTLED = 1e-12
+SETTLED = 3e-8
+"""Length of the last step; the one after it would be about its square, 1e-15."""
 SIGHTINGS = LANES // 4
 
 
