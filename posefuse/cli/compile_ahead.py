@@ -137,7 +137,9 @@ def _rest(study: "Study") -> "Recording":
 
 
 if __name__ == "__main__":
+    from posefuse.cli.garbage import collect_garbage_seldom
     from posefuse.study.file import load_study
 
+    collect_garbage_seldom()
     with TemporaryDirectory() as name:
         report_of_a_rest(load_study(Path(sys.argv[1])), Path(name))

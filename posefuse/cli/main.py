@@ -7,6 +7,7 @@ from importlib import metadata
 
 import click
 
+from posefuse.cli.garbage import collect_garbage_seldom
 from posefuse.cli.groups import CommandsOnCall
 from posefuse.errors import PosefuseError
 
@@ -49,6 +50,7 @@ def cli() -> None:
 
 def run() -> None:
     """Runs the command line and leaves with its status: 0, 2 for known errors, 130 when stopped."""
+    collect_garbage_seldom()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a console that lacks a character shows another one
             stream.reconfigure(errors="replace")
