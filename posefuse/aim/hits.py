@@ -3,7 +3,6 @@
 import math
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -19,6 +18,7 @@ from posefuse.checks import FloatArray, IntArray, in_range
 from posefuse.errors import InputError
 from posefuse.fieldlayout import Goal
 from posefuse.randomness import stream_key
+from posefuse.threads import side_by_side
 
 __all__ = [
     "HitCounts",
@@ -141,7 +141,7 @@ def _in_threads(work: Callable[[int, int], T], count: int, workers: int) -> list
     if workers == 1:
         return [work(0, count)]
     ends = [count * part // workers for part in range(workers + 1)]
-    with ThreadPoolExecutor(workers) as pool:
+    with side_by_side(workers) as pool:
         return list(pool.map(work, ends[:-1], ends[1:]))
 
 

@@ -2,7 +2,6 @@
 
 import itertools
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -15,6 +14,7 @@ from posefuse.robot.measured_response import AXIS_COLUMNS
 from posefuse.scoring.statistics import wilson_interval
 from posefuse.sensing.detect import DetectorSettings, detect_tags
 from posefuse.sensing.tag_pictures import MARGIN_CELLS, tag_cells
+from posefuse.threads import side_by_side
 
 __all__ = ["CornerErrors", "ResponseRecipe", "corner_errors", "measure_response"]
 
@@ -205,16 +205,12 @@ def measure_response(
         if (conditions.edge_px, conditions.blur_px) == (recipe.edges_px[-1], recipe.blurs_px[-1]):
             shots.shot(0, conditions)  # what does not fit is told before anything is measured
     rows: list[dict[str, float]] = []
-    with ThreadPoolExecutor(workers) as pool:
+    with side_by_side(workers) as pool:
         tasks = [pool.submit(_measure, shots, recipe, conditions) for conditions in everything]
-        try:
-            for done, task in enumerate(tasks, start=1):
-                rows.append(task.result())
-                if progress is not None:
-                    progress(done, len(tasks))
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
+        for done, task in enumerate(tasks, start=1):
+            rows.append(task.result())
+            if progress is not None:
+                progress(done, len(tasks))
     return _table(everything, rows, recipe)
 
 

@@ -1,5 +1,6 @@
 """``posefuse``: finds the command, runs it, turns known errors into lines and an exit status."""
 
+import os
 import re
 import sys
 from collections.abc import Mapping, Sequence
@@ -49,12 +50,20 @@ def cli() -> None:
 
 
 def run() -> None:
-    """Runs the command line and leaves with its status: 0, 2 for known errors, 130 when stopped."""
+    """Runs the command line and leaves with its status: 0, 2 for known errors, 130 when stopped.
+
+    Stopped by the user it leaves at once: threads may be in the middle of compiling for a minute.
+    """
     collect_garbage_seldom()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a console that lacks a character shows another one
             stream.reconfigure(errors="replace")
-    sys.exit(_status(sys.argv[1:]))
+    status = _status(sys.argv[1:])
+    if status == _INTERRUPTED:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(status)
+    sys.exit(status)
 
 
 def _status(arguments: Sequence[str]) -> int:

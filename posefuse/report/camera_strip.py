@@ -2,7 +2,6 @@
 
 import textwrap
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,6 +28,7 @@ from posefuse.report.camera_views import (
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.robot import Rig
+from posefuse.threads import side_by_side
 
 __all__ = [
     "Instant",
@@ -114,7 +114,7 @@ def look(
     """The frames captured nearest to some instants, rendered and searched side by side."""
     nearest = [views.nearest_frames(instant.at_s) for instant in instants]
     wanted = sorted({frame for row in nearest for frame in row if frame is not None})
-    with ThreadPoolExecutor(workers) as pool:
+    with side_by_side(workers) as pool:
         seen = pool.map(lambda frame: views.seen(frame, least_wide_px=least_wide_px), wanted)
         of_frame = dict(zip(wanted, seen, strict=True))
     return Strip(

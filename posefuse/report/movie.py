@@ -37,6 +37,7 @@ from posefuse.report.camera_views import (
 from posefuse.report.run_pictures import DrawnRun
 from posefuse.report.wording import length_with_unit
 from posefuse.scoring.score import shot_rows
+from posefuse.threads import side_by_side
 
 __all__ = ["Drive", "drive_pictures"]
 
@@ -88,18 +89,15 @@ def drive_pictures(
 
     Images are rendered by so many threads while the pictures are drawn.
     """
-    with ThreadPoolExecutor(workers) as pool:
-        try:
-            sample = drive.moments_s[:: max(1, len(drive.moments_s) // 3)]
-            brightness = brightness_for(
-                [frame for row in _images(drive, sample, pool) for frame in row if frame]
-            )
-            with drawing():
-                sheet = _Sheet(drive, brightness=brightness, dots_per_inch=dots_per_inch)
-                for place, images in enumerate(_images(drive, drive.moments_s, pool)):
-                    yield sheet.picture(place, images)
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+    with side_by_side(workers) as pool:
+        sample = drive.moments_s[:: max(1, len(drive.moments_s) // 3)]
+        brightness = brightness_for(
+            [frame for row in _images(drive, sample, pool) for frame in row if frame]
+        )
+        with drawing():
+            sheet = _Sheet(drive, brightness=brightness, dots_per_inch=dots_per_inch)
+            for place, images in enumerate(_images(drive, drive.moments_s, pool)):
+                yield sheet.picture(place, images)
 
 
 def _images(drive: Drive, moments_s: FloatArray, pool: ThreadPoolExecutor) -> Iterator[Images]:

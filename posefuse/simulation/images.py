@@ -1,7 +1,6 @@
 """What the cameras of one trial see, as images, and the tags the detector finds in them."""
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +17,7 @@ from posefuse.sensing.render import CameraMotion, GreyImage, render
 from posefuse.sensing.surroundings import Surroundings
 from posefuse.simulation.built import BuiltScene
 from posefuse.simulation.scene import robot_boxes, world_boxes
+from posefuse.threads import side_by_side
 
 __all__ = ["TrialImages", "sightings_in_images"]
 
@@ -150,7 +150,7 @@ def sightings_in_images(
     ids: list[int] = []
     corners: list[FloatArray] = []
     frames = order.tolist()
-    with ThreadPoolExecutor(workers) as pool:
+    with side_by_side(workers) as pool:
         found = pool.map(lambda frame: images.detect(frame, images.image(frame)), frames)
         for place, (frame, seen) in enumerate(zip(frames, found, strict=True)):
             for id, own in zip(seen.ids.tolist(), seen.corners_px, strict=True):

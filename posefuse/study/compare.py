@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
@@ -17,6 +16,7 @@ from posefuse.simulation.simulate import SimulatedRun, simulate_run
 from posefuse.study.comparison import Comparison, Run
 from posefuse.study.ranking import rank_plans, warn_of
 from posefuse.study.study import Plan, Study
+from posefuse.threads import side_by_side
 
 __all__ = ["Comparison", "compare", "plan_scene"]
 
@@ -52,16 +52,12 @@ def compare(
         if value < least:
             raise InputError(f"{name}: must be {least} or more (got {value})")
     pairs = [(plan, course) for plan in study.plans for course in study.courses]
-    with ThreadPoolExecutor(workers) as pool:
-        try:
-            done = pool.map(
-                lambda task: _run_trial(study, *task, seed=seed),
-                _tasks(study, pairs, trials),
-            )
-            runs = tuple(_gather(done, pairs, trials, on_progress))
-        except BaseException:  # a fault or a user's interrupt: do not run the rest
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    with side_by_side(workers) as pool:
+        done = pool.map(
+            lambda task: _run_trial(study, *task, seed=seed),
+            _tasks(study, pairs, trials),
+        )
+        runs = tuple(_gather(done, pairs, trials, on_progress))
     return Comparison(
         study=study,
         trials=trials,

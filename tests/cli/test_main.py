@@ -12,6 +12,7 @@ from posefuse.cli.main import run
 
 def leave(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
     monkeypatch.setattr(sys, "argv", ["posefuse", *arguments])
+    monkeypatch.setattr(posefuse.cli.main.os, "_exit", sys.exit)
     with pytest.raises(SystemExit) as caught:
         run()
     return int(caught.value.code or 0)
