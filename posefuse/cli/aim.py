@@ -112,6 +112,8 @@ def command(
     posefuse aim fit SHOTS.csv --rig RIG finds exit speed, drag and pivot offset from measured
     shots: see posefuse aim fit --help.
     """
+    from posefuse.aim.compiled_chance import hit_shares
+    from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.targets import rig_with_shooter, target
     from posefuse.files.result_folder import new_folder
     from posefuse.report.aim import AimedGoal, write_aim_report, write_pivot_files
@@ -123,6 +125,7 @@ def command(
         )
     rig, shooter = rig_with_shooter(rig_file)
     layout, goal = target(layout_file, goal_name)
+    tell_first_run(hit_shares)
     sheets = _sheets(shooter, goal, arc_name, spacing_m=spacing_m, clearance_m=clearance_m)
     aimed = AimedGoal(
         rig=rig.name,

@@ -96,12 +96,15 @@ def command(
         next_distances,
         refuse_unreachable,
     )
+    from posefuse.aim.compiled_chance import hit_shares
+    from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.targets import rig_with_shooter, target
 
     shots = load_measured_shots(shots_file)
     _rig, shooter = rig_with_shooter(rig_file)
     _layout, goal = target(layout_file, goal_name)
     arc = Arc[arc_name.upper()]
+    tell_first_run(hit_shares)
     fit = fit_shots(shots, shooter=shooter, free=[Fitted(name) for name in free or _FREE])
     sheets = arc_sheets(fit.shooter, goal, arc=arc, spacing_m=spacing_m)
     if not sheets:

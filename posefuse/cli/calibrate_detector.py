@@ -72,8 +72,10 @@ def command(
     """
     from posefuse.calibration.detector_response import ResponseRecipe
     from posefuse.calibration.response_file import refuse_present, write_response
+    from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.robot.file import load_imaging
+    from posefuse.sensing.compiled_render import draw_light
     from posefuse.sensing.detect import DetectorSettings
 
     refuse_other_kinds(camera_file, "camera")
@@ -83,6 +85,7 @@ def command(
     settings = DetectorSettings(refinement=camera.refinement)
     recipe = ResponseRecipe(tags=tags, family=family, seed=seed, settings=settings)
     recipe = recipe.coarser() if coarse else recipe
+    tell_first_run(draw_light)
     table = _measured(camera, recipe, workers or os.cpu_count() or 1)
     write_response(out, table, camera=camera, recipe=recipe)
     _show(table, camera)

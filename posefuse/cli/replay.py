@@ -45,7 +45,9 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     folder. Without a true path in the recording there are no errors to tell; without shots the
     whole course is scored alone.
     """
+    from posefuse.cli.first_run import tell_first_run
     from posefuse.files.result_folder import new_folder
+    from posefuse.fusion.compiled import filter_run
     from posefuse.fusion.file import load_settings
     from posefuse.fusion.fuse import fuse
     from posefuse.recording.folder import read_recording
@@ -54,6 +56,7 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     recording = stored.recording
     settings = load_settings(settings_file) if settings_file is not None else _default(recording)
     out = out or default_folder()
+    tell_first_run(filter_run)
     with new_folder(out) as new:
         estimate = fuse(recording, rig=stored.rig, layout=stored.layout, settings=settings)
         card, rows = _scored(stored, estimate)
