@@ -194,16 +194,14 @@ def _words(context: click.Context) -> list[str]:
 
 def _show(aimed: "AimedGoal", length_unit: str) -> None:
     """The tables and what they mean, on standard output."""
-    from rich.console import Console
-
     from posefuse.aim import CAUTION
-    from posefuse.cli.terminal import terminal_table
+    from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.aim import aim_finding, own_table, sheet_table
     from posefuse.report.aim_wording import goal_text, shooter_text
 
-    console = Console(highlight=False)
-    console.print(f"\n{aimed.rig}: {shooter_text(aimed.shooter, length_unit)}", markup=False)
-    console.print(f"{aimed.layout}: {goal_text(aimed.goal, length_unit)}", markup=False)
+    console = plain_console()
+    console.print(f"\n{aimed.rig}: {shooter_text(aimed.shooter, length_unit)}")
+    console.print(f"{aimed.layout}: {goal_text(aimed.goal, length_unit)}")
     for sheet in aimed.sheets:
         console.print(f"\n{aimed.title_of(sheet, length_unit)}")
         headers, rows = sheet_table(sheet, length_unit=length_unit)
@@ -215,5 +213,5 @@ def _show(aimed: "AimedGoal", length_unit: str) -> None:
         headers, rows = own_table(aimed, aimed.own, length_unit=length_unit)
         console.print(terminal_table(headers, rows, width=console.width))
     for sentence in aim_finding(aimed, length_unit):
-        console.print(sentence, markup=False)
+        console.print(sentence)
     console.print(f"\n{CAUTION}")

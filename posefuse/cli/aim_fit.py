@@ -131,23 +131,22 @@ def _between(
 
 
 def _show(fit: "ShotFit", following: "NextShots", *, shot_count: int, length_unit: str) -> None:
-    from rich.console import Console
 
     from posefuse.aim import CAUTION
-    from posefuse.cli.terminal import terminal_table
+    from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.aim_fit import file_lines, fit_table, next_sentence, next_table
     from posefuse.report.wording import length_with_unit
 
-    console = Console(highlight=False)
+    console = plain_console()
     scatter = length_with_unit(fit.residual_std_m, length_unit)
     console.print(f"\n{shot_count} shots, which scatter by {scatter} (1 sigma) about the fit")
     console.print(terminal_table(*fit_table(fit), width=console.width))
     console.print("Into the robot file:")
     for line in file_lines(fit):
-        console.print(f"  {line}", markup=False)
+        console.print(f"  {line}")
     console.print("\nMeasure next where the piece comes down on the floor:")
     console.print(
         terminal_table(*next_table(following, length_unit=length_unit), width=console.width)
     )
-    console.print(next_sentence(following), markup=False)
+    console.print(next_sentence(following))
     console.print(f"\n{CAUTION}")

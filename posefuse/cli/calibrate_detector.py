@@ -115,12 +115,12 @@ def _measured(
     camera: "Imaging", recipe: "ResponseRecipe", workers: int
 ) -> "Mapping[str, FloatArray]":
     """The table, with a progress bar on standard error."""
-    from rich.console import Console
     from rich.progress import Progress
 
     from posefuse.calibration.detector_response import measure_response
+    from posefuse.cli.terminal import plain_console
 
-    console = Console(stderr=True)
+    console = plain_console(stderr=True)
     with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("rendering and detecting", total=None)
 
@@ -134,8 +134,9 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
     """A digest by size at the camera's own noise and defocus: face on, turned, and blurred."""
     import numpy as np
     from rich.box import SIMPLE
-    from rich.console import Console
     from rich.table import Table
+
+    from posefuse.cli.terminal import plain_console
 
     own = np.ones(len(table["edge_px"]), dtype=np.bool_)
     for name, value in (
@@ -162,7 +163,7 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
                 _cell(table, int(np.flatnonzero(own & at & (table["blur_px"] == blur))[0]))
             )
         shown.add_row(f"{edge:g}", *cells)
-    Console().print(shown)
+    plain_console().print(shown)
     click.echo(_LEGEND)
 
 

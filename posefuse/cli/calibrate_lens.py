@@ -139,12 +139,12 @@ def _measure(
 
 def _surveyed(paths: "Sequence[Path]", board: "Board") -> "BoardSurvey":
     """What the pictures show, with a progress bar on standard error."""
-    from rich.console import Console
     from rich.progress import Progress
 
     from posefuse.calibration import survey_images
+    from posefuse.cli.terminal import plain_console
 
-    console = Console(stderr=True)
+    console = plain_console(stderr=True)
     with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("pictures", total=len(paths))
         return survey_images(
@@ -181,18 +181,17 @@ def _drawn(calibration: "LensCalibration") -> bytes:
 
 def _show(calibration: "LensCalibration", survey: "BoardSurvey") -> None:
     """The lens with its standard deviations, and what does not fit, on standard output."""
-    from rich.console import Console
-    from rich.table import Table
-
     from posefuse.calibration.lens import named_numbers
+    from posefuse.cli.terminal import plain_console, terminal_table
 
-    table = Table(title=f"Lens, {calibration.width_px} x {calibration.height_px} px")
-    for header in ("", "value", "standard deviation"):
-        table.add_column(header, justify="right" if header else "left")
-    for number in named_numbers(calibration):
-        table.add_row(number.name, *_with_deviation(number.value, number.value_std))
-    console = Console(highlight=False)
-    console.print(table)
+    console = plain_console()
+    console.print(f"\nLens, {calibration.width_px} x {calibration.height_px} px")
+    headers = ("", "value", "standard deviation")
+    rows = [
+        (number.name, *_with_deviation(number.value, number.value_std))
+        for number in named_numbers(calibration)
+    ]
+    console.print(terminal_table(headers, rows, width=console.width))
     count, every = len(survey.views), len(survey.views) + len(survey.absent)
     worst = max(calibration.views, key=lambda view: view.rms_px)
     console.print(
@@ -202,13 +201,12 @@ def _show(calibration: "LensCalibration", survey: "BoardSurvey") -> None:
         soft_wrap=True,
     )
     for line in survey.reasons:
-        console.print(f"Not used, {line}", style="yellow", markup=False, soft_wrap=True)
+        console.print(f"Not used, {line}", style="yellow", soft_wrap=True)
     for view in calibration.odd_views:
         console.print(
             f"Warning: {view.view.name} fits badly ({view.rms_px:.2f} px rms): is it blurred, or "
             "the board bent? Leave it out and look what changes.",
             style="yellow",
-            markup=False,
             soft_wrap=True,
         )
 

@@ -83,7 +83,6 @@ def _compared(
     study: "Study", *, trials: int | None, seed: int | None, workers: int | None
 ) -> "Comparison":
     """The comparison, with a progress bar on standard error."""
-    from rich.console import Console
     from rich.progress import (
         BarColumn,
         MofNCompleteColumn,
@@ -93,6 +92,7 @@ def _compared(
         TimeRemainingColumn,
     )
 
+    from posefuse.cli.terminal import plain_console
     from posefuse.simulation.scene import SightingSource
     from posefuse.study.compare import compare
 
@@ -103,10 +103,10 @@ def _compared(
         TimeElapsedColumn(),
         TimeRemainingColumn(),
     )
-    console = Console(stderr=True)
+    console = plain_console(stderr=True)
     if study.sightings is SightingSource.IMAGES:
         frames = (trials or study.trials) * study.frames_per_trial()
-        console.print(f"Images: {frames:,} frames to render and search.", highlight=False)
+        console.print(f"Images: {frames:,} frames to render and search.")
     with Progress(*columns, console=console) as progress:
         bar = progress.add_task("trials", total=None)
         return compare(
@@ -120,13 +120,11 @@ def _compared(
 
 def _show(comparison: "Comparison", length_unit: str) -> None:
     """The ranked table, the warnings and what the table means, on standard output."""
-    from rich.console import Console
-
-    from posefuse.cli.terminal import terminal_table
+    from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.hits import terminal_sentences
     from posefuse.report.tables import comparison_table
 
-    console = Console()
+    console = plain_console()
     headers, rows = comparison_table(comparison, length_unit=length_unit)
     console.print(
         f"\n{comparison.study.name}\n{comparison.trials} trials on each course", highlight=False
@@ -141,9 +139,8 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
     console.print(table)
     console.print(
         "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial.",
-        highlight=False,
     )
     for sentence in terminal_sentences(comparison):
-        console.print(sentence, highlight=False, markup=False)
+        console.print(sentence)
     for warning in comparison.warnings:
-        console.print(f"Warning: {warning}", style="yellow", highlight=False)
+        console.print(f"Warning: {warning}", style="yellow")

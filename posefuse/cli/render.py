@@ -181,8 +181,8 @@ def _drive(
 ) -> "Drive":
     """The trial's drive until the movie ends, fused."""
     import numpy as np
-    from rich.console import Console
 
+    from posefuse.cli.terminal import plain_console
     from posefuse.fusion.fuse import fuse
     from posefuse.report.movie import Drive
     from posefuse.report.run_pictures import DrawnRun
@@ -193,7 +193,7 @@ def _drive(
     scene = plan_scene(study, plan, course.first(movie.to_s - course.path.start_s))
     if study.sightings is SightingSource.IMAGES:
         told = f"Images for the filter: {scene.views.frame_count:,} frames to render and search."
-        Console(stderr=True).print(told, highlight=False)
+        plain_console(stderr=True).print(told)
     recording = simulate(scene, seed=views.seed, trial=views.trial, workers=os.cpu_count() or 1)
     count = max(1, round((movie.to_s - movie.from_s) * movie.rate_hz))
     return Drive(
@@ -213,9 +213,9 @@ def _drive(
 
 def _write_movie(drive: "Drive", movie: _Movie, folder: Path) -> None:
     """Writes the movie with a progress bar on standard error, and puts it where it was named."""
-    from rich.console import Console
     from rich.progress import track
 
+    from posefuse.cli.terminal import plain_console
     from posefuse.files.movie_file import check_movie_path, write_movie
     from posefuse.report.movie import drive_pictures
 
@@ -226,7 +226,7 @@ def _write_movie(drive: "Drive", movie: _Movie, folder: Path) -> None:
             drive_pictures(drive, workers=os.cpu_count() or 1, dots_per_inch=_DOTS_PER_IN[suffix]),
             description="frames",
             total=len(drive.moments_s),
-            console=Console(stderr=True),
+            console=plain_console(stderr=True),
         )
 
     whole = folder / movie.path.name

@@ -157,34 +157,24 @@ def _show(
     length_unit: str,
 ) -> None:
     """The scores, what became of the measurements, and what it all means, on standard output."""
-    from rich.console import Console
-    from rich.table import Table
-
+    from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.replay import replay_finding
     from posefuse.report.tables import outcome_table, scorecard_table
     from posefuse.report.wording import length_with_unit
 
-    console = Console()
-    for title, (headers, lines) in (
-        (stored.recording.name, scorecard_table(card, length_unit=length_unit)),
-        ("measurements", outcome_table(card)),
-    ):
-        table = Table(title=title)
-        for place, header in enumerate(headers):
-            table.add_column(header, justify="left" if place == 0 else "right")
-        for line in lines:
-            table.add_row(*line)
-        console.print(table)
-    console.print(replay_finding(card, length_unit), highlight=False)
+    console = plain_console()
+    console.print(f"\n{stored.recording.name}")
+    for headers, lines in (scorecard_table(card, length_unit=length_unit), outcome_table(card)):
+        console.print(terminal_table(headers, lines, width=console.width))
+    console.print(replay_finding(card, length_unit))
     known = {(row.span, row.figure): row for row in rows}
     rms = known.get(("shots", "distance_rms_m"))
     if rms is not None and math.isfinite(rms.low):
         low, high = (length_with_unit(value, length_unit) for value in (rms.low, rms.high))
-        console.print(f"95 % interval of the RMS at the shots: {low} to {high}.", highlight=False)
+        console.print(f"95 % interval of the RMS at the shots: {low} to {high}.")
     aligned = known.get(("run", "aligned_position_rms_m"))
     if aligned is not None:
         length = length_with_unit(aligned.value, length_unit)
         console.print(
             f"Laid on the true path by one turn and shift, {length} of the position RMS remain.",
-            highlight=False,
         )

@@ -1,16 +1,24 @@
-"""Tables on the terminal."""
+"""Text and tables on the terminal."""
 
 import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from rich.console import Console
     from rich.table import Table
 
-__all__ = ["terminal_table"]
+__all__ = ["plain_console", "terminal_table"]
 
 _GAP = 2  # columns between two of a table, and around it
 _HEADER_LETTERS = (16, 12, 9, 0)
+
+
+def plain_console(*, stderr: bool = False) -> "Console":
+    """Shows text as it is: rich takes square brackets for styles, and names may hold them."""
+    from rich.console import Console
+
+    return Console(stderr=stderr, markup=False, emoji=False, highlight=False)
 
 
 def terminal_table(
@@ -36,7 +44,7 @@ def terminal_table(
     from rich import box
     from rich.table import Table
 
-    cells = [[_two_lines(cell) for cell in row] for row in rows]
+    cells = [[row[0], *(_two_lines(cell) for cell in row[1:])] for row in rows]
     shown = list(range(len(headers)))
     for beginning in dropped_first:
         if _width(_titles(headers, cells, shown, 0), cells, shown) <= width:

@@ -2,9 +2,10 @@
 
 import io
 
+import pytest
 from rich.console import Console
 
-from posefuse.cli.terminal import terminal_table
+from posefuse.cli.terminal import plain_console, terminal_table
 
 HEADERS = ("plan", "distance error RMS (cm)", "bound (cm)", "NEES")
 ROWS = (("four corners, tilted up", "1.24 [1.10, 1.42] tie", "0.07", "17.5"),)
@@ -40,3 +41,14 @@ def test_names_are_broken_at_last() -> None:
 
 def test_headers_take_as_few_lines_as_fit() -> None:
     assert len(shown(100)) < len(shown(52))
+
+
+def test_square_brackets_in_names_are_shown_as_they_are(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    console, name = plain_console(), "[bold]two[/bold] [/red] :warning: 12"
+    console.print(name)
+    console.print(terminal_table(("plan", "NEES"), [(name, "3.0")], width=80))
+    first, *table = capsys.readouterr().out.splitlines()
+    assert first == name
+    assert any(name in line for line in table)
