@@ -76,7 +76,9 @@ def command(
                 written.append(out / name)
     for place in written:
         click.echo(str(place))
-    click.echo(f"{len(written)} recording(s). Replay one with: posefuse replay {written[0]}")
+    count = len(written)
+    what = f"{count} recordings. Replay one" if count > 1 else "1 recording. Replay it"
+    click.echo(f"{what} with: posefuse replay {written[0]}")
 
 
 def _file_of(name: str, path: Path | None) -> Path:

@@ -130,9 +130,10 @@ def warn_of(runs: Sequence[Run]) -> tuple[str, ...]:
     if all(run.cards[0].shots is None for run in runs):
         told.append("no course marks a shot: the ranking is over the whole courses")
     told += _never_hit(runs)
-    if len(runs[0].cards) < _FEW_TRIALS:
+    trials = len(runs[0].cards)
+    if trials < _FEW_TRIALS:
         told.append(
-            f"only {len(runs[0].cards)} trial(s): the intervals are rough, "
+            f"only {trials} trial{'s' * (trials > 1)}: the intervals are rough, "
             f"{_FEW_TRIALS} or more are wanted to tell plans apart"
         )
     return tuple(told)

@@ -46,7 +46,7 @@ def test_the_command_writes_table_results_and_report(
     assert "a perfect estimate would score" in " ".join(told.split())
     assert "NEES" in told
     assert "…" not in told
-    assert "only 2 trial(s)" in told
+    assert "only 2 trials" in told
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     assert "5" in json.dumps(results)
     page = (out / "report.html").read_text(encoding="utf-8")
