@@ -26,6 +26,7 @@ __all__ = ["Faults", "FileModel", "all_faults_of", "in_file", "load_toml", "read
 
 M = TypeVar("M", bound="FileModel")
 
+_LARGEST = 1e12
 _TOO_DEEP = "lists or tables nested too deeply"
 
 
@@ -36,6 +37,8 @@ def _make_leaves_strict(schema: object) -> None:
             schema["strict"] = True
         if schema.get("type") == "int":  # as far as float64 counts without a gap
             schema.setdefault("le", 2**53)
+        if schema.get("type") == "float":
+            _bound(schema)
         for part in schema.values():
             _make_leaves_strict(part)
     elif isinstance(schema, (list, tuple)):
@@ -43,12 +46,20 @@ def _make_leaves_strict(schema: object) -> None:
             _make_leaves_strict(part)
 
 
+def _bound(schema: dict[str, Any]) -> None:
+    """Keep a number within what can be squared and summed; bounds of its own come first."""
+    if not {"ge", "gt"} & schema.keys():
+        schema["ge"] = -_LARGEST
+    if not {"le", "lt"} & schema.keys():
+        schema["le"] = _LARGEST
+
+
 class FileModel(BaseModel):
     """Base of every file schema: frozen, no unknown keys, and a unit in the key's name.
 
     A field ``height_m`` is also taken as ``height_cm``, ``height_mm`` or ``height_in``, and
     ``latency_s`` as ``latency_ms``. Numbers, texts and truth values are never taken for one
-    another, and numbers are finite.
+    another, and numbers lie between -1e12 and 1e12.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)

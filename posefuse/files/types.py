@@ -12,7 +12,9 @@ __all__ = [
     "PointOnFloor",
     "Positive",
     "QuarterTurn",
+    "Rate",
     "Share",
+    "Span",
 ]
 
 Name: TypeAlias = Annotated[str, Field(min_length=1)]
@@ -23,4 +25,9 @@ Count: TypeAlias = Annotated[int, Field(gt=0)]
 QuarterTurn: TypeAlias = Annotated[float, Field(ge=-90.0, le=90.0)]
 """An angle in degrees between straight down and straight up."""
 Point: TypeAlias = tuple[float, float, float]
-PointOnFloor: TypeAlias = tuple[float, float]
+_OnFloor: TypeAlias = Annotated[float, Field(ge=-1000.0, le=1000.0)]
+PointOnFloor: TypeAlias = tuple[_OnFloor, _OnFloor]
+Rate: TypeAlias = Annotated[float, Field(gt=0.0, le=10_000.0)]
+"""In Hz."""
+Span: TypeAlias = Annotated[float, Field(ge=0.0, le=36_000.0)]
+"""Of time, ten hours at most."""

@@ -7,7 +7,7 @@ import numpy as np
 from pydantic import Field
 
 from posefuse.files.toml_file import FileModel
-from posefuse.files.types import Name, NotNegative, PointOnFloor, Positive
+from posefuse.files.types import Name, NotNegative, PointOnFloor, Positive, Span
 from posefuse.motion.course import Bump, Knock, Lift, Shot, Traffic
 from posefuse.motion.waypoints import MotionLimits, Waypoint
 
@@ -17,13 +17,17 @@ Instants = Annotated[tuple[float, ...], Field(min_length=1)]
 Turns = Annotated[int, Field(ge=-100, le=100)]
 
 
+_Limit = Annotated[float, Field(ge=0.01, le=10_000.0)]
+"""Of speeds and accelerations: slower, a course would last for days."""
+
+
 class LimitsTable(FileModel):
     """``[limits]``: how hard the waypoints are driven."""
 
-    speed_m_per_s: Positive
-    acceleration_m_per_s2: Positive
-    turn_rate_deg_per_s: Positive
-    turn_acceleration_deg_per_s2: Positive
+    speed_m_per_s: _Limit
+    acceleration_m_per_s2: _Limit
+    turn_rate_deg_per_s: _Limit
+    turn_acceleration_deg_per_s2: _Limit
 
     def limits(self) -> MotionLimits:
         """The limits themselves."""
@@ -41,7 +45,7 @@ class WaypointEntry(FileModel):
     position_m: PointOnFloor
     heading_deg: float | None = None
     turns: Turns = 0
-    pause_s: NotNegative = 0.0
+    pause_s: Span = 0.0
     shot: Name | None = None
 
     def waypoint(self) -> Waypoint:
@@ -134,9 +138,9 @@ class CourseFile(FileModel):
     """A course file: waypoints with limits and a duration, or a recorded trajectory."""
 
     name: Name
-    duration_s: Positive | None = None
+    duration_s: Annotated[float, Field(gt=0.0, le=36_000.0)] | None = None
     repeat: bool | None = None
-    still_s: NotNegative | None = None
+    still_s: Span | None = None
     limits: LimitsTable | None = None
     waypoint: tuple[WaypointEntry, ...] = ()
     trajectory: Name | None = None

@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
 from posefuse.geometry import Pose3, pan_tilt_roll
@@ -85,10 +83,10 @@ class Rig:
         for mount in self.mounts:
             for box in self.body.boxes:
                 if box.holds(mount.position_in_robot_m):
-                    place = np.round(mount.position_in_robot_m, 3)
+                    x, y, z = mount.position_in_robot_m
                     raise InputError(
-                        f"mount {mount.name!r}: the camera at {place} sits inside the robot's own "
-                        f"box {box.name!r}"
+                        f"mount {mount.name!r}: the camera at ({x:.3g}, {y:.3g}, {z:.3g}) m sits "
+                        f"inside the robot's own box {box.name!r}"
                     )
 
     @property

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 
 from posefuse.errors import InputError
 from posefuse.files.toml_file import FileModel
-from posefuse.files.types import NotNegative, Point, Positive
+from posefuse.files.types import NotNegative, Positive
 from posefuse.robot.shooter import (
     MOST_SPEED_M_PER_S,
     Drag,
@@ -47,10 +47,13 @@ class ProjectileTable(FileModel):
         return Projectile(**self.model_dump())
 
 
+_Near = Annotated[float, Field(ge=-10.0, le=10.0)]
+
+
 class ShooterTable(FileModel):
     """``[shooter]``."""
 
-    release_m: Point
+    release_m: tuple[_Near, _Near, _Near]
     axis_m: tuple[float, float] | None = None
     exit_speed_m_per_s: Annotated[float, Field(gt=0.0, le=MOST_SPEED_M_PER_S)]
     exit_speed_std_m_per_s: NotNegative = 0.0

@@ -21,6 +21,7 @@ from posefuse.files.types import (
     PointOnFloor,
     Positive,
     QuarterTurn,
+    Rate,
     Share,
 )
 from posefuse.robot.body import Body, BodyBox
@@ -81,7 +82,7 @@ class DrivetrainTable(FileModel):
     kind: DrivetrainKind
     wheels_m: tuple[PointOnFloor, ...]
     wheel_radius_m: Positive
-    rate_hz: Positive
+    rate_hz: Rate
     encoder_counts_per_turn: Annotated[int, Field(ge=0)] = 0
     steering_std_deg: NotNegative = 0.0
     slip_per_m_per_s2: NotNegative = 0.0
@@ -134,7 +135,7 @@ class RobotFile(FileModel):
 class TimingTable(FileModel):
     """``[timing]`` of a camera."""
 
-    frame_rate_hz: Positive
+    frame_rate_hz: Rate
     exposure_s: NotNegative
     latency_s: NotNegative
     latency_jitter_s: NotNegative = 0.0

@@ -292,7 +292,7 @@ def test_a_rig(folder: Path) -> None:
             "plan.toml",
             "[0.3, 0, 0.5]",
             "[0.05, 0, 0.5]",
-            "plan.toml:6: mount.1.position_m: mount 'front': the camera at [0.05 0.   0.5 ] sits "
+            "plan.toml:6: mount.1.position_m: mount 'front': the camera at (0.05, 0, 0.5) m sits "
             "inside the robot's own box 'mast'",
         ),
         (
