@@ -3,7 +3,6 @@
 import csv
 import difflib
 import io
-import math
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
@@ -14,12 +13,11 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
+from posefuse.files.numbers import LARGEST, number_of
 from posefuse.files.text_file import read_text
 from posefuse.files.toml_faults import shown_value
 
 __all__ = ["read_table", "write_table"]
-
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
 def read_table(
@@ -73,7 +71,8 @@ def write_table(path: Path, columns: Mapping[str, Sequence[Any] | NDArray[Any]])
     Raises
     ------
     InputError
-        Columns of unlike length, or a number that is not finite (it could not be read again).
+        Columns of unlike length, or a number that is not finite or beyond ``LARGEST`` (it could
+        not be read again).
     """
     arrays = {name: np.asarray(column) for name, column in columns.items()}
     arrays = {n: a.astype(np.int64) if a.dtype == np.bool_ else a for n, a in arrays.items()}
@@ -81,9 +80,10 @@ def write_table(path: Path, columns: Mapping[str, Sequence[Any] | NDArray[Any]])
     if len(set(lengths.values())) > 1:
         raise InputError(f"{path.name}: columns of unlike length: {lengths}")
     for name, array in arrays.items():
-        if array.dtype.kind == "f" and not np.isfinite(array).all():
-            row = int(np.argmin(np.isfinite(array)))
-            raise InputError(f"{path.name}: {name}: row {row} is not finite (got {array[row]})")
+        if array.dtype.kind == "f" and not (np.abs(array) <= LARGEST).all():
+            row = int(np.argmin(np.abs(array) <= LARGEST))
+            what = f"beyond {LARGEST:g}" if np.isfinite(array[row]) else "not finite"
+            raise InputError(f"{path.name}: {name}: row {row} is {what} (got {array[row]})")
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")  # spells a float by repr: exact
         writer.writerow(arrays)
@@ -145,7 +145,7 @@ def _quick(
         )
     except ValueError:
         return None
-    if values.shape[1] != len(names) or not np.isfinite(values).all():
+    if values.shape[1] != len(names) or not (np.abs(values) <= LARGEST).all():
         return None
     table: dict[str, NDArray[Any]] = {
         name: np.ascontiguousarray(column) for name, column in zip(names, values.T, strict=True)
@@ -199,11 +199,10 @@ def _cell(path: Path, line: int, name: str, cell: str, is_text: bool) -> str | f
         raise FileError(path, "the cell is empty", line=line, key=name)
     if is_text:
         return cell
-    value = float(cell) if _NUMBER.fullmatch(cell) else math.nan
-    if not math.isfinite(value):
-        problem = f"must be a finite number (got {shown_value(cell)})"
-        raise FileError(path, problem, line=line, key=name)
-    return value
+    try:
+        return number_of(cell)
+    except InputError as error:
+        raise FileError(path, str(error), line=line, key=name) from None
 
 
 def _column(cells: list[Any], *, is_text: bool) -> NDArray[Any]:

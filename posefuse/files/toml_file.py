@@ -17,6 +17,7 @@ from pydantic import (
 from pydantic_core import CoreSchema
 
 from posefuse.errors import FileError, InputError
+from posefuse.files.numbers import LARGEST
 from posefuse.files.text_file import read_text
 from posefuse.files.toml_faults import schema_faults, shown_key
 from posefuse.files.toml_lines import KeyPath, key_lines, line_of
@@ -26,7 +27,6 @@ __all__ = ["Faults", "FileModel", "all_faults_of", "in_file", "load_toml", "read
 
 M = TypeVar("M", bound="FileModel")
 
-_LARGEST = 1e12
 _TOO_DEEP = "lists or tables nested too deeply"
 
 
@@ -35,8 +35,8 @@ def _make_leaves_strict(schema: object) -> None:
     if isinstance(schema, dict):
         if schema.get("type") in ("float", "int", "bool", "str"):
             schema["strict"] = True
-        if schema.get("type") == "int":  # as far as float64 counts without a gap
-            schema.setdefault("le", 2**53)
+        if schema.get("type") == "int":
+            schema.setdefault("le", LARGEST)
         if schema.get("type") == "float":
             _bound(schema)
         for part in schema.values():
@@ -47,11 +47,11 @@ def _make_leaves_strict(schema: object) -> None:
 
 
 def _bound(schema: dict[str, Any]) -> None:
-    """Keep a number within what can be squared and summed; bounds of its own come first."""
+    """Keep a number within ``LARGEST``; bounds of its own come first."""
     if not {"ge", "gt"} & schema.keys():
-        schema["ge"] = -_LARGEST
+        schema["ge"] = -LARGEST
     if not {"le", "lt"} & schema.keys():
-        schema["le"] = _LARGEST
+        schema["le"] = LARGEST
 
 
 class FileModel(BaseModel):
@@ -59,7 +59,7 @@ class FileModel(BaseModel):
 
     A field ``height_m`` is also taken as ``height_cm``, ``height_mm`` or ``height_in``, and
     ``latency_s`` as ``latency_ms``. Numbers, texts and truth values are never taken for one
-    another, and numbers lie between -1e12 and 1e12.
+    another, and numbers lie within ``LARGEST``.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)

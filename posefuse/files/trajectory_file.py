@@ -4,20 +4,19 @@ Seconds, metres, one pose a line, blanks between the numbers; lines that start w
 comments.
 """
 
-import re
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from posefuse.checks import FloatArray, frozen_array
-from posefuse.errors import FileError
+from posefuse.errors import FileError, InputError
+from posefuse.files.numbers import number_of
 from posefuse.files.text_file import read_text
 
 __all__ = ["headings_rad", "read_trajectory", "write_trajectory"]
 
 _COLUMNS = ("t", "x", "y", "z", "qx", "qy", "qz", "qw")
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _UNIT_WITHIN = 0.01
 """How far off 1 the length of a quaternion may be: files round it."""
 
@@ -71,11 +70,12 @@ def _row(path: Path, number: int, line: str, before_s: float) -> list[float]:
     if len(cells) != len(_COLUMNS):
         problem = f"must hold 8 numbers, {' '.join(_COLUMNS)} (got {len(cells)})"
         raise FileError(path, problem, line=number)
+    row = []
     for name, cell in zip(_COLUMNS, cells, strict=True):
-        if not (_NUMBER.fullmatch(cell) and np.isfinite(float(cell))):
-            problem = f"must be a finite number (got {cell!r})"
-            raise FileError(path, problem, line=number, key=name)
-    row = [float(cell) for cell in cells]
+        try:
+            row.append(number_of(cell))
+        except InputError as error:
+            raise FileError(path, str(error), line=number, key=name) from None
     if row[0] <= before_s:
         problem = f"must be later than the line before, {before_s!r} (got {row[0]!r})"
         raise FileError(path, problem, line=number, key="t")

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
 from posefuse.errors import FileError, InputError
+from posefuse.files.numbers import LARGEST
 from posefuse.files.table_file import read_table, write_table
 
 COLUMNS = ("t_s", "x_m")
@@ -21,7 +22,7 @@ def written(tmp_path: Path, text: str | bytes) -> Path:
 
 
 @given(
-    floats=st.lists(st.floats(allow_nan=False, allow_infinity=False), max_size=5),
+    floats=st.lists(st.floats(-LARGEST, LARGEST), max_size=5),
     number=st.integers(-(2**53), 2**53),
 )
 def test_written_and_read_again_is_the_same_to_the_bit(
@@ -83,6 +84,10 @@ def test_no_rows(tmp_path: Path) -> None:
         ("t_s,x_m\n1,2\n3,inf\n", "a.csv:3: x_m: must be a finite number (got 'inf')"),
         ("t_s,x_m\n1,2\n3,1e999\n", "a.csv:3: x_m: must be a finite number (got '1e999')"),
         ("t_s,x_m\n1,2\n3,\n", "a.csv:3: x_m: the cell is empty"),
+        (
+            "t_s,x_m\n1,2\n3,-2e16\n",
+            "a.csv:3: x_m: must lie between -9.0072e+15 and 9.0072e+15 (got '-2e16')",
+        ),
         ("t_s,x_m\n1,2\n\n3,abc\n", "a.csv:4: x_m: must be a finite number (got 'abc')"),
         ("t_s,x_m\n1,1_0\n", "a.csv:2: x_m: must be a finite number (got '1_0')"),
         ("t_s,x_m\n1,0x10\n", "a.csv:2: x_m: must be a finite number (got '0x10')"),
