@@ -42,6 +42,7 @@ __all__ = ["CameraFile", "MountEntry", "RangerEntry", "RigFile", "RobotFile"]
 
 Slope = Annotated[float, Field(ge=0.0, le=90.0)]
 Pair = tuple[float, float]
+_Outline = Annotated[float, Field(gt=0.0, le=100.0)]
 
 
 class BoxEntry(FileModel):
@@ -113,8 +114,8 @@ class RobotFile(FileModel):
     """A robot file."""
 
     name: Name
-    length_m: Positive
-    width_m: Positive
+    length_m: _Outline
+    width_m: _Outline
     lean_deg_per_m_per_s2: NotNegative = 0.0
     box: tuple[BoxEntry, ...] = ()
     drivetrain: DrivetrainTable

@@ -21,6 +21,7 @@ FIRST_NUMBER = r"(= \[?)-?[\d.]+"
         ("courses/fast_spins.toml", "pause_s", "1e9", "less than or equal to 36000 "),
         ("courses/easy.toml", "duration_s", "1e9", "less than or equal to 36000 "),
         ("courses/easy.toml", "speed_m_per_s", "1e-9", "greater than or equal to 0.01 "),
+        ("robot.toml", "length_m", "9e15", "less than or equal to 100 "),
         ("robot.toml", "rate_hz", "1e6", "less than or equal to 10000 "),
         ("robot.toml", "release_m", "1e6", "less than or equal to 10 "),
         ("robot.toml", "slip_per_m_per_s2", "1e308", f"less than or equal to {2**53} "),
