@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from posefuse.fieldlayout.file import load_layout
+from posefuse.files.numbers import LARGEST
 from posefuse.geometry import Pose2
 from posefuse.recording import (
     Frames,
@@ -42,7 +43,7 @@ beacon = [{id = 4, position_m = [1, 2, 1]}, {id = 600, position_m = [50, 2, 1]}]
 goal = [{name = "gate, far", centre_m = [9, 9, 1], width_m = 1, height_m = 1, facing_deg = 0}]
 """
 
-NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
+NUMBERS = st.floats(-LARGEST, LARGEST)
 EPOCHS_S = st.sampled_from([0.0, -3.5, 1_700_000_000.0, 1_767_225_599.999_999])
 
 
@@ -80,7 +81,7 @@ def recordings(draw, *, sensor_names, kind, ids, goals):
     pairs.sort(key=lambda pair: pair[0])
     values = draw(numbers((len(pairs), kind.width)))
     if kind is not SightingKind.CORNERS:
-        values[:, 0] = draw(numbers(len(pairs), st.floats(5e-324, 1e300)))
+        values[:, 0] = draw(numbers(len(pairs), st.floats(5e-324, LARGEST)))
     truth_s = draw(rising(epoch_s=epoch_s))
     has_heading = draw(st.booleans())
     poses = draw(numbers((len(truth_s), 3)))
