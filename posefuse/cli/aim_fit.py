@@ -131,7 +131,6 @@ def _between(
 
 
 def _show(fit: "ShotFit", following: "NextShots", *, shot_count: int, length_unit: str) -> None:
-
     from posefuse.aim import CAUTION
     from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.aim_fit import file_lines, fit_table, next_sentence, next_table

@@ -5,6 +5,7 @@ from typing import Annotated, TypeAlias
 from pydantic import Field
 
 __all__ = [
+    "LONGEST_S",
     "Count",
     "Name",
     "NotNegative",
@@ -29,5 +30,7 @@ _OnFloor: TypeAlias = Annotated[float, Field(ge=-1000.0, le=1000.0)]
 PointOnFloor: TypeAlias = tuple[_OnFloor, _OnFloor]
 Rate: TypeAlias = Annotated[float, Field(gt=0.0, le=10_000.0)]
 """In Hz."""
-Span: TypeAlias = Annotated[float, Field(ge=0.0, le=36_000.0)]
-"""Of time, ten hours at most."""
+LONGEST_S = 36_000.0
+"""Ten hours."""
+Span: TypeAlias = Annotated[float, Field(ge=0.0, le=LONGEST_S)]
+"""Of time."""

@@ -7,7 +7,7 @@ import numpy as np
 from pydantic import Field
 
 from posefuse.files.toml_file import FileModel
-from posefuse.files.types import Name, NotNegative, PointOnFloor, Positive, Span
+from posefuse.files.types import LONGEST_S, Name, NotNegative, PointOnFloor, Positive, Span
 from posefuse.motion.course import Bump, Knock, Lift, Shot, Traffic
 from posefuse.motion.waypoints import MotionLimits, Waypoint
 
@@ -15,8 +15,6 @@ __all__ = ["CourseFile"]
 
 Instants = Annotated[tuple[float, ...], Field(min_length=1)]
 Turns = Annotated[int, Field(ge=-100, le=100)]
-
-
 _Limit = Annotated[float, Field(ge=0.01, le=10_000.0)]
 """Of speeds and accelerations: slower, a course would last for days."""
 
@@ -138,7 +136,7 @@ class CourseFile(FileModel):
     """A course file: waypoints with limits and a duration, or a recorded trajectory."""
 
     name: Name
-    duration_s: Annotated[float, Field(gt=0.0, le=36_000.0)] | None = None
+    duration_s: Annotated[float, Field(gt=0.0, le=LONGEST_S)] | None = None
     repeat: bool | None = None
     still_s: Span | None = None
     limits: LimitsTable | None = None
