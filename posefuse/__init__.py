@@ -7,39 +7,40 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from posefuse.arena.arena import Arena, Goal
+    from posefuse.arena.load import load_arena
     from posefuse.errors import FileError, InputError, PosefuseError
-    from posefuse.fieldlayout.file import load_layout
-    from posefuse.fieldlayout.layout import FieldLayout, Goal
     from posefuse.fusion.estimate import Estimate
-    from posefuse.fusion.file import load_settings
     from posefuse.fusion.fuse import fuse
+    from posefuse.fusion.load import load_settings
     from posefuse.fusion.settings import FilterSettings
-    from posefuse.geometry import Pose2, Pose3
+    from posefuse.geometry.plane import PlanePose
+    from posefuse.geometry.space import SpacePose
     from posefuse.motion.course import Course
-    from posefuse.motion.file import load_course
+    from posefuse.motion.load import load_course
     from posefuse.recording.folder import read_recording, write_recording
     from posefuse.recording.recording import Recording
-    from posefuse.robot.file import load_rig
+    from posefuse.robot.load import load_rig
     from posefuse.robot.rig import Rig
     from posefuse.scoring.score import score
     from posefuse.scoring.scorecard import Scorecard
     from posefuse.simulation.scene import Scene, prepare_scene
     from posefuse.simulation.simulate import simulate
     from posefuse.study.compare import Comparison, compare, plan_scene
-    from posefuse.study.file import load_study
+    from posefuse.study.load import load_study
     from posefuse.study.study import Study
 
 _HOMES = {
     "Comparison": "posefuse.study.compare",
     "Course": "posefuse.motion.course",
     "Estimate": "posefuse.fusion.estimate",
-    "FieldLayout": "posefuse.fieldlayout.layout",
+    "Arena": "posefuse.arena.arena",
     "FileError": "posefuse.errors",
     "FilterSettings": "posefuse.fusion.settings",
-    "Goal": "posefuse.fieldlayout.layout",
+    "Goal": "posefuse.arena.arena",
     "InputError": "posefuse.errors",
-    "Pose2": "posefuse.geometry",
-    "Pose3": "posefuse.geometry",
+    "PlanePose": "posefuse.geometry.plane",
+    "SpacePose": "posefuse.geometry.space",
     "PosefuseError": "posefuse.errors",
     "Recording": "posefuse.recording.recording",
     "Rig": "posefuse.robot.rig",
@@ -48,11 +49,11 @@ _HOMES = {
     "Study": "posefuse.study.study",
     "compare": "posefuse.study.compare",
     "fuse": "posefuse.fusion.fuse",
-    "load_course": "posefuse.motion.file",
-    "load_layout": "posefuse.fieldlayout.file",
-    "load_rig": "posefuse.robot.file",
-    "load_settings": "posefuse.fusion.file",
-    "load_study": "posefuse.study.file",
+    "load_course": "posefuse.motion.load",
+    "load_arena": "posefuse.arena.load",
+    "load_rig": "posefuse.robot.load",
+    "load_settings": "posefuse.fusion.load",
+    "load_study": "posefuse.study.load",
     "plan_scene": "posefuse.study.compare",
     "prepare_scene": "posefuse.simulation.scene",
     "read_recording": "posefuse.recording.folder",
@@ -62,26 +63,26 @@ _HOMES = {
 }
 
 __all__ = [
+    "Arena",
     "Comparison",
     "Course",
     "Estimate",
-    "FieldLayout",
     "FileError",
     "FilterSettings",
     "Goal",
     "InputError",
-    "Pose2",
-    "Pose3",
+    "PlanePose",
     "PosefuseError",
     "Recording",
     "Rig",
     "Scene",
     "Scorecard",
+    "SpacePose",
     "Study",
     "compare",
     "fuse",
+    "load_arena",
     "load_course",
-    "load_layout",
     "load_rig",
     "load_settings",
     "load_study",

@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from posefuse.arena.arena import Arena, Beacon, Tag, tag_pose
 from posefuse.checks import FloatArray, IntArray
-from posefuse.fieldlayout import Beacon, FieldLayout, Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.fusion import (
+from posefuse.fusion.settings import (
     FilterSettings,
     LateFrames,
     Measurement,
@@ -21,8 +20,9 @@ from posefuse.fusion import (
     ProcessNoise,
 )
 from posefuse.fusion.timeline import make_timeline
-from posefuse.geometry import Pose2, Pose3, arc_motion
-from posefuse.recording import (
+from posefuse.geometry.plane import PlanePose, arc_motion
+from posefuse.geometry.space import SpacePose
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -31,20 +31,10 @@ from posefuse.recording import (
     StartPose,
     Truth,
 )
-from posefuse.robot import (
-    Body,
-    Camera,
-    Detector,
-    Drivetrain,
-    DrivetrainKind,
-    Lens,
-    Mount,
-    Ranger,
-    Rig,
-    Sensor,
-    Timing,
-    Wheel,
-)
+from posefuse.robot.body import Body
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
+from posefuse.robot.rig import Mount, Ranger, Rig
 
 PIXEL_STD_PX = 0.5
 RANGE_STD_M = 0.08
@@ -74,7 +64,7 @@ def settings_for(measurement: Measurement, **changes: object) -> FilterSettings:
     return replace(settings, **changes)
 
 
-def make_layout() -> FieldLayout:
+def make_arena() -> Arena:
     """Twelve tags around a court and on a post in its middle, one of them tilted; four beacons."""
     places = [
         (0.0, 1.5, 0.0), (0.0, 5.1, 0.0), (13.2, 1.5, 180.0), (13.2, 5.1, 180.0),
@@ -86,7 +76,7 @@ def make_layout() -> FieldLayout:
         Tag(
             id=3 * k + 1,
             family="36h11",
-            edge_m=0.165 + 0.005 * (k % 3),
+            edge_m=0.15 + 0.005 * (k % 3),
             world_from_tag=tag_pose(
                 np.array([x, y, 0.9 + 0.05 * (k % 4)]),
                 facing_rad=np.radians(facing),
@@ -100,7 +90,7 @@ def make_layout() -> FieldLayout:
         Beacon(id=40 - 3 * k, position_in_world_m=np.array(place))
         for k, place in enumerate(corners)
     )
-    return FieldLayout(name="court", length_m=13.2, width_m=6.6, tags=tags, beacons=beacons)
+    return Arena(name="court", length_m=13.2, width_m=6.6, tags=tags, beacons=beacons)
 
 
 def make_rig() -> Rig:
@@ -148,17 +138,17 @@ def make_rig() -> Rig:
         Ranger(name="ranger0", position_in_robot_m=np.array([0.15, -0.1, 0.4])),
         Ranger(name="ranger1", position_in_robot_m=np.array([-0.2, 0.05, 0.6])),
     )
-    body = Body(length_m=0.76, width_m=0.76)
+    body = Body(length_m=0.70, width_m=0.70)
     return Rig(name="rig", body=body, drivetrain=drivetrain, mounts=mounts, rangers=rangers)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Made:
-    """A run with the rig and layout it was made with."""
+    """A run with the rig and arena it was made with."""
 
     recording: Recording
     rig: Rig
-    layout: FieldLayout
+    arena: Arena
 
 
 def make_run_of(
@@ -181,22 +171,24 @@ def make_run_of(
     noise
         Factor on every spread: 0 leaves a run without noise.
     """
-    rng, layout, rig = np.random.default_rng(seed), make_layout(), make_rig()
+    rng, arena, rig = np.random.default_rng(seed), make_arena(), make_rig()
     twists = made_up_twists(rng, rows, still_rows=round(standstill_s * 50))
     odometry = Odometry(stamps_s=1000.0 + 0.02 * np.arange(rows), twists=twists)
     frames = _frames(rng, odometry, latency_s, kind, len(rig.mounts))
-    generous = replace(settings_for(Measurement.POSE), late_frames=LateFrames.REPLAY, history_s=9.0)
+    generous = replace(
+        settings_for(Measurement.POSE), late_frames=LateFrames.REINSERT, history_s=9.0
+    )
     timeline = make_timeline(odometry, frames, settings=generous)
     start = np.array([6.6, 1.6, 0.4]) + rng.normal(size=3) * [1.5, 0.5, 1.0]
     stds = noise * np.sqrt(timeline.step_vars)
     stds[: round(standstill_s * 50) + 1] = 0.0
     truth = noisy_path(rng, start, timeline.motions[:, :3], stds)
-    captures = Pose2(truth[timeline.frame_row]) @ Pose2(timeline.offsets[:, :3])
+    captures = PlanePose(truth[timeline.frame_row]) @ PlanePose(timeline.offsets[:, :3])
     if kind is SightingKind.CORNERS:
-        frame, ids, values = _corners(captures.values, frames.sensor, rig, layout)
+        frame, ids, values = _corners(captures.values, frames.sensor, rig, arena)
         values += rng.normal(size=values.shape) * noise * PIXEL_STD_PX
     else:
-        frame, ids, values = _ranges(captures.values, frames.sensor - len(rig.mounts), rig, layout)
+        frame, ids, values = _ranges(captures.values, frames.sensor - len(rig.mounts), rig, arena)
         values += rng.normal(size=values.shape) * noise * [RANGE_STD_M, BEARING_STD_RAD]
         values = values[:, : kind.width]
     stated = start + rng.normal(size=3) * START_STD * noise
@@ -206,10 +198,10 @@ def make_run_of(
         odometry=odometry,
         frames=frames,
         sightings=Sightings(kind=kind, frame=frame, id=ids, values=values),
-        start=StartPose(world_from_robot=Pose2(stated), cov=np.diag(START_STD**2)),
+        start=StartPose(world_from_robot=PlanePose(stated), cov=np.diag(START_STD**2)),
         truth=Truth(stamps_s=odometry.stamps_s, poses=truth),
     )
-    return Made(recording=recording, rig=rig, layout=layout)
+    return Made(recording=recording, rig=rig, arena=arena)
 
 
 def made_up_twists(rng: np.random.Generator, rows: int, *, still_rows: int = 0) -> FloatArray:
@@ -229,7 +221,7 @@ def noisy_path(
     path[0] = start
     draws = rng.normal(size=(len(motions), 3)) * stds[:, [0, 0, 1]]
     for k in range(1, len(motions)):
-        path[k] = (Pose2(path[k - 1]) @ Pose2(motions[k])).values + draws[k]
+        path[k] = (PlanePose(path[k - 1]) @ PlanePose(motions[k])).values + draws[k]
     return path
 
 
@@ -254,12 +246,14 @@ def _frames(
 
 
 def _corners(
-    captures: FloatArray, camera: IntArray, rig: Rig, layout: FieldLayout
+    captures: FloatArray, camera: IntArray, rig: Rig, arena: Arena
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Frame, tag id and true corners in px of every tag seen whole, from its face, and large."""
-    robot_from_camera = Pose3(np.array([m.robot_from_camera.matrix for m in rig.mounts])[camera])
-    world_from_camera = Pose3.from_plane(Pose2(captures)) @ robot_from_camera
-    corners = layout.tag_corners_in_world_m  # (tags, 4, 3)
+    robot_from_camera = SpacePose(
+        np.array([m.robot_from_camera.matrix for m in rig.mounts])[camera]
+    )
+    world_from_camera = SpacePose.from_plane(PlanePose(captures)) @ robot_from_camera
+    corners = arena.tag_corners_in_world_m  # (tags, 4, 3)
     camera_from_world = world_from_camera.inverse()
     seen = np.einsum("fij,tcj->ftci", camera_from_world.rotation, corners)
     seen += camera_from_world.translation_m[:, None, None]
@@ -274,23 +268,23 @@ def _corners(
     area = across[0][..., 0] * across[1][..., 1] - across[0][..., 1] * across[1][..., 0]
     is_seen = inside.all(axis=(2, 3)) & (depth > 0.3).all(axis=2) & (area > 400.0)
     frame, tag = np.nonzero(is_seen)
-    ids = np.array([t.id for t in layout.tags])[tag]
+    ids = np.array([t.id for t in arena.tags])[tag]
     return frame, ids, pixels[frame, tag].reshape(-1, 8)
 
 
 def _ranges(
-    captures: FloatArray, ranger: IntArray, rig: Rig, layout: FieldLayout
+    captures: FloatArray, ranger: IntArray, rig: Rig, arena: Arena
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Frame, beacon id, true slant range and bearing; each scan hears one or two beacons."""
     frame = np.repeat(np.arange(len(captures)), 2)
-    beacon = (frame + np.tile([0, 1], len(captures))) % len(layout.beacons)
-    place = np.array([b.position_in_world_m for b in layout.beacons])[beacon]
-    in_robot = Pose3.from_plane(Pose2(captures)).inverse()
+    beacon = (frame + np.tile([0, 1], len(captures))) % len(arena.beacons)
+    place = np.array([b.position_in_world_m for b in arena.beacons])[beacon]
+    in_robot = SpacePose.from_plane(PlanePose(captures)).inverse()
     seen = np.einsum("fij,fj->fi", in_robot.rotation[frame], place)
     seen += in_robot.translation_m[frame]
     seen -= np.array([r.position_in_robot_m for r in rig.rangers])[ranger[frame]]
     values = np.stack([np.linalg.norm(seen, axis=1), np.arctan2(seen[:, 1], seen[:, 0])], axis=1)
-    return frame, np.array([b.id for b in layout.beacons])[beacon], values
+    return frame, np.array([b.id for b in arena.beacons])[beacon], values
 
 
 def arcs_of(twists: FloatArray) -> FloatArray:

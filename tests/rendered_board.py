@@ -14,8 +14,8 @@ from posefuse.calibration.board import Board, Markers
 from posefuse.calibration.images import GreyImage
 from posefuse.calibration.views import BoardSurvey, BoardView
 from posefuse.checks import FloatArray
-from posefuse.geometry import Pose3
-from posefuse.robot import Lens
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Lens
 from posefuse.sensing.projection import project, undistort
 
 CHARUCO = Board(
@@ -76,7 +76,7 @@ def drawing_of(board: Board) -> FloatArray:
 def render(
     camera: KnownCamera,
     board: Board,
-    camera_from_board: Pose3,
+    camera_from_board: SpacePose,
     *,
     rng: np.random.Generator,
     blur_px: float = 0.7,
@@ -104,7 +104,7 @@ def render(
     return np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
 
 
-def true_corners_px(camera: KnownCamera, board: Board, camera_from_board: Pose3) -> FloatArray:
+def true_corners_px(camera: KnownCamera, board: Board, camera_from_board: SpacePose) -> FloatArray:
     return project(camera_from_board.transform(board.corners_in_board_m), camera.lens)
 
 
@@ -128,7 +128,7 @@ def survey_of(camera: KnownCamera, views: Iterable[BoardView]) -> BoardSurvey:
 
 def varied_poses(
     camera: KnownCamera, board: Board, *, count: int, rng: np.random.Generator, reach: float = 0.75
-) -> Iterator[Pose3]:
+) -> Iterator[SpacePose]:
     """Poses as a careful person holds the board: aimed at each ninth of the image in turn, tilted
     about each axis in turn, nearer and farther. With a reach of 1 it stays within the image, below
     that parts of it leave.
@@ -149,13 +149,13 @@ def varied_poses(
         aim += rng.uniform(-10.0, 10.0, 2)
         ray = undistort(aim + (np.array(camera.size_px) - 1) / 2.0, camera.lens)
         centre = depth * np.array([*ray, 1.0])
-        yield Pose3.from_parts(turn, centre - turn @ middle)
+        yield SpacePose.from_parts(turn, centre - turn @ middle)
 
 
 def noisy_view(
     camera: KnownCamera,
     board: Board,
-    camera_from_board: Pose3,
+    camera_from_board: SpacePose,
     *,
     name: str,
     std_px: float,

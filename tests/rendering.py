@@ -6,12 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from posefuse.fieldlayout import Tag
-from posefuse.geometry import Pose3
-from posefuse.randomness import stream_key
-from posefuse.robot import ImageQuality, Lens, Sensor
-from posefuse.sensing import project
+from posefuse.arena.arena import Tag
+from posefuse.geometry.space import SpacePose
+from posefuse.randomness.streams import stream_key
+from posefuse.robot.camera import ImageQuality, Lens, Sensor
 from posefuse.sensing.camera_view import CameraView, camera_view
+from posefuse.sensing.projection import project
 from posefuse.sensing.render import CameraMotion, render, render_light
 from posefuse.sensing.surroundings import Surroundings
 
@@ -24,15 +24,15 @@ BARREL = Lens(
 )
 EVEN = ImageQuality(lamp_share=0.0, vignetting_share=0.0)
 SHARP = ImageQuality(lamp_share=0.0, vignetting_share=0.0, defocus_px=0.0)
-HERE = Pose3.identity()
+HERE = SpacePose.identity()
 OUTWARD = np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]) / math.sqrt(2.0)
 """Away from the middle at each corner of an upright tag, in the image."""
 
 
-def facing_camera(place_m, turned_deg=(0.0, 0.0, 0.0)) -> Pose3:
+def facing_camera(place_m, turned_deg=(0.0, 0.0, 0.0)) -> SpacePose:
     """Pose of a tag in the camera frame: upright at zero turns about its y, x and z axes."""
     turn = Rotation.from_euler("yxz", turned_deg, degrees=True).as_matrix()
-    return Pose3.from_parts(np.diag([1.0, -1.0, -1.0]) @ turn, np.asarray(place_m, dtype=float))
+    return SpacePose.from_parts(np.diag([1.0, -1.0, -1.0]) @ turn, np.asarray(place_m, dtype=float))
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def shot(
     *,
     id=0,
     family="36h11",
-    edge_m=0.165,
+    edge_m=0.15,
     lens=STRAIGHT,
     sensor=SENSOR,
     slack_px=16,
@@ -102,7 +102,7 @@ def shot(
 def random_shots(count: int, *, edge_px: float, seed: int = 3, most_deg: float = 17.0, **given):
     """Tags of about one size anywhere in the image, turned a little to all sides."""
     generator = np.random.default_rng(seed)
-    depth = STRAIGHT.focal_px[0] * 0.165 / edge_px
+    depth = STRAIGHT.focal_px[0] * 0.15 / edge_px
     for _ in range(count):
         across, down = generator.uniform(-0.45, 0.45), generator.uniform(-0.27, 0.27)
         turned = generator.uniform(-most_deg, most_deg, 2)

@@ -6,38 +6,26 @@ from typing import Any
 
 import numpy as np
 
-from posefuse.fieldlayout import FieldLayout, Goal, Obstacle, Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.fusion import FilterSettings
-from posefuse.motion import Course, Shot, TruePath
-from posefuse.robot import (
-    Body,
-    BodyBox,
-    Camera,
-    Detector,
-    Drivetrain,
-    DrivetrainKind,
-    Lens,
-    Mount,
-    Projectile,
-    Rig,
-    Sensor,
-    Shooter,
-    ShooterSpread,
-    Timing,
-    Wheel,
-)
+from posefuse.arena.arena import Arena, Goal, Obstacle, Tag, tag_pose
+from posefuse.fusion.settings import FilterSettings
+from posefuse.motion.course import Course, Shot
+from posefuse.motion.path import TruePath
+from posefuse.robot.body import Body, BodyBox
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
+from posefuse.robot.rig import Mount, Rig
+from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.study.study import Plan, Study
 
 
 def _tag(id: int, x_m: float, y_m: float, facing_deg: float) -> Tag:
     pose = tag_pose(np.array([x_m, y_m, 0.9]), facing_rad=math.radians(facing_deg))
-    return Tag(id=id, family="36h11", edge_m=0.165, world_from_tag=pose)
+    return Tag(id=id, family="36h11", edge_m=0.15, world_from_tag=pose)
 
 
-def small_layout() -> FieldLayout:
-    return FieldLayout(
+def small_arena() -> Arena:
+    return Arena(
         name="small court",
         length_m=9.0,
         width_m=5.0,
@@ -105,7 +93,7 @@ def small_rig(*mounts: str) -> Rig:
     return Rig(
         name="two cameras",
         body=Body(
-            length_m=0.76,
+            length_m=0.70,
             width_m=0.7,
             boxes=(
                 BodyBox(
@@ -130,11 +118,11 @@ def small_rig(*mounts: str) -> Rig:
 
 def small_study(**changes: Any) -> Study:
     """Two plans on a drive of six seconds with three shots."""
-    layout = small_layout()
+    arena = small_arena()
     t_s = np.linspace(0.0, 6.0, 13)
     angle = 0.5 * t_s - 1.0
     poses = np.stack([4.5 + 3.0 * np.cos(angle), 2.5 + 1.6 * np.sin(angle), 0.3 * angle], axis=-1)
-    goal = layout.goals[0].name
+    goal = arena.goals[0].name
     drive = Course(
         name="half a round",
         path=TruePath.through(t_s, poses),
@@ -142,8 +130,8 @@ def small_study(**changes: Any) -> Study:
     )
     given: dict[str, Any] = {
         "name": "small <study> & more",
-        "layout": layout,
-        "goal": layout.goals[0],
+        "arena": arena,
+        "goal": arena.goals[0],
         "plans": tuple(
             Plan(name=name, rig=small_rig(*mounts), settings=FilterSettings())
             for name, mounts in {

@@ -6,11 +6,12 @@ import numpy as np
 
 from fusion_runs import read_only
 from posefuse.checks import FloatArray, IntArray
-from posefuse.fusion import Estimate, FilterSettings, Outcome
+from posefuse.fusion.estimate import Estimate, Outcome
+from posefuse.fusion.filter_input import FilterInput, make_filter_input
 from posefuse.fusion.measurements import PoseMeasurements
-from posefuse.fusion.run import FilterRun, make_run
+from posefuse.fusion.settings import FilterSettings
 from posefuse.fusion.start import Start
-from posefuse.recording import Frames, Odometry
+from posefuse.recording.recording import Frames, Odometry
 
 
 def hand_made_run(
@@ -24,7 +25,7 @@ def hand_made_run(
     poses: FloatArray,
     covs: FloatArray,
     settings: FilterSettings | None = None,
-) -> FilterRun:
+) -> FilterInput:
     """A run whose every number is given: rows one second apart, pose measurements at rows.
 
     Parameters
@@ -52,7 +53,7 @@ def hand_made_run(
         outcome=np.full(count, Outcome.FUSED, dtype=np.int64),
     )
     chosen = settings or FilterSettings(gate_probability=None, history_s=1e6)
-    run = make_run(
+    run = make_filter_input(
         odometry,
         frames,
         measurements=measurements,
@@ -103,7 +104,7 @@ class ConstantVelocity:
         arrived_row: IntArray | None = None,
         rows_after: int = 0,
         settings: FilterSettings | None = None,
-    ) -> FilterRun:
+    ) -> FilterInput:
         """A run of so many steps with one measured position each (or at ``captured`` steps)."""
         edges = [1.0, *[to_go for to_go, _ in self.kicks], 0.0]
         moves = -np.diff(edges)

@@ -5,15 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim.compiled_shot import steer_all
+from posefuse.aim.compiled.shot import steer_all
 from posefuse.aim.curve import Arc, CurveTable, arc_curves, curve_through, solve, within_range
 from posefuse.aim.law import LawTable
 from posefuse.aim.table import PivotTable
 from posefuse.aim.thrower import Opening, Thrower, opening_of, table_for, thrower_of
+from posefuse.arena.arena import Goal
 from posefuse.checks import BoolArray, FloatArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 from posefuse.units import to_degrees
 
 __all__ = [

@@ -9,10 +9,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from posefuse.aim.compiled_pivot import look_up_pivots, solve_arcs
+from posefuse.aim.compiled.pivot import look_up_pivots, solve_arcs
 from posefuse.aim.thrower import Thrower, table_for, thrower_of
 from posefuse.checks import BoolArray, FloatArray
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 
 __all__ = [
     "Arc",

@@ -15,10 +15,10 @@ from posefuse.aim.fit import (
     flown_points_m,
     with_values,
 )
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 
 __all__ = ["NextShots", "next_distances"]
 

@@ -13,8 +13,7 @@ from posefuse.aim.law import flight_law
 from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import read_table
-from posefuse.robot import Drag, Shooter
-from posefuse.robot.shooter import MOST_SPEED_M_PER_S
+from posefuse.robot.shooter import MOST_SPEED_M_PER_S, Drag, Shooter
 from posefuse.units import to_degrees
 
 __all__ = [

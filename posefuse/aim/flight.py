@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from posefuse.aim.compiled_flight import fly_to_planes
+from posefuse.aim.compiled.flight import fly_to_planes
 from posefuse.aim.law import FlightLaw, law_table
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError

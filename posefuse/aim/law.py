@@ -8,7 +8,7 @@ import numpy as np
 
 from posefuse.aim.air import GRAVITY_M_PER_S2, Air, sphere_drag_coefficient, standard_air
 from posefuse.checks import FloatArray, finite, positive
-from posefuse.robot import Drag, Projectile, Shooter
+from posefuse.robot.shooter import Drag, Projectile, Shooter
 
 __all__ = ["DragRate", "FlightLaw", "LawTable", "air_of", "flight_law", "law_table"]
 

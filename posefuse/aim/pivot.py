@@ -6,9 +6,9 @@ from numpy.typing import ArrayLike
 from posefuse.aim.ballistics import launch_angles_rad
 from posefuse.aim.curve import arc_curves, pivots_on, within_range
 from posefuse.aim.law import flight_law
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Drag, Shooter
+from posefuse.robot.shooter import Drag, Shooter
 
 __all__ = ["arc_pivots_rad", "pivot_error_rad", "pivot_rad"]
 

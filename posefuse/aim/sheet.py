@@ -8,7 +8,7 @@ import numpy as np
 
 from posefuse.aim.aim import Aim, is_reached, out_of_reach, prepare_aim, reachable_spans_m
 from posefuse.aim.curve import Arc
-from posefuse.aim.hits import (
+from posefuse.aim.hit_probability import (
     HitCounts,
     enough_distance_std_m,
     hit_probability,
@@ -19,10 +19,10 @@ from posefuse.aim.table import PivotTable
 from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
 from posefuse.aim.thrower import opening_of
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
+from posefuse.arena.arena import Goal
 from posefuse.checks import BoolArray, FloatArray, IntArray, positive
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 
 __all__ = ["MOST_ROWS", "ArcSheet", "arc_sheets", "refuse_unreachable", "spread_rows"]
 

@@ -6,9 +6,9 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike
 
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray, frozen_array, not_negative
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Goal
 
 __all__ = ["Shots"]
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from posefuse.aim.aim import Aim, reachable_spans_m
-from posefuse.aim.compiled_room import find_roomiest
+from posefuse.aim.compiled.room import find_roomiest
 from posefuse.aim.curve import solve, within_range
 from posefuse.aim.flight import fly
 from posefuse.aim.law import flight_law
@@ -14,7 +14,7 @@ from posefuse.aim.table import PivotTable, rising_distances_m
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import read_table
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 from posefuse.units import to_degrees
 
 __all__ = ["interpolation_errors_rad", "load_pivot_table", "pivot_table", "roomiest_pivots"]

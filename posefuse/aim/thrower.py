@@ -6,10 +6,10 @@ from typing import NamedTuple
 import numpy as np
 
 from posefuse.aim.law import FlightLaw, LawTable, flight_law, law_table
+from posefuse.arena.arena import Goal
 from posefuse.checks import not_negative
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 
 __all__ = ["Opening", "Thrower", "opening_of", "table_for", "thrower_of"]
 

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from posefuse.aim.aim import Aim
-from posefuse.aim.compiled_room import find_scoring_reach
-from posefuse.aim.compiled_shot import ERRORS
+from posefuse.aim.compiled.room import find_scoring_reach
+from posefuse.aim.compiled.shot import ERRORS
 from posefuse.checks import FloatArray
 
 __all__ = ["ToleranceBand", "tolerance_band"]

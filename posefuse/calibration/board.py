@@ -8,9 +8,9 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
+from posefuse.arena.placement import LEAST_CELL_M, cells_across
 from posefuse.checks import FloatArray, positive
 from posefuse.errors import InputError
-from posefuse.fieldlayout.placement import LEAST_CELL_M, cells_across
 from posefuse.files.toml_file import FileModel, in_file, load_toml
 from posefuse.files.types import Name, Positive
 from posefuse.sensing.tag_pictures import opencv_dictionary

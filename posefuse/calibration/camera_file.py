@@ -13,7 +13,7 @@ from tomlkit.items import Array
 from posefuse.calibration.lens import DISTORTION_TERMS, LensCalibration
 from posefuse.errors import FileError
 from posefuse.files.text_file import read_text
-from posefuse.robot.file import load_camera
+from posefuse.robot.load import load_camera
 
 __all__ = ["BaseCamera", "camera_text", "load_base"]
 

@@ -9,11 +9,11 @@ import numpy as np
 from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.robot import Imaging
+from posefuse.robot.camera import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
-from posefuse.scoring.statistics import wilson_interval
 from posefuse.sensing.detect import DetectorSettings, detect_tags
 from posefuse.sensing.tag_pictures import MARGIN_CELLS, tag_cells
+from posefuse.statistics.intervals import wilson_interval
 from posefuse.threads import side_by_side
 
 __all__ = ["CornerErrors", "ResponseRecipe", "corner_errors", "measure_response"]

@@ -5,23 +5,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from posefuse.arena.arena import Tag, tag_pose
+from posefuse.arena.placement import FAMILY_SIZES
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.fieldlayout.placement import FAMILY_SIZES
-from posefuse.geometry import Pose3
-from posefuse.randomness import stream, stream_key
-from posefuse.robot import ImageQuality, Imaging
-from posefuse.sensing import lens_row, undistort, valid_radius
+from posefuse.geometry.space import SpacePose
+from posefuse.randomness.streams import stream, stream_key
+from posefuse.robot.camera import ImageQuality, Imaging
 from posefuse.sensing.camera_view import CameraView, Window, camera_view
-from posefuse.sensing.compiled_projection import project_points
+from posefuse.sensing.compiled.projection import project_points
+from posefuse.sensing.projection import lens_row, undistort, valid_radius
 from posefuse.sensing.render import CameraMotion, GreyImage, render
 from posefuse.sensing.surroundings import Looks, Surroundings
 
 __all__ = ["Conditions", "TagShot", "TagShots", "known_family", "quality_with"]
 
-_EDGE_M = 0.165  # which one does not matter: the distance follows
+_EDGE_M = 0.15  # which one does not matter: the distance follows
 _ROOM_M = 80.0
 _WORLD_FROM_TAG = tag_pose(np.array([0.0, _ROOM_M / 2.0, _ROOM_M / 2.0]), facing_rad=0.0)
 _SLACK_PX = 14
@@ -161,7 +160,7 @@ class TagShots:
         project_points(points_in_camera_m, self._row, self._radius_limit, pixels)
         return pixels
 
-    def _place(self, luck: np.random.Generator, conditions: Conditions) -> Pose3:
+    def _place(self, luck: np.random.Generator, conditions: Conditions) -> SpacePose:
         """``camera_from_tag`` of a tag of the wanted size and incidence."""
         lens, sensor = self._camera.lens, self._camera.sensor
         size = np.array([sensor.width_px, sensor.height_px], dtype=np.float64)
@@ -178,7 +177,7 @@ class TagShots:
         for _ in range(6):  # the size falls as one over the distance, but for perspective
             corners = self._project(square @ turn.T + distance * sight)
             distance *= _edge_px(corners) / conditions.edge_px
-        return Pose3.from_parts(turn, distance * sight)
+        return SpacePose.from_parts(turn, distance * sight)
 
     @staticmethod
     def _turn(luck: np.random.Generator, sight: FloatArray, incidence_rad: float) -> FloatArray:
@@ -199,7 +198,7 @@ class TagShots:
         return np.stack([rolled, np.cross(z, rolled), z], axis=-1)
 
     def _motion(
-        self, luck: np.random.Generator, camera_from_tag: Pose3, blur_px: float
+        self, luck: np.random.Generator, camera_from_tag: SpacePose, blur_px: float
     ) -> tuple[CameraMotion, FloatArray]:
         """Turning so that the tag's middle moves that far in one second, and its way."""
         world_from_camera = _WORLD_FROM_TAG @ camera_from_tag.inverse()
@@ -216,16 +215,16 @@ class TagShots:
             path = last - first
             angle *= blur_px / float(np.hypot(*path))
         if blur_px == 0.0:
-            still = CameraMotion.at_rest(world_from_camera, robot_from_camera=Pose3.identity())
+            still = CameraMotion.at_rest(world_from_camera, robot_from_camera=SpacePose.identity())
             return still, path
         count = max(2, math.ceil(angle / _NODE_RAD) + 1)
         instants = np.linspace(-0.5, 0.5, count)
         turns = np.stack([_about(axis, share * angle) for share in instants])
-        turned = Pose3.from_parts(turns, np.zeros(3))
+        turned = SpacePose.from_parts(turns, np.zeros(3))
         motion = CameraMotion(
             instants_s=instants,
             world_from_camera=world_from_camera @ turned,
-            robot_from_camera=Pose3.identity(),
+            robot_from_camera=SpacePose.identity(),
         )
         return motion, path / np.hypot(*path)
 

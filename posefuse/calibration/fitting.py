@@ -14,8 +14,8 @@ from posefuse.calibration.board import Board
 from posefuse.calibration.views import BoardView
 from posefuse.checks import FloatArray
 from posefuse.errors import DegenerateView
-from posefuse.geometry import Pose3
-from posefuse.robot import Lens
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Lens
 
 __all__ = ["Fit", "fit_lens", "rough_fit"]
 
@@ -39,7 +39,7 @@ class Fit:
 
     lens: Lens
     deviations: FloatArray
-    camera_from_board: Pose3
+    camera_from_board: SpacePose
     residuals_px: tuple[FloatArray, ...]
 
     @property
@@ -122,11 +122,11 @@ def _as_floats(part: object) -> FloatArray:
     return np.asarray(part, dtype=np.float64)
 
 
-def _poses(turns: FloatArray, shifts: FloatArray) -> Pose3:
+def _poses(turns: FloatArray, shifts: FloatArray) -> SpacePose:
     import cv2
 
     rotations = np.array([cv2.Rodrigues(turn)[0] for turn in turns])
-    return Pose3.from_parts(rotations, shifts.reshape(-1, 3))
+    return SpacePose.from_parts(rotations, shifts.reshape(-1, 3))
 
 
 def _projected(

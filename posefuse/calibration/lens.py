@@ -10,8 +10,8 @@ from posefuse.calibration.variety import not_this_board, shortcomings, tilts_rad
 from posefuse.calibration.views import BoardSurvey, BoardView
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.geometry import Pose3
-from posefuse.robot import Lens
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Lens
 
 __all__ = [
     "DISTORTION_TERMS",
@@ -44,7 +44,7 @@ class FittedView:
     """
 
     view: BoardView
-    camera_from_board: Pose3
+    camera_from_board: SpacePose
     residuals_px: FloatArray
 
     @property
@@ -156,7 +156,7 @@ def calibrate_lens(survey: BoardSurvey, board: Board, *, terms: int = 5) -> Lens
         views=tuple(
             FittedView(
                 view=view,
-                camera_from_board=Pose3(fit.camera_from_board.matrix[index]),
+                camera_from_board=SpacePose(fit.camera_from_board.matrix[index]),
                 residuals_px=fit.residuals_px[index],
             )
             for index, view in enumerate(survey.views)

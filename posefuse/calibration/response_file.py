@@ -9,7 +9,7 @@ from posefuse.calibration.detector_response import ResponseRecipe
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError
 from posefuse.files.table_file import write_table
-from posefuse.robot import Imaging
+from posefuse.robot.camera import Imaging
 
 __all__ = ["recipe_path", "refuse_present", "write_response"]
 

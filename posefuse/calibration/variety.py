@@ -9,7 +9,7 @@ from posefuse.calibration.fitting import Fit, rough_fit
 from posefuse.calibration.views import BoardView
 from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.errors import DegenerateView
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 
 __all__ = [
     "EDGE_SHARE",
@@ -48,7 +48,7 @@ _COLUMNS = ("left", "middle", "right")
 _ROWS = ("upper", "middle", "lower")
 
 
-def tilts_rad(camera_from_board: Pose3) -> FloatArray:
+def tilts_rad(camera_from_board: SpacePose) -> FloatArray:
     """How far the board is tilted out of the image's plane, (..., 2).
 
     First about the image's vertical axis, above 0 when the board's right side (as the camera sees

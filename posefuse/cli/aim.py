@@ -10,10 +10,12 @@ from posefuse.cli.folders import default_folder
 from posefuse.cli.lengths import Length
 
 if TYPE_CHECKING:
-    from posefuse.aim import Arc, ArcSheet, PivotTable
-    from posefuse.fieldlayout import Goal
+    from posefuse.aim.curve import Arc
+    from posefuse.aim.sheet import ArcSheet
+    from posefuse.aim.table import PivotTable
+    from posefuse.arena.arena import Goal
     from posefuse.report.aim import AimedGoal
-    from posefuse.robot import Shooter
+    from posefuse.robot.shooter import Shooter
 
 __all__ = ["command"]
 
@@ -46,12 +48,12 @@ class _WithFit(click.Command):
 @click.command(name="aim", cls=_WithFit)
 @click.argument("rig_file", metavar="RIG", type=click.Path(path_type=Path))
 @click.option(
-    "--layout",
-    "layout_file",
+    "--arena",
+    "arena_file",
     type=click.Path(path_type=Path),
-    help="Field layout with the goal. Default: the one in fieldlayouts/.",
+    help="Arena with the goal. Default: the one in fieldlayouts/.",
 )
-@click.option("--goal", "goal_name", help="Default: the layout's only goal, or one of alike ones.")
+@click.option("--goal", "goal_name", help="Default: the arena's only goal, or one of alike ones.")
 @click.option(
     "--arc",
     "arc_name",
@@ -94,7 +96,7 @@ class _WithFit(click.Command):
 )
 def command(
     rig_file: Path,
-    layout_file: Path | None,
+    arena_file: Path | None,
     goal_name: str | None,
     arc_name: str,
     spacing_m: float,
@@ -112,7 +114,7 @@ def command(
     posefuse aim fit SHOTS.csv --rig RIG finds exit speed, drag and pivot offset from measured
     shots: see posefuse aim fit --help.
     """
-    from posefuse.aim.compiled_chance import hit_shares
+    from posefuse.aim.compiled.chance import hit_shares
     from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.targets import rig_with_shooter, target
     from posefuse.files.result_folder import new_folder
@@ -124,12 +126,12 @@ def command(
             "--table FILE: say whose pivots it holds, by --arc low or --arc high"
         )
     rig, shooter = rig_with_shooter(rig_file)
-    layout, goal = target(layout_file, goal_name)
+    arena, goal = target(arena_file, goal_name)
     tell_first_run(hit_shares)
     sheets = _sheets(shooter, goal, arc_name, spacing_m=spacing_m, clearance_m=clearance_m)
     aimed = AimedGoal(
         rig=rig.name,
-        layout=layout.name,
+        arena=arena.name,
         shooter=shooter,
         goal=goal,
         sheets=sheets,
@@ -152,7 +154,7 @@ def command(
 def _sheets(
     shooter: "Shooter", goal: "Goal", arc_name: str, *, spacing_m: float, clearance_m: float
 ) -> "tuple[ArcSheet, ...]":
-    from posefuse.aim import arc_sheets, refuse_unreachable
+    from posefuse.aim.sheet import arc_sheets, refuse_unreachable
 
     arcs = _arcs(arc_name)
     sheets = tuple(
@@ -168,13 +170,13 @@ def _sheets(
 
 
 def _arcs(arc_name: str) -> "Sequence[Arc]":
-    from posefuse.aim import Arc
+    from posefuse.aim.curve import Arc
 
     return tuple(Arc) if arc_name == "both" else (Arc[arc_name.upper()],)
 
 
 def _own(path: Path, sheet: "ArcSheet") -> "PivotTable":
-    from posefuse.aim import load_pivot_table
+    from posefuse.aim.tabulate import load_pivot_table
 
     return load_pivot_table(path, aim=sheet.aim)
 
@@ -194,14 +196,14 @@ def _words(context: click.Context) -> list[str]:
 
 def _show(aimed: "AimedGoal", length_unit: str) -> None:
     """The tables and what they mean, on standard output."""
-    from posefuse.aim import CAUTION
+    from posefuse.aim.table import CAUTION
     from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.aim import aim_finding, own_table, sheet_table
     from posefuse.report.aim_wording import goal_text, shooter_text
 
     console = plain_console()
     console.print(f"\n{aimed.rig}: {shooter_text(aimed.shooter, length_unit)}")
-    console.print(f"{aimed.layout}: {goal_text(aimed.goal, length_unit)}")
+    console.print(f"{aimed.arena}: {goal_text(aimed.goal, length_unit)}")
     for sheet in aimed.sheets:
         console.print(f"\n{aimed.title_of(sheet, length_unit)}")
         headers, rows = sheet_table(sheet, length_unit=length_unit)

@@ -11,7 +11,9 @@ from posefuse.cli.lengths import Length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from posefuse.aim import ArcSheet, NextShots, ShotFit
+    from posefuse.aim.design import NextShots
+    from posefuse.aim.fit import ShotFit
+    from posefuse.aim.sheet import ArcSheet
 
 __all__ = ["command"]
 
@@ -28,12 +30,12 @@ _FREE = ("exit_speed", "drag", "pivot_offset")
     help="Rig whose shooter threw: where the piece leaves, its mass and size.",
 )
 @click.option(
-    "--layout",
-    "layout_file",
+    "--arena",
+    "arena_file",
     type=click.Path(path_type=Path),
-    help="Field layout with the goal. Default: the one in fieldlayouts/.",
+    help="Arena with the goal. Default: the one in fieldlayouts/.",
 )
-@click.option("--goal", "goal_name", help="Default: the layout's only goal, or one of alike ones.")
+@click.option("--goal", "goal_name", help="Default: the arena's only goal, or one of alike ones.")
 @click.option(
     "--arc", "arc_name", type=click.Choice(["low", "high"]), default="low", show_default=True
 )
@@ -70,7 +72,7 @@ _FREE = ("exit_speed", "drag", "pivot_offset")
 def command(
     shots_file: Path,
     rig_file: Path,
-    layout_file: Path | None,
+    arena_file: Path | None,
     goal_name: str | None,
     arc_name: str,
     free: tuple[str, ...],
@@ -87,22 +89,17 @@ def command(
     says which of the two was measured: distance (where it came down to the height, such as 0 for
     the floor; taken where the column is missing) or height (where it hit a wall at the distance).
     """
-    from posefuse.aim import (
-        Arc,
-        Fitted,
-        arc_sheets,
-        fit_shots,
-        load_measured_shots,
-        next_distances,
-        refuse_unreachable,
-    )
-    from posefuse.aim.compiled_chance import hit_shares
+    from posefuse.aim.compiled.chance import hit_shares
+    from posefuse.aim.curve import Arc
+    from posefuse.aim.design import next_distances
+    from posefuse.aim.fit import Fitted, fit_shots, load_measured_shots
+    from posefuse.aim.sheet import arc_sheets, refuse_unreachable
     from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.targets import rig_with_shooter, target
 
     shots = load_measured_shots(shots_file)
     _rig, shooter = rig_with_shooter(rig_file)
-    _layout, goal = target(layout_file, goal_name)
+    _arena, goal = target(arena_file, goal_name)
     arc = Arc[arc_name.upper()]
     tell_first_run(hit_shares)
     fit = fit_shots(shots, shooter=shooter, free=[Fitted(name) for name in free or _FREE])
@@ -131,7 +128,7 @@ def _between(
 
 
 def _show(fit: "ShotFit", following: "NextShots", *, shot_count: int, length_unit: str) -> None:
-    from posefuse.aim import CAUTION
+    from posefuse.aim.table import CAUTION
     from posefuse.cli.terminal import plain_console, terminal_table
     from posefuse.report.aim_fit import file_lines, fit_table, next_sentence, next_table
     from posefuse.report.wording import length_with_unit

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from posefuse.calibration.detector_response import ResponseRecipe
     from posefuse.checks import FloatArray
-    from posefuse.robot import Imaging
+    from posefuse.robot.camera import Imaging
 
 __all__ = ["closing_text", "command"]
 
@@ -74,8 +74,8 @@ def command(
     from posefuse.calibration.response_file import refuse_present, write_response
     from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.kinds import refuse_other_kinds
-    from posefuse.robot.file import load_imaging
-    from posefuse.sensing.compiled_render import draw_light
+    from posefuse.robot.load import load_imaging
+    from posefuse.sensing.compiled.render import draw_light
     from posefuse.sensing.detect import DetectorSettings
 
     refuse_other_kinds(camera_file, "camera")

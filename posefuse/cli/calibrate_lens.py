@@ -11,7 +11,9 @@ from posefuse.cli.folders import default_folder
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from posefuse.calibration import Board, BoardSurvey, LensCalibration
+    from posefuse.calibration.board import Board
+    from posefuse.calibration.lens import LensCalibration
+    from posefuse.calibration.views import BoardSurvey
 
 __all__ = ["command"]
 
@@ -84,7 +86,7 @@ def command(
     With markers the board may leave the image, so that it reaches the corners; a plain chessboard
     must be seen whole.
     """  # noqa: D301  (click's mark for lines that keep their breaks)
-    from posefuse.calibration import load_board
+    from posefuse.calibration.board import load_board
 
     if bool(images) == (pdf is not None):
         raise click.UsageError("name pictures to measure with, or --print PDF: one of the two")
@@ -114,9 +116,9 @@ def _print_board(board: "Board", pdf: Path, paper: str) -> None:
 def _measure(
     images: "Sequence[Path]", board: "Board", base_file: Path | None, *, terms: int, out: Path
 ) -> None:
-    from posefuse.calibration import calibrate_lens
     from posefuse.calibration.camera_file import camera_text, load_base
     from posefuse.calibration.images import image_paths
+    from posefuse.calibration.lens import calibrate_lens
 
     picture = out.with_suffix(".png")
     for path in (out, picture):
@@ -141,7 +143,7 @@ def _surveyed(paths: "Sequence[Path]", board: "Board") -> "BoardSurvey":
     """What the pictures show, with a progress bar on standard error."""
     from rich.progress import Progress
 
-    from posefuse.calibration import survey_images
+    from posefuse.calibration.views import survey_images
     from posefuse.cli.terminal import plain_console
 
     console = plain_console(stderr=True)

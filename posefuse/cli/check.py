@@ -18,7 +18,7 @@ __all__ = ["command"]
 def command(paths: tuple[Path, ...]) -> None:
     """Validate files and say what they hold.
 
-    A FILE is a field layout, a robot, camera, rig, course, filter or study file, or the folder of a
+    A FILE is an arena, a robot, camera, rig, course, filter or study file, or the folder of a
     recording. Every fault is told with its file and line; the exit status is 2 when there is one.
     """
     faults = 0

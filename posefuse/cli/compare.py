@@ -62,9 +62,9 @@ def command(
     from posefuse.files.result_folder import new_folder
     from posefuse.report.comparison import write_comparison_report
     from posefuse.report.files import write_results
-    from posefuse.sensing.compiled_visibility import mark_views
+    from posefuse.sensing.compiled.visibility import mark_views
     from posefuse.sensing.tag_pictures import load_opencv
-    from posefuse.study.file import load_study
+    from posefuse.study.load import load_study
 
     refuse_other_kinds(study_file, "study")
     load_opencv()  # the report needs it, after all the trials
@@ -121,8 +121,8 @@ def _compared(
 def _show(comparison: "Comparison", length_unit: str) -> None:
     """The ranked table, the warnings and what the table means, on standard output."""
     from posefuse.cli.terminal import plain_console, terminal_table
-    from posefuse.report.hits import terminal_sentences
-    from posefuse.report.tables import comparison_table
+    from posefuse.report.comparison_tables import comparison_table
+    from posefuse.report.hits_section import terminal_sentences
 
     console = plain_console()
     headers, rows = comparison_table(comparison, length_unit=length_unit)

@@ -17,7 +17,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from posefuse.recording import Recording
+    from posefuse.recording.recording import Recording
     from posefuse.study.comparison import Comparison
     from posefuse.study.study import Study
 
@@ -31,10 +31,10 @@ _KNOWN_TO_M, _KNOWN_TO_RAD = 0.01, 0.01
 def compiling_ahead(study_file: Path) -> Iterator[None]:
     """A second process that compiles, as long as this lasts; none where nothing is to be gained."""
     from posefuse.compiling import is_cached
-    from posefuse.fusion.compiled import filter_run
-    from posefuse.sensing.compiled_render import draw_light
+    from posefuse.fusion.compiled.filter import run_filter
+    from posefuse.sensing.compiled.render import draw_light
 
-    if (os.cpu_count() or 1) < 2 or (is_cached(filter_run) and is_cached(draw_light)):
+    if (os.cpu_count() or 1) < 2 or (is_cached(run_filter) and is_cached(draw_light)):
         yield
         return
     with subprocess.Popen(
@@ -75,10 +75,10 @@ def _compared_at_rest(study: "Study") -> "Comparison":
     rows = len(recording.odometry.stamps_s)
     card = score(
         recording,
-        estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=settings),
+        estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=settings),
         truth=recording.truth,
         goal=study.goal.name,
-        layout=study.layout,
+        arena=study.arena,
         shooter=plan.rig.body.shooter,
         bound_covs=posterior_bound(
             recording,
@@ -102,7 +102,7 @@ def _rest(study: "Study") -> "Recording":
     """A recording as long as the first course, with its shots and without a frame."""
     import numpy as np
 
-    from posefuse.recording import (
+    from posefuse.recording.recording import (
         Frames,
         Odometry,
         Recording,
@@ -138,7 +138,7 @@ def _rest(study: "Study") -> "Recording":
 
 if __name__ == "__main__":
     from posefuse.cli.garbage import collect_garbage_seldom
-    from posefuse.study.file import load_study
+    from posefuse.study.load import load_study
 
     collect_garbage_seldom()
     with TemporaryDirectory() as name:

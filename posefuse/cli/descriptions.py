@@ -13,13 +13,15 @@ from posefuse.files.toml_file import read_toml
 if TYPE_CHECKING:
     from posefuse.motion.course import Course
     from posefuse.recording.recording import Recording
-    from posefuse.robot import Body, Camera, Detector, Drivetrain
+    from posefuse.robot.body import Body
+    from posefuse.robot.camera import Camera, Detector
+    from posefuse.robot.drivetrain import Drivetrain
 
 __all__ = [
+    "arena",
     "camera",
     "course",
     "filter_settings",
-    "layout",
     "recording",
     "response",
     "rig",
@@ -28,15 +30,15 @@ __all__ = [
 ]
 
 
-def layout(path: Path) -> list[str]:
+def arena(path: Path) -> list[str]:
     """An arena."""
-    from posefuse.fieldlayout.file import load_layout
+    from posefuse.arena.load import load_arena
 
-    held = load_layout(path)
+    held = load_arena(path)
     families = Counter(f"{tag.family}, edge {tag.edge_m * 1000:g} mm" for tag in held.tags)
     tags = [f"{_count(number, 'tag')} of {family}" for family, number in families.items()]
     ids = ", ".join(str(tag.id) for tag in held.tags)
-    lines = [f"field layout {held.name!r}, {held.length_m:g} x {held.width_m:g} m"]
+    lines = [f"arena {held.name!r}, {held.length_m:g} x {held.width_m:g} m"]
     lines += [f"{', '.join(tags)} (ids {ids})"] if tags else ["no tags"]
     lines += [_count(len(held.beacons), "beacon")] if held.beacons else []
     for goal in held.goals:
@@ -50,7 +52,7 @@ def layout(path: Path) -> list[str]:
 
 def robot(path: Path) -> list[str]:
     """A robot without its cameras."""
-    from posefuse.robot.file import load_robot
+    from posefuse.robot.load import load_robot
 
     body, drivetrain = load_robot(path)
     return [f"robot {read_toml(path)['name']!r}", *_robot(body, drivetrain)]
@@ -58,7 +60,7 @@ def robot(path: Path) -> list[str]:
 
 def camera(path: Path) -> list[str]:
     """A camera."""
-    from posefuse.robot.file import load_camera
+    from posefuse.robot.load import load_camera
 
     held = load_camera(path)
     timing, detector = held.timing, held.detector
@@ -100,7 +102,7 @@ def _response(detector: "Detector") -> str:
 
 def board(path: Path) -> list[str]:
     """A board to measure a lens with."""
-    from posefuse.calibration import load_board
+    from posefuse.calibration.board import load_board
 
     held = load_board(path)
     kind = "chessboard" if held.markers is None else f"ChArUco board of {held.markers.family}"
@@ -112,7 +114,7 @@ def board(path: Path) -> list[str]:
 
 def rig(path: Path) -> list[str]:
     """A robot with its cameras."""
-    from posefuse.robot.file import load_rig
+    from posefuse.robot.load import load_rig
 
     held = load_rig(path)
     lines = [f"rig {held.name!r}", *_robot(held.body, held.drivetrain)]
@@ -129,7 +131,7 @@ def rig(path: Path) -> list[str]:
 
 def course(path: Path) -> list[str]:
     """A course."""
-    from posefuse.motion.file import load_course
+    from posefuse.motion.load import load_course
 
     held = load_course(path)
     stamps_s = np.linspace(held.path.start_s, held.path.end_s, 2001)
@@ -154,7 +156,7 @@ def course(path: Path) -> list[str]:
 
 def filter_settings(path: Path) -> list[str]:
     """Settings of the filter."""
-    from posefuse.fusion.file import load_settings
+    from posefuse.fusion.load import load_settings
 
     held = load_settings(path)
     gate = held.gate_probability
@@ -168,13 +170,13 @@ def filter_settings(path: Path) -> list[str]:
 
 def study(path: Path) -> list[str]:
     """A study, with every file that it names."""
-    from posefuse.study.file import load_study
+    from posefuse.study.load import load_study
 
     held = load_study(path)
     return [
         f"study {held.name!r}: {_count(held.trials, 'trial')} of each plan on each course, "
         f"seed {held.seed}",
-        f"layout {held.layout.name!r}, goal {held.goal.name!r}, sightings from "
+        f"arena {held.arena.name!r}, goal {held.goal.name!r}, sightings from "
         f"{held.sightings.value}",
         *_named("plan", [plan.name for plan in held.plans]),
         *_named("course", [_driven(course) for course in held.courses]),
@@ -194,7 +196,7 @@ def recording(path: Path) -> list[str]:
     stamps_s = held.odometry.stamps_s
     lines = [
         f"recording {held.name!r}, {stamps_s[-1] - stamps_s[0]:g} s, rig {stored.rig.name!r} in "
-        f"{stored.layout.name!r}",
+        f"{stored.arena.name!r}",
         f"{len(stamps_s)} odometry rows, {len(held.frames.sensor)} frames, "
         f"{len(held.sightings.frame)} sightings ({held.sightings.kind.value})",
     ]

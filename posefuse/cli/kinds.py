@@ -11,7 +11,7 @@ from posefuse.files.unit_keys import spellings
 __all__ = ["kind_of", "refuse_other_kinds"]
 
 _MARKS: Mapping[str, frozenset[str]] = {
-    "layout": frozenset({"tag", "goal", "obstacle", "beacon", "tag_family", "tag_edge_m"}),
+    "arena": frozenset({"tag", "goal", "obstacle", "beacon", "tag_family", "tag_edge_m"}),
     "robot": frozenset({"drivetrain", "gyro", "shooter", "box", "lean_deg_per_m_per_s2"}),
     "camera": frozenset(
         {"detector", "timing", "width_px", "height_px", "field_of_view_deg", "focal_px"}
@@ -23,7 +23,7 @@ _MARKS: Mapping[str, frozenset[str]] = {
         {"waypoint", "trajectory", "limits", "shot", "bump", "knock", "lift", "traffic"}
     )
     | {"duration_s", "repeat"},
-    "study": frozenset({"plan", "layout", "courses", "trials", "seed", "as_built", "start"}),
+    "study": frozenset({"plan", "arena", "courses", "trials", "seed", "as_built", "start"}),
     "filter": frozenset(
         {"measurement", "process", "noise", "gate_probability", "late_frames", "history_s"}
     )
@@ -68,7 +68,11 @@ def refuse_other_kinds(path: Path, wanted: str) -> None:
     """Raises when a file is plainly of another kind than the command takes: one line for it all."""
     found = kind_of(path)
     if found != wanted:
-        raise FileError(path, f"a {found} file, where a {wanted} file is wanted")
+        raise FileError(path, f"{_a_file(found)}, where {_a_file(wanted)} is wanted")
+
+
+def _a_file(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} file"
 
 
 def _hits(data: Mapping[str, Any], marks: frozenset[str]) -> int:

@@ -100,9 +100,9 @@ def command(
     from posefuse.files.result_folder import new_folder
     from posefuse.report.camera_strip import look, write_strip
     from posefuse.report.camera_views import CameraViews
-    from posefuse.sensing.compiled_render import draw_light
+    from posefuse.sensing.compiled.render import draw_light
     from posefuse.study.compare import plan_scene
-    from posefuse.study.file import load_study
+    from posefuse.study.load import load_study
 
     refuse_other_kinds(study_file, "study")
     study = load_study(study_file)
@@ -185,7 +185,7 @@ def _drive(
     from posefuse.cli.terminal import plain_console
     from posefuse.fusion.fuse import fuse
     from posefuse.report.movie import Drive
-    from posefuse.report.run_pictures import DrawnRun
+    from posefuse.report.run_pictures import PicturedTrial
     from posefuse.simulation.scene import SightingSource
     from posefuse.simulation.simulate import simulate
     from posefuse.study.compare import plan_scene
@@ -197,11 +197,11 @@ def _drive(
     recording = simulate(scene, seed=views.seed, trial=views.trial, workers=os.cpu_count() or 1)
     count = max(1, round((movie.to_s - movie.from_s) * movie.rate_hz))
     return Drive(
-        run=DrawnRun(
+        run=PicturedTrial(
             title=title,
             recording=recording,
-            estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=plan.settings),
-            layout=study.layout,
+            estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=plan.settings),
+            arena=study.arena,
             rig=plan.rig,
             goal=study.goal,
         ),

@@ -11,8 +11,8 @@ from posefuse.cli.folders import default_folder
 if TYPE_CHECKING:
     from posefuse.fusion.estimate import Estimate
     from posefuse.fusion.settings import FilterSettings
-    from posefuse.recording import Recording
     from posefuse.recording.folder import StoredRecording
+    from posefuse.recording.recording import Recording
     from posefuse.scoring.results import ScoreRow
     from posefuse.scoring.scorecard import Scorecard
 
@@ -47,18 +47,18 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     """
     from posefuse.cli.first_run import tell_first_run
     from posefuse.files.result_folder import new_folder
-    from posefuse.fusion.compiled import filter_run
-    from posefuse.fusion.file import load_settings
+    from posefuse.fusion.compiled.filter import run_filter
     from posefuse.fusion.fuse import fuse
+    from posefuse.fusion.load import load_settings
     from posefuse.recording.folder import read_recording
 
     stored = read_recording(folder)
     recording = stored.recording
     settings = load_settings(settings_file) if settings_file is not None else _default(recording)
     out = out or default_folder()
-    tell_first_run(filter_run)
+    tell_first_run(run_filter)
     with new_folder(out) as new:
-        estimate = fuse(recording, rig=stored.rig, layout=stored.layout, settings=settings)
+        estimate = fuse(recording, rig=stored.rig, arena=stored.arena, settings=settings)
         card, rows = _scored(stored, estimate)
         _write(
             new,
@@ -85,7 +85,7 @@ def _scored(stored: "StoredRecording", estimate: "Estimate") -> "tuple[Scorecard
         stored.recording,
         estimate=estimate,
         truth=truth,
-        layout=stored.layout,
+        arena=stored.arena,
         goal=stored.goal,
         shooter=stored.rig.body.shooter,
     )
@@ -138,7 +138,7 @@ def _default(recording: "Recording") -> "FilterSettings":
         NoiseModel,
         StartFrom,
     )
-    from posefuse.recording import SightingKind
+    from posefuse.recording.recording import SightingKind
 
     kind = recording.sightings.kind
     if kind is SightingKind.CORNERS:
@@ -158,8 +158,8 @@ def _show(
 ) -> None:
     """The scores, what became of the measurements, and what it all means, on standard output."""
     from posefuse.cli.terminal import plain_console, terminal_table
+    from posefuse.report.comparison_tables import outcome_table, scorecard_table
     from posefuse.report.replay import replay_finding
-    from posefuse.report.tables import outcome_table, scorecard_table
     from posefuse.report.wording import length_with_unit
 
     console = plain_console()

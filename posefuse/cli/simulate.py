@@ -38,17 +38,17 @@ def command(
 ) -> None:
     """Write what the robot of a STUDY would record: a folder a plan, course and trial.
 
-    Each folder holds copies of the rig's and the layout's files, so that it can be sent whole.
+    Each folder holds copies of the rig's and the arena's files, so that it can be sent whole.
     """
     from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.cli.sightings import with_sightings
     from posefuse.files.result_folder import new_folder
     from posefuse.recording.folder import StoredRecording, write_recording
-    from posefuse.sensing.compiled_visibility import mark_views
+    from posefuse.sensing.compiled.visibility import mark_views
     from posefuse.simulation.simulate import simulate
     from posefuse.study.compare import plan_scene
-    from posefuse.study.file import load_study
+    from posefuse.study.load import load_study
 
     refuse_other_kinds(study_file, "study")
     study = with_sightings(load_study(study_file), sightings)
@@ -66,9 +66,9 @@ def command(
                 stored = StoredRecording(
                     recording=simulate(scene, seed=seed, trial=trial, workers=os.cpu_count() or 1),
                     rig=plan.rig,
-                    layout=study.layout,
+                    arena=study.arena,
                     rig_path=_file_of(plan.name, plan.rig_path),
-                    layout_path=_file_of(study.layout.name, study.layout_path),
+                    arena_path=_file_of(study.arena.name, study.arena_path),
                     goal=study.goal.name,
                     clock=f"seconds into the course, simulated from {study_file.name}",
                 )

@@ -6,18 +6,19 @@ from typing import TYPE_CHECKING
 from posefuse.errors import FileError, InputError
 
 if TYPE_CHECKING:
-    from posefuse.fieldlayout import FieldLayout, Goal
-    from posefuse.robot import Rig, Shooter
+    from posefuse.arena.arena import Arena, Goal
+    from posefuse.robot.rig import Rig
+    from posefuse.robot.shooter import Shooter
 
 __all__ = ["rig_with_shooter", "target"]
 
-_LAYOUTS = Path("fieldlayouts")
+_ARENAS = Path("fieldlayouts")
 
 
 def rig_with_shooter(path: Path) -> "tuple[Rig, Shooter]":
     """The rig in a file, and its shooter."""
     from posefuse.cli.kinds import refuse_other_kinds
-    from posefuse.robot.file import load_rig
+    from posefuse.robot.load import load_rig
 
     refuse_other_kinds(path, "rig")
     rig = load_rig(path)
@@ -26,40 +27,40 @@ def rig_with_shooter(path: Path) -> "tuple[Rig, Shooter]":
     return rig, rig.body.shooter
 
 
-def target(layout_file: Path | None, goal_name: str | None) -> "tuple[FieldLayout, Goal]":
-    """The layout and the goal.
+def target(arena_file: Path | None, goal_name: str | None) -> "tuple[Arena, Goal]":
+    """The arena and the goal.
 
     Parameters
     ----------
-    layout_file
-        ``None``: the one layout in ``fieldlayouts/``.
+    arena_file
+        ``None``: the one arena in ``fieldlayouts/``.
     goal_name
-        ``None``: the layout's goal, where it has one, or where all of its openings are alike.
+        ``None``: the arena's goal, where it has one, or where all of its openings are alike.
     """
+    from posefuse.arena.load import load_arena
     from posefuse.cli.kinds import refuse_other_kinds
-    from posefuse.fieldlayout.file import load_layout
 
-    path = layout_file if layout_file is not None else _only_layout()
-    refuse_other_kinds(path, "layout")
-    layout = load_layout(path)
+    path = arena_file if arena_file is not None else _only_arena()
+    refuse_other_kinds(path, "arena")
+    arena = load_arena(path)
     if goal_name is not None:
         try:
-            return layout, layout.goal(goal_name)
+            return arena, arena.goal(goal_name)
         except InputError as error:
             raise FileError(path, str(error)) from None
-    if not layout.goals:
+    if not arena.goals:
         raise FileError(path, "no goal to aim at: it has no [[goal]]")
-    if len({_opening(goal) for goal in layout.goals}) > 1:
-        names = ", ".join(goal.name for goal in layout.goals)
+    if len({_opening(goal) for goal in arena.goals}) > 1:
+        names = ", ".join(goal.name for goal in arena.goals)
         raise FileError(path, f"its goals differ: choose one by --goal NAME (there are: {names})")
-    return layout, layout.goals[0]
+    return arena, arena.goals[0]
 
 
-def _only_layout() -> Path:
-    found = sorted(_LAYOUTS.glob("*.toml"))
+def _only_arena() -> Path:
+    found = sorted(_ARENAS.glob("*.toml"))
     if len(found) != 1:
-        told = ", ".join(path.as_posix() for path in found) or f"none in {_LAYOUTS.as_posix()}/"
-        raise InputError(f"--layout FILE: name the field layout with the goal (found: {told})")
+        told = ", ".join(path.as_posix() for path in found) or f"none in {_ARENAS.as_posix()}/"
+        raise InputError(f"--arena FILE: name the arena with the goal (found: {told})")
     return found[0]
 
 

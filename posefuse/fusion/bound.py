@@ -7,11 +7,11 @@ import numpy as np
 
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.fusion.compiled_bound import bound_run
+from posefuse.fusion.compiled.bound import bound_run
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.settings import FilterSettings
 from posefuse.fusion.timeline import make_timeline
-from posefuse.recording import Recording, Truth
+from posefuse.recording.recording import Recording, Truth
 
 __all__ = ["posterior_bound"]
 

@@ -2,9 +2,11 @@
 
 from dataclasses import replace
 
+from posefuse.arena.arena import Arena
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout
+from posefuse.fusion.compiled_filter import filter_compiled
 from posefuse.fusion.estimate import Estimate
+from posefuse.fusion.filter_input import FilterInput, make_filter_input
 from posefuse.fusion.measurements import (
     Measurements,
     beacon_measurements,
@@ -13,56 +15,52 @@ from posefuse.fusion.measurements import (
     solve_sightings,
     weigh_fixes,
 )
-from posefuse.fusion.quick import filter_quick
-from posefuse.fusion.run import FilterRun, make_run
 from posefuse.fusion.settings import Ambiguous, FilterSettings, Measurement, StartFrom
 from posefuse.fusion.start import Start, standstill_end, start_from_tags, stated_start
-from posefuse.recording import Recording
-from posefuse.robot import Rig
+from posefuse.recording.recording import Recording
+from posefuse.robot.rig import Rig
 
-__all__ = ["fuse", "fuse_readable", "prepare_run"]
+__all__ = ["fuse", "fuse_reference", "prepare_filter"]
 
 
-def fuse(
-    recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
-) -> Estimate:
+def fuse(recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettings) -> Estimate:
     """The estimate at every odometry row as it stood at that instant.
 
-    The rig and the layout are taken as stated: the filter knows nothing of how they really are.
+    The rig and the arena are taken as stated: the filter knows nothing of how they really are.
 
     Raises
     ------
     InputError
         The settings do not fit the recording (kind of sighting, start), or the recording names a
-        tag, beacon or sensor that the layout or the rig does not have.
+        tag, beacon or sensor that the arena or the rig does not have.
     """
-    return filter_quick(prepare_run(recording, rig=rig, layout=layout, settings=settings))
+    return filter_compiled(prepare_filter(recording, rig=rig, arena=arena, settings=settings))
 
 
-def fuse_readable(
-    recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
+def fuse_reference(
+    recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettings
 ) -> Estimate:
     """The same as ``fuse`` to 1e-9, by the filter that is meant to be read and is slow."""
-    from posefuse.fusion.readable import filter_readable  # loads filterpy
+    from posefuse.fusion.reference_filter import filter_reference  # loads filterpy
 
-    return filter_readable(prepare_run(recording, rig=rig, layout=layout, settings=settings))
+    return filter_reference(prepare_filter(recording, rig=rig, arena=arena, settings=settings))
 
 
-def prepare_run(
-    recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
-) -> FilterRun:
+def prepare_filter(
+    recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettings
+) -> FilterInput:
     """Everything either filter needs of a recording: start, order of events, measurements."""
     check_kind(recording, settings.measurement)
     measurements: Measurements
     if settings.measurement is Measurement.POSE:
-        fixes = solve_sightings(recording, rig=rig, layout=layout)
+        fixes = solve_sightings(recording, rig=rig, arena=arena)
         measurements = weigh_fixes(fixes, settings)
     elif settings.measurement is Measurement.CORNERS:
-        measurements = corner_measurements(recording, rig=rig, layout=layout, settings=settings)
+        measurements = corner_measurements(recording, rig=rig, arena=arena, settings=settings)
     else:
-        measurements = beacon_measurements(recording, rig=rig, layout=layout, settings=settings)
-    start = _start(recording, rig, layout, settings)
-    return make_run(
+        measurements = beacon_measurements(recording, rig=rig, arena=arena, settings=settings)
+    start = _start(recording, rig, arena, settings)
+    return make_filter_input(
         recording.odometry,
         recording.frames,
         measurements=measurements,
@@ -71,7 +69,7 @@ def prepare_run(
     )
 
 
-def _start(recording: Recording, rig: Rig, layout: FieldLayout, settings: FilterSettings) -> Start:
+def _start(recording: Recording, rig: Rig, arena: Arena, settings: FilterSettings) -> Start:
     if settings.start_from is StartFrom.STATED:
         return stated_start(recording)
     if settings.measurement not in (Measurement.POSE, Measurement.CORNERS):
@@ -81,7 +79,7 @@ def _start(recording: Recording, rig: Rig, layout: FieldLayout, settings: Filter
         )
     odometry = recording.odometry
     until_s = float(odometry.stamps_s[standstill_end(odometry)])
-    fixes = solve_sightings(recording, rig=rig, layout=layout, until_s=until_s)
+    fixes = solve_sightings(recording, rig=rig, arena=arena, until_s=until_s)
     both_answers = replace(settings, ambiguous=Ambiguous.NEAREST)
     return start_from_tags(
         odometry,

@@ -6,10 +6,10 @@ from typing import TypeAlias
 
 import numpy as np
 
+from posefuse.arena.arena import Arena, Beacon, Tag
 from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Beacon, FieldLayout, Tag
-from posefuse.fusion.compiled_measurements import tag_distances
+from posefuse.fusion.compiled.measurements import tag_distances
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.settings import (
     Ambiguous,
@@ -17,8 +17,8 @@ from posefuse.fusion.settings import (
     Measurement,
     NoiseKind,
 )
-from posefuse.recording import Recording, Sightings
-from posefuse.robot import Mount, Ranger, Rig
+from posefuse.recording.recording import Recording, Sightings
+from posefuse.robot.rig import Mount, Ranger, Rig
 from posefuse.solving.fixes import PoseFixes, normalised_corners, solve_frames
 
 __all__ = [
@@ -176,7 +176,7 @@ def check_kind(recording: Recording, wanted: Measurement) -> None:
 
 
 def solve_sightings(
-    recording: Recording, *, rig: Rig, layout: FieldLayout, until_s: float = math.inf
+    recording: Recording, *, rig: Rig, arena: Arena, until_s: float = math.inf
 ) -> PoseFixes:
     """The pose of the robot at every frame that saw a tag.
 
@@ -188,10 +188,10 @@ def solve_sightings(
     Raises
     ------
     InputError
-        A tag or camera that the layout or the rig does not have.
+        A tag or camera that the arena or the rig does not have.
     """
     sightings = recording.sightings
-    target = _targets_of(sightings, "tag", [tag.id for tag in layout.tags])
+    target = _targets_of(sightings, "tag", [tag.id for tag in arena.tags])
     chosen: slice | BoolArray = slice(None)
     if until_s < math.inf:
         chosen = recording.frames.arrived_at_s[sightings.frame] <= until_s
@@ -201,7 +201,7 @@ def solve_sightings(
         corners_px=sightings.values[chosen].reshape(-1, 4, 2),
         camera_of_frame=_sensors_of_frames(recording, rig, [m.name for m in rig.mounts]),
         mounts=rig.mounts,
-        tags=layout.tags,
+        tags=arena.tags,
     )
 
 
@@ -257,17 +257,17 @@ def _extra_variances(fixes: PoseFixes, settings: FilterSettings) -> FloatArray:
 
 
 def corner_measurements(
-    recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
+    recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettings
 ) -> CornerMeasurements:
     """The corners of every tag seen.
 
     Raises
     ------
     InputError
-        A tag or camera that the layout or the rig does not have.
+        A tag or camera that the arena or the rig does not have.
     """
     sightings, noise = recording.sightings, settings.noise
-    target = _targets_of(sightings, "tag", [tag.id for tag in layout.tags])
+    target = _targets_of(sightings, "tag", [tag.id for tag in arena.tags])
     mount_of_frame = _sensors_of_frames(recording, rig, [m.name for m in rig.mounts])
     corners = normalised_corners(
         sighting_frame=sightings.frame,
@@ -278,7 +278,7 @@ def corner_measurements(
     stds_px = np.full(len(target), noise.pixel_std_px)
     if noise.kind is NoiseKind.GROWING:
         distances = np.empty(len(target))
-        edges = np.array([tag.edge_m for tag in layout.tags])
+        edges = np.array([tag.edge_m for tag in arena.tags])
         tag_distances(corners, edges, target, distances)
         stds_px += noise.pixel_std_px_per_m * distances
     return CornerMeasurements(
@@ -289,19 +289,19 @@ def corner_measurements(
         vars_px2=stds_px**2,
         mount_of_frame=mount_of_frame,
         mounts=rig.mounts,
-        tags=layout.tags,
+        tags=arena.tags,
     )
 
 
 def beacon_measurements(
-    recording: Recording, *, rig: Rig, layout: FieldLayout, settings: FilterSettings
+    recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettings
 ) -> BeaconMeasurements:
     """Range, or range and bearing, of every beacon heard.
 
     Raises
     ------
     InputError
-        A beacon or ranger that the layout or the rig does not have.
+        A beacon or ranger that the arena or the rig does not have.
     """
     sightings, noise = recording.sightings, settings.noise
     ranges_m = sightings.values[:, 0]
@@ -312,19 +312,19 @@ def beacon_measurements(
     return BeaconMeasurements(
         frame=sightings.frame,
         sighting=np.arange(len(ranges_m)),
-        target=_targets_of(sightings, "beacon", [beacon.id for beacon in layout.beacons]),
+        target=_targets_of(sightings, "beacon", [beacon.id for beacon in arena.beacons]),
         ranges_m=ranges_m,
         bearings_rad=sightings.values[:, 1] if has_bearing else None,
         range_vars_m2=stds_m**2,
         bearing_std_rad=noise.bearing_std_rad,
         ranger_of_frame=_sensors_of_frames(recording, rig, [r.name for r in rig.rangers]),
         rangers=rig.rangers,
-        beacons=layout.beacons,
+        beacons=arena.beacons,
     )
 
 
 def _targets_of(sightings: Sightings, what: str, ids: list[int]) -> IntArray:
-    """Index into the layout of what each sighting shows."""
+    """Index into the arena of what each sighting shows."""
     known = np.array(ids, dtype=np.int64)
     order = np.argsort(known)
     if len(known) == 0:
@@ -335,7 +335,7 @@ def _targets_of(sightings: Sightings, what: str, ids: list[int]) -> IntArray:
     if is_unknown.any():
         wrong = int(sightings.id[np.argmax(is_unknown)])
         names = ", ".join(str(n) for n in sorted(ids)) or "none"
-        raise InputError(f"sightings: {what} id {wrong} is not in the layout (it has: {names})")
+        raise InputError(f"sightings: {what} id {wrong} is not in the arena (it has: {names})")
     return target
 
 

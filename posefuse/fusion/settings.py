@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from posefuse.checks import in_range, not_negative, positive
 from posefuse.errors import InputError
-from posefuse.recording import SightingKind
+from posefuse.recording.recording import SightingKind
 
 __all__ = [
     "Ambiguous",
@@ -45,7 +45,7 @@ class NoiseKind(StrEnum):
 class LateFrames(StrEnum):
     """What to do with a frame that was captured before the newest odometry row."""
 
-    REPLAY = "replay"
+    REINSERT = "reinsert"
     AS_CURRENT = "as_current"
     DROP = "drop"
 
@@ -140,7 +140,7 @@ class FilterSettings:
         A measurement is refused when its normalised innovation squared lies above this quantile of
         the chi-square distribution; ``None`` switches the gate off.
     history_s
-        How far back a late frame may be put (``LateFrames.REPLAY``); older ones are counted as too
+        How far back a late frame may be put (``LateFrames.REINSERT``); older ones count as too
         late.
     drop_older_than_s
         Age at arrival from which a frame is thrown away (``LateFrames.DROP``); a younger one is
@@ -154,7 +154,7 @@ class FilterSettings:
     process: ProcessNoise = field(default_factory=ProcessNoise)
     noise: NoiseModel = field(default_factory=NoiseModel)
     gate_probability: float | None = 0.999
-    late_frames: LateFrames = LateFrames.REPLAY
+    late_frames: LateFrames = LateFrames.REINSERT
     history_s: float = 0.5
     drop_older_than_s: float = 0.025
     ambiguous: Ambiguous = Ambiguous.NEAREST

@@ -10,8 +10,8 @@ from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.gates import chi_square_quantile
 from posefuse.fusion.measurements import PoseMeasurements
 from posefuse.fusion.settings import NoiseModel
-from posefuse.geometry import wrap_angle_rad
-from posefuse.recording import Frames, Odometry, Recording
+from posefuse.geometry.angles import wrap_angle_rad
+from posefuse.recording.recording import Frames, Odometry, Recording
 
 __all__ = ["Start", "combine_fixes", "standstill_end", "start_from_tags", "stated_start"]
 

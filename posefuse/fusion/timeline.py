@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import FloatArray, IntArray
-from posefuse.fusion.compiled import arcs, locate
+from posefuse.fusion.compiled.filter import arcs, locate
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.settings import FilterSettings, LateFrames, ProcessNoise
-from posefuse.recording import Frames, Odometry
+from posefuse.recording.recording import Frames, Odometry
 
 __all__ = ["Timeline", "make_timeline", "rows_at_or_before", "step_variances"]
 
@@ -73,7 +73,7 @@ def make_timeline(
     outcome = np.full(len(row), Outcome.FUSED, dtype=np.int64)
     is_outside = (captured < stamps[0]) | (captured > stamps[last]) | (arrival > last)
     late = settings.late_frames
-    if late is LateFrames.REPLAY:
+    if late is LateFrames.REINSERT:
         known_at_s = stamps[np.minimum(arrival, last)]
         outcome[known_at_s - captured > settings.history_s] = Outcome.TOO_LATE
         offsets = _motions(twists, before + 1, np.where(row < first_row, 0.0, share - is_later))

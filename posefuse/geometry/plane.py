@@ -10,11 +10,11 @@ from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.geometry.angles import wrap_angle_rad
 
-__all__ = ["Pose2", "arc_motion", "arc_twist", "plane_motion_jacobians"]
+__all__ = ["PlanePose", "arc_motion", "arc_twist", "plane_motion_jacobians"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pose2:
+class PlanePose:
     """One or many poses of a source frame in a target frame.
 
     Named ``target_from_source``; inner names meet: ``world_from_goal = world_from_robot @
@@ -27,7 +27,7 @@ class Pose2:
 
     Examples
     --------
-    >>> world_from_robot = Pose2([1.0, 2.0, np.pi / 2])
+    >>> world_from_robot = PlanePose([1.0, 2.0, np.pi / 2])
     >>> world_from_robot.transform([1.0, 0.0]).round(12)
     array([1., 3.])
     """
@@ -37,7 +37,7 @@ class Pose2:
     def __init__(self, values: ArrayLike) -> None:
         array = np.array(values, dtype=np.float64)
         if array.ndim < 1 or array.shape[-1] != 3:
-            raise InputError(f"Pose2: shape {array.shape} given, (..., 3) wanted")
+            raise InputError(f"PlanePose: shape {array.shape} given, (..., 3) wanted")
         array.setflags(write=False)
         object.__setattr__(self, "values", array)
 
@@ -56,17 +56,17 @@ class Pose2:
         """The heading as given, (...)."""
         return self.values[..., 2]
 
-    def __matmul__(self, other: "Pose2") -> "Pose2":
+    def __matmul__(self, other: "PlanePose") -> "PlanePose":
         """Chain: ``a_from_b @ b_from_c`` is ``a_from_c``."""
         moved = self.transform(other.xy_m)
         heading = np.broadcast_to(self.heading_rad + other.heading_rad, moved.shape[:-1])
-        return Pose2(np.concatenate([moved, heading[..., None]], axis=-1))
+        return PlanePose(np.concatenate([moved, heading[..., None]], axis=-1))
 
-    def inverse(self) -> "Pose2":
+    def inverse(self) -> "PlanePose":
         """``b_from_a`` of ``a_from_b``."""
         c, s = np.cos(self.heading_rad), np.sin(self.heading_rad)
         x, y = self.values[..., 0], self.values[..., 1]
-        return Pose2(np.stack([-c * x - s * y, s * x - c * y, -self.heading_rad], axis=-1))
+        return PlanePose(np.stack([-c * x - s * y, s * x - c * y, -self.heading_rad], axis=-1))
 
     def transform(self, points_in_source_m: ArrayLike) -> FloatArray:
         """Points (..., 2) of the source frame, told in the target frame."""
@@ -76,9 +76,9 @@ class Pose2:
         y = self.values[..., 1] + s * points[..., 0] + c * points[..., 1]
         return np.stack([x, y], axis=-1)
 
-    def wrapped(self) -> "Pose2":
+    def wrapped(self) -> "PlanePose":
         """The same poses with headings in [-pi, pi)."""
-        return Pose2(
+        return PlanePose(
             np.concatenate([self.xy_m, wrap_angle_rad(self.heading_rad)[..., None]], axis=-1)
         )
 
@@ -92,7 +92,7 @@ def _sinc_and_half(turn_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
     return sine, cosine
 
 
-def arc_motion(twist: ArrayLike) -> Pose2:
+def arc_motion(twist: ArrayLike) -> PlanePose:
     """Pose after driving a twist at constant body velocity: ``before_from_after``.
 
     The exponential map of SE(2): Lynch and Park, Modern Robotics, 2017, sec. 3.3 and 13.4.
@@ -109,12 +109,12 @@ def arc_motion(twist: ArrayLike) -> Pose2:
     """
     forward, left, turn = np.moveaxis(np.asarray(twist, dtype=np.float64), -1, 0)
     sine, cosine = _sinc_and_half(turn)
-    return Pose2(
+    return PlanePose(
         np.stack([sine * forward - cosine * left, cosine * forward + sine * left, turn], axis=-1)
     )
 
 
-def arc_twist(before_from_after: Pose2) -> FloatArray:
+def arc_twist(before_from_after: PlanePose) -> FloatArray:
     """The twist (..., 3) that ``arc_motion`` turns into this pose; heading within (-2 pi, 2 pi)."""
     x, y, turn = np.moveaxis(before_from_after.values, -1, 0)
     sine, cosine = _sinc_and_half(turn)
@@ -124,7 +124,9 @@ def arc_twist(before_from_after: Pose2) -> FloatArray:
     )
 
 
-def plane_motion_jacobians(world_from_robot: Pose2, motion: Pose2) -> tuple[FloatArray, FloatArray]:
+def plane_motion_jacobians(
+    world_from_robot: PlanePose, motion: PlanePose
+) -> tuple[FloatArray, FloatArray]:
     """Derivatives (..., 3, 3) of ``world_from_robot @ motion`` by the pose and by the motion.
 
     Both in (x, y, heading); the covariance after the motion is ``F P F' + G Q G'``.

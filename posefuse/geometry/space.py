@@ -8,9 +8,9 @@ from numpy.typing import ArrayLike
 
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.geometry.plane import Pose2
+from posefuse.geometry.plane import PlanePose
 
-__all__ = ["BODY_FROM_OPTICAL", "Pose3", "pan_tilt_roll"]
+__all__ = ["BODY_FROM_OPTICAL", "SpacePose", "pan_tilt_roll"]
 
 BODY_FROM_OPTICAL: FloatArray = np.array([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
 """Axes of an optical frame (z forward, x right, y down) in a body frame (x forward, y left, z up):
@@ -19,7 +19,7 @@ BODY_FROM_OPTICAL.setflags(write=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pose3:
+class SpacePose:
     """One or many poses of a source frame in a target frame, named ``target_from_source``.
 
     Parameters
@@ -38,11 +38,13 @@ class Pose3:
     def __init__(self, matrix: ArrayLike) -> None:
         array = np.array(matrix, dtype=np.float64)
         if array.ndim < 2 or array.shape[-2:] != (4, 4):
-            raise InputError(f"Pose3: shape {array.shape} given, (..., 4, 4) wanted")
+            raise InputError(f"SpacePose: shape {array.shape} given, (..., 4, 4) wanted")
         rotation = array[..., :3, :3]
         off = np.abs(rotation @ np.swapaxes(rotation, -1, -2) - np.eye(3)).max(initial=0.0)
         if not off < 1e-6 or (np.linalg.det(rotation) < 0.0).any():
-            raise InputError(f"Pose3: not a rotation (off orthonormal by {off:.2g}, or mirrored)")
+            raise InputError(
+                f"SpacePose: not a rotation (off orthonormal by {off:.2g}, or mirrored)"
+            )
         array.setflags(write=False)
         object.__setattr__(self, "matrix", array)
 
@@ -65,7 +67,7 @@ class Pose3:
 
     @classmethod
     def from_plane(
-        cls, pose: Pose2, *, height_m: float = 0.0, lean_rad: ArrayLike = (0.0, 0.0)
+        cls, pose: PlanePose, *, height_m: float = 0.0, lean_rad: ArrayLike = (0.0, 0.0)
     ) -> Self:
         """A planar pose lifted into space.
 
@@ -90,24 +92,26 @@ class Pose3:
         """The source's origin in the target frame, (..., 3)."""
         return self.matrix[..., :3, 3]
 
-    def __matmul__(self, other: "Pose3") -> "Pose3":
+    def __matmul__(self, other: "SpacePose") -> "SpacePose":
         """Chain: ``a_from_b @ b_from_c`` is ``a_from_c``."""
-        return Pose3(self.matrix @ other.matrix)
+        return SpacePose(self.matrix @ other.matrix)
 
-    def inverse(self) -> "Pose3":
+    def inverse(self) -> "SpacePose":
         """``b_from_a`` of ``a_from_b``."""
         back = np.swapaxes(self.rotation, -1, -2)
-        return Pose3.from_parts(back, -np.einsum("...ij,...j->...i", back, self.translation_m))
+        return SpacePose.from_parts(back, -np.einsum("...ij,...j->...i", back, self.translation_m))
 
     def transform(self, points_in_source_m: ArrayLike) -> FloatArray:
         """Points (..., 3) of the source frame, told in the target frame."""
         points = np.asarray(points_in_source_m, dtype=np.float64)
         return np.asarray(np.einsum("...ij,...j->...i", self.rotation, points) + self.translation_m)
 
-    def to_plane(self) -> Pose2:
+    def to_plane(self) -> PlanePose:
         """x, y and the heading of the source's x axis, seen from above."""
         heading = np.arctan2(self.matrix[..., 1, 0], self.matrix[..., 0, 0])
-        return Pose2(np.stack([self.matrix[..., 0, 3], self.matrix[..., 1, 3], heading], axis=-1))
+        return PlanePose(
+            np.stack([self.matrix[..., 0, 3], self.matrix[..., 1, 3], heading], axis=-1)
+        )
 
 
 def _about(axis: int, angle_rad: FloatArray) -> FloatArray:

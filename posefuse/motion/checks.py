@@ -4,14 +4,16 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import BoolArray, FloatArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 from posefuse.motion.clearance import leaves_floor, touches_box
 from posefuse.motion.course import Course
 from posefuse.motion.path import TruePath
-from posefuse.robot import Body, Drivetrain, DrivetrainKind, Rig
+from posefuse.robot.body import Body
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind
+from posefuse.robot.rig import Rig
 
 __all__ = ["check_course"]
 
@@ -25,7 +27,7 @@ _SIDEWAYS_SHARE = 0.02
 """Sideways motion, plain and as a share of the speed, below which wheels that cannot steer go."""
 
 
-def check_course(course: Course, *, layout: FieldLayout, rig: Rig) -> None:
+def check_course(course: Course, *, arena: Arena, rig: Rig) -> None:
     """Refuses a course that this robot cannot drive in this arena.
 
     Raises
@@ -35,15 +37,15 @@ def check_course(course: Course, *, layout: FieldLayout, rig: Rig) -> None:
         sideways on wheels that cannot; off the floor, or touching an obstacle or traffic. The
         message gives time and place.
     """
-    _check_names(course, layout, rig)
+    _check_names(course, arena, rig)
     _check_speeds(course.path, rig.drivetrain)
-    _check_clearance(course, layout, rig.body)
+    _check_clearance(course, arena, rig.body)
 
 
-def _check_names(course: Course, layout: FieldLayout, rig: Rig) -> None:
-    goals = [goal.name for goal in layout.goals]
+def _check_names(course: Course, arena: Arena, rig: Rig) -> None:
+    goals = [goal.name for goal in arena.goals]
     for shot in course.shots:
-        _refuse_unknown(f"shot at {shot.at_s:.2f} s: goal", shot.goal, goals, "layout")
+        _refuse_unknown(f"shot at {shot.at_s:.2f} s: goal", shot.goal, goals, "arena")
     mounts = [mount.name for mount in rig.mounts]
     for knock in course.knocks:
         _refuse_unknown(f"knock at {knock.at_s:.2f} s: mount", knock.mount, mounts, "rig")
@@ -87,14 +89,14 @@ def _refuse_above(t: FloatArray, values: FloatArray, most: float, what: str, uni
         )
 
 
-def _check_clearance(course: Course, layout: FieldLayout, body: Body) -> None:
+def _check_clearance(course: Course, arena: Arena, body: Body) -> None:
     outline = body.outline_in_robot_m
     t = _places(course.path, float(np.hypot(*outline[0])))
     pose = course.path.poses(t)
-    off = leaves_floor(outline, pose, length_m=layout.length_m, width_m=layout.width_m)
-    size = f"{layout.length_m:g} x {layout.width_m:g} m"
+    off = leaves_floor(outline, pose, length_m=arena.length_m, width_m=arena.width_m)
+    size = f"{arena.length_m:g} x {arena.width_m:g} m"
     _refuse_any(off, t, pose, f"the robot's outline leaves the floor ({size})")
-    for obstacle in layout.obstacles:
+    for obstacle in arena.obstacles:
         if obstacle.blocks_course:
             hits = touches_box(
                 outline,
@@ -117,7 +119,7 @@ def _check_clearance(course: Course, layout: FieldLayout, body: Body) -> None:
         _refuse_any(hits, t, pose, f"the robot's outline touches traffic {traffic.name!r}")
 
 
-def _refuse_any(hits: BoolArray, t: FloatArray, pose: Pose2, what: str) -> None:
+def _refuse_any(hits: BoolArray, t: FloatArray, pose: PlanePose, what: str) -> None:
     if hits.any():
         first = int(np.argmax(hits))
         x, y, heading = pose.values[first]

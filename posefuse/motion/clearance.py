@@ -3,23 +3,23 @@
 import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 
 __all__ = ["leaves_floor", "touches_box"]
 
 
 def leaves_floor(
-    outline_in_robot_m: FloatArray, world_from_robot: Pose2, *, length_m: float, width_m: float
+    outline_in_robot_m: FloatArray, world_from_robot: PlanePose, *, length_m: float, width_m: float
 ) -> BoolArray:
     """Whether a corner of the outline (4, 2) lies off the floor, for each pose (n, 3)."""
-    corners = Pose2(world_from_robot.values[:, None, :]).transform(outline_in_robot_m)
+    corners = PlanePose(world_from_robot.values[:, None, :]).transform(outline_in_robot_m)
     low, high = corners.min(axis=1), corners.max(axis=1)
     return np.asarray((low < 0.0).any(axis=1) | (high > [length_m, width_m]).any(axis=1))
 
 
 def touches_box(
     outline_in_robot_m: FloatArray,
-    world_from_robot: Pose2,
+    world_from_robot: PlanePose,
     *,
     box_xy_m: FloatArray,
     box_size_m: FloatArray,

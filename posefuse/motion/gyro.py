@@ -3,8 +3,8 @@
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.randomness import normals, stream
-from posefuse.robot import Gyro
+from posefuse.randomness.streams import normals, stream
+from posefuse.robot.drivetrain import Gyro
 
 __all__ = ["gyro_turns"]
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.robot import Drivetrain, DrivetrainKind
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind
 
 __all__ = ["body_matrix", "wheel_matrix"]
 

@@ -11,7 +11,7 @@ __all__ = ["lean_angles_rad"]
 def lean_angles_rad(
     accelerations_m_per_s2: ArrayLike, *, heading_rad: ArrayLike, lean_rad_per_m_per_s2: float
 ) -> FloatArray:
-    """Roll and pitch (..., 2) as ``Pose3.from_plane`` takes them.
+    """Roll and pitch (..., 2) as ``SpacePose.from_plane`` takes them.
 
     The chassis leans away from the acceleration: speeding up lifts the nose (negative pitch about
     y), accelerating to the left lifts the left side (positive roll about x).

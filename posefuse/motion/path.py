@@ -8,7 +8,7 @@ from scipy.interpolate import CubicSpline
 
 from posefuse.checks import FloatArray, frozen_array, increasing, positive
 from posefuse.errors import InputError
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 
 __all__ = ["TruePath"]
 
@@ -56,7 +56,7 @@ class TruePath:
         knots = np.append(self.spline.x[:pieces], end_s)
         return TruePath(CubicSpline.construct_fast(self.spline.c[:, :pieces], knots))
 
-    def poses(self, t_s: ArrayLike) -> Pose2:
+    def poses(self, t_s: ArrayLike) -> PlanePose:
         """``world_from_robot`` at instants (...), headings unwrapped.
 
         Raises
@@ -64,7 +64,7 @@ class TruePath:
         InputError
             An instant outside the path: it is never extrapolated.
         """
-        return Pose2(self._at(t_s, 0))
+        return PlanePose(self._at(t_s, 0))
 
     def velocities(self, t_s: ArrayLike) -> FloatArray:
         """Velocity along x and y in the world (m/s) and turn rate (rad/s), (..., 3)."""

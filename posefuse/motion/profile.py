@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.motion.compiled import fastest_speeds, largest_within
+from posefuse.motion.compiled.time_law import fastest_speeds, largest_within
 from posefuse.motion.curve import Curve
 from posefuse.motion.waypoints import MotionLimits
 

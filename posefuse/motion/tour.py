@@ -7,7 +7,7 @@ import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray
 from posefuse.errors import InputError
-from posefuse.geometry import angle_difference_rad
+from posefuse.geometry.angles import angle_difference_rad
 from posefuse.motion.waypoints import Waypoint
 
 __all__ = ["Tour", "tour_of"]

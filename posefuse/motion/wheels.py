@@ -7,13 +7,13 @@ import numpy as np
 
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.geometry import Pose2, arc_twist
+from posefuse.geometry.plane import PlanePose, arc_twist
 from posefuse.motion.course import Bump
 from posefuse.motion.gyro import gyro_turns
 from posefuse.motion.kinematics import body_matrix, wheel_matrix
 from posefuse.motion.path import TruePath
-from posefuse.randomness import normals
-from posefuse.robot import Drivetrain, DrivetrainKind
+from posefuse.randomness.streams import normals
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind
 
 __all__ = ["OdometryRows", "WheelRun", "odometry_rows", "prepare_wheels"]
 
@@ -190,7 +190,7 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
         )
     stamps = np.minimum(path.start_s + np.arange(count + 1) / drivetrain.rate_hz, path.end_s)
     poses = path.poses(stamps).values
-    twists = arc_twist(Pose2(poses[:-1]).inverse() @ Pose2(poses[1:]))
+    twists = arc_twist(PlanePose(poses[:-1]).inverse() @ PlanePose(poses[1:]))
     recovery = body_matrix(drivetrain)
     rolled, directions = _rolled(drivetrain, twists)
     acceleration = path.accelerations((stamps[1:] + stamps[:-1]) / 2.0)

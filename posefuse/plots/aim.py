@@ -6,11 +6,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
-from posefuse.aim import Arc, ArcSheet
+from posefuse.aim.curve import Arc
+from posefuse.aim.sheet import ArcSheet
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import Goal
 from posefuse.plots.style import GREY, INK, floor_unit, in_unit, plan_colour
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 from posefuse.units import metres_to
 
 __all__ = ["ARC_COLOURS", "draw_flights", "draw_pivots"]

@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, SymmetricalLogLocator
 
-from posefuse.aim import ToleranceBand
+from posefuse.aim.tolerance import ToleranceBand
 from posefuse.checks import FloatArray
 from posefuse.plots.style import GREY, INK, floor_unit, in_unit, plan_colour
 from posefuse.units import metres_to

@@ -8,9 +8,9 @@ from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.ticker import MaxNLocator
 
+from posefuse.arena.arena import Arena, Goal, Obstacle, Tag
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import FieldLayout, Goal, Obstacle, Tag
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 from posefuse.plots.style import INK, floor_unit, in_unit
 from posefuse.units import metres_to
 
@@ -20,14 +20,12 @@ _GOAL_COLOUR = "#D55E00"
 _TAG_COLOUR = "#005a8c"
 
 
-def draw_court(
-    ax: Axes, layout: FieldLayout, *, length_unit: str = "m", has_tag_ids: bool = True
-) -> Axes:
+def draw_court(ax: Axes, arena: Arena, *, length_unit: str = "m", has_tag_ids: bool = True) -> Axes:
     """Floor, obstacles, goals with their names, and tags with a tick the way each faces."""
-    frame_court(ax, layout, length_unit=length_unit)
-    draw_obstacles(ax, layout, length_unit=length_unit)
-    _draw_tags(ax, layout, length_unit=length_unit, has_ids=has_tag_ids)
-    for beacon in layout.beacons:
+    frame_court(ax, arena, length_unit=length_unit)
+    draw_obstacles(ax, arena, length_unit=length_unit)
+    _draw_tags(ax, arena, length_unit=length_unit, has_ids=has_tag_ids)
+    for beacon in arena.beacons:
         x, y = _floor(beacon.position_in_world_m[:2], length_unit)
         ax.plot(x, y, marker="^", markersize=7, color=_TAG_COLOUR, linestyle="none")
         ax.annotate(
@@ -39,28 +37,26 @@ def draw_court(
             fontsize=7,
             color=_TAG_COLOUR,
         )
-    return draw_goals(ax, layout, length_unit=length_unit)
+    return draw_goals(ax, arena, length_unit=length_unit)
 
 
-def draw_goals(
-    ax: Axes, layout: FieldLayout, *, length_unit: str = "m", has_names: bool = True
-) -> Axes:
+def draw_goals(ax: Axes, arena: Arena, *, length_unit: str = "m", has_names: bool = True) -> Axes:
     """Each goal's opening as a bar, with its name."""
-    for goal in layout.goals:
-        _draw_goal(ax, goal, layout, length_unit=length_unit, has_name=has_names)
+    for goal in arena.goals:
+        _draw_goal(ax, goal, arena, length_unit=length_unit, has_name=has_names)
     return ax
 
 
-def court_margin_m(layout: FieldLayout) -> float:
+def court_margin_m(arena: Arena) -> float:
     """What is drawn around the floor; small marks on it are sized by it, so that they are seen."""
-    return max(layout.length_m, layout.width_m) / 30.0
+    return max(arena.length_m, arena.width_m) / 30.0
 
 
-def frame_court(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axes:
+def frame_court(ax: Axes, arena: Arena, *, length_unit: str = "m") -> Axes:
     """Axes that hold the floor to scale, with its walls."""
-    length, width = _floor(np.array([layout.length_m, layout.width_m]), length_unit)
+    length, width = _floor(np.array([arena.length_m, arena.width_m]), length_unit)
     unit = floor_unit(length_unit)
-    margin = metres_to(unit, court_margin_m(layout))
+    margin = metres_to(unit, court_margin_m(arena))
     ax.add_patch(Rectangle((0.0, 0.0), length, width, fill=False, edgecolor=INK, linewidth=1.4))
     ax.set_xlim(-margin, length + margin)
     ax.set_ylim(-margin, width + margin)
@@ -79,9 +75,9 @@ def _ticks_within(end: float) -> FloatArray:
     return ticks[(ticks >= 0.0) & (ticks <= end)]
 
 
-def draw_obstacles(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> Axes:
+def draw_obstacles(ax: Axes, arena: Arena, *, length_unit: str = "m") -> Axes:
     """The obstacles' outlines: filled where they block the way, hatched where they only hide."""
-    for obstacle in layout.obstacles:
+    for obstacle in arena.obstacles:
         ax.add_patch(
             Polygon(
                 _floor(_outline_m(obstacle), length_unit),
@@ -99,15 +95,15 @@ def draw_obstacles(ax: Axes, layout: FieldLayout, *, length_unit: str = "m") -> 
 def _outline_m(obstacle: Obstacle) -> FloatArray:
     half = obstacle.size_m[:2] / 2.0
     corners = half * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
-    pose = Pose2([*obstacle.centre_in_world_m[:2], obstacle.heading_rad])
+    pose = PlanePose([*obstacle.centre_in_world_m[:2], obstacle.heading_rad])
     return pose.transform(corners)
 
 
-def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool) -> None:
+def _draw_tags(ax: Axes, arena: Arena, *, length_unit: str, has_ids: bool) -> None:
     """A bar as wide as the tag (never less than can be seen) and a tick the way it faces."""
-    margin_m = court_margin_m(layout)
+    margin_m = court_margin_m(arena)
     bars, ticks = [], []
-    for tag in layout.tags:
+    for tag in arena.tags:
         centre = tag.world_from_tag.translation_m[:2]
         along, out = tag.world_from_tag.rotation[:2, 0], tag.world_from_tag.rotation[:2, 2]
         half = max(tag.edge_m, 0.36 * margin_m) / 2.0
@@ -123,7 +119,7 @@ def _draw_tags(ax: Axes, layout: FieldLayout, *, length_unit: str, has_ids: bool
             )
         )
     if has_ids:
-        for group in _neighbours(layout.tags, near_m=0.9 * margin_m):
+        for group in _neighbours(arena.tags, near_m=0.9 * margin_m):
             _draw_ids(ax, group, length_unit=length_unit)
 
 
@@ -160,9 +156,7 @@ def _draw_ids(ax: Axes, group: Sequence[Tag], *, length_unit: str) -> None:
     )
 
 
-def _draw_goal(
-    ax: Axes, goal: Goal, layout: FieldLayout, *, length_unit: str, has_name: bool
-) -> None:
+def _draw_goal(ax: Axes, goal: Goal, arena: Arena, *, length_unit: str, has_name: bool) -> None:
     out = np.array([np.cos(goal.facing_rad), np.sin(goal.facing_rad)])
     along = np.array([-out[1], out[0]]) * goal.width_m / 2.0
     ends = _floor(np.array([goal.xy_in_world_m - along, goal.xy_in_world_m + along]), length_unit)
@@ -170,7 +164,7 @@ def _draw_goal(
     if not has_name:
         return
     x, y = _floor(goal.xy_in_world_m, length_unit)
-    middle = _floor(np.array([layout.length_m, layout.width_m]), length_unit) / 2.0
+    middle = _floor(np.array([arena.length_m, arena.width_m]), length_unit) / 2.0
     ax.annotate(
         goal.name,
         (x, y),

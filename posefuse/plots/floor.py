@@ -7,8 +7,8 @@ from matplotlib.colors import LogNorm, Normalize
 from matplotlib.image import AxesImage
 from matplotlib.ticker import FuncFormatter, LogLocator
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import FieldLayout
 from posefuse.plots.court import draw_goals, draw_obstacles, frame_court
 from posefuse.plots.style import INK, MAP_COLOURS, floor_unit, in_unit
 from posefuse.study.floor_map import FloorMap
@@ -31,14 +31,14 @@ LIKELY_SHARE = 0.9
 
 
 def draw_tags_seen(
-    ax: Axes, floor_map: FloorMap, layout: FieldLayout, *, most: float, length_unit: str = "m"
+    ax: Axes, floor_map: FloorMap, arena: Arena, *, most: float, length_unit: str = "m"
 ) -> AxesImage:
     """Tags the cameras find from each cell, coloured from 0 to ``most``: the drawn image."""
     return _draw(
         ax,
         floor_map,
         floor_map.tags_seen,
-        layout,
+        arena,
         norm=Normalize(0.0, max(most, 1.0)),
         colours=MAP_COLOURS,
         length_unit=length_unit,
@@ -48,7 +48,7 @@ def draw_tags_seen(
 def draw_expected_error(
     ax: Axes,
     floor_map: FloorMap,
-    layout: FieldLayout,
+    arena: Arena,
     *,
     span_m: tuple[float, float],
     length_unit: str = "cm",
@@ -65,7 +65,7 @@ def draw_expected_error(
         ax,
         floor_map,
         metres_to(length_unit, 1.0) * floor_map.distance_std_m,
-        layout,
+        arena,
         norm=LogNorm(low, max(high, 1.01 * low)),
         colours=f"{MAP_COLOURS}_r",
         length_unit=length_unit,
@@ -73,14 +73,14 @@ def draw_expected_error(
 
 
 def draw_hit_chance(
-    ax: Axes, hit_map: HitMap, layout: FieldLayout, *, length_unit: str = "m"
+    ax: Axes, hit_map: HitMap, arena: Arena, *, length_unit: str = "m"
 ) -> AxesImage:
     """Hits in 100 shots from each cell: the drawn image. Light is good; a line where 90 go in."""
     image = _draw(
         ax,
         hit_map.floor,
         100.0 * hit_map.shares,
-        layout,
+        arena,
         norm=Normalize(0.0, 100.0),
         colours=MAP_COLOURS,
         length_unit=length_unit,
@@ -122,13 +122,13 @@ def _draw(
     ax: Axes,
     floor_map: FloorMap,
     values: FloatArray,
-    layout: FieldLayout,
+    arena: Arena,
     *,
     norm: Normalize,
     colours: str,
     length_unit: str,
 ) -> AxesImage:
-    frame_court(ax, layout, length_unit=length_unit)
+    frame_court(ax, arena, length_unit=length_unit)
     ax.set_facecolor("white")
     scale = metres_to(floor_unit(length_unit), 1.0)
     x, y = floor_map.x_edges_m * scale, floor_map.y_edges_m * scale
@@ -140,6 +140,6 @@ def _draw(
         norm=norm,
         cmap=colormaps[colours].with_extremes(bad=_NO_PLACE),
     )
-    draw_obstacles(ax, layout, length_unit=length_unit)
-    draw_goals(ax, layout, length_unit=length_unit, has_names=False)
+    draw_obstacles(ax, arena, length_unit=length_unit)
+    draw_goals(ax, arena, length_unit=length_unit, has_names=False)
     return image

@@ -5,11 +5,11 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 from scipy.spatial import ConvexHull
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import FieldLayout
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 from posefuse.plots.style import INK, floor_unit, in_unit, plan_colour
-from posefuse.robot import Mount, Rig
+from posefuse.robot.rig import Mount, Rig
 from posefuse.units import metres_to, to_degrees
 
 __all__ = ["draw_rig_from_above", "draw_rig_from_side", "draw_robot"]
@@ -20,9 +20,9 @@ _SKETCH_REACH_M = 0.45
 def draw_robot(
     ax: Axes,
     rig: Rig,
-    world_from_robot: Pose2,
+    world_from_robot: PlanePose,
     *,
-    layout: FieldLayout,
+    arena: Arena,
     reach_m: float = 2.5,
     length_unit: str = "m",
 ) -> Axes:
@@ -31,7 +31,7 @@ def draw_robot(
     What stands in the view is not taken out of it; the walls cut it off.
     """
     scale = metres_to(floor_unit(length_unit), 1.0)
-    size = np.array([layout.length_m, layout.width_m]) * scale
+    size = np.array([arena.length_m, arena.width_m]) * scale
     floor = Rectangle((0.0, 0.0), *size, transform=ax.transData)
     for index, mount in enumerate(rig.mounts):
         cone = _arc_of_view_m(mount, reach_m)

@@ -1,13 +1,13 @@
 """A recording as a folder: ``recording.toml`` and CSV tables whose header names carry units.
 
 ============== ==================================================================================
-recording.toml name, rig, layout; optional recorded_on, clock, goal, dropped_frame_count, [start]
+recording.toml name, rig, arena; optional recorded_on, clock, goal, dropped_frame_count, [start]
 odometry.csv   t_s, forward_m, left_m, turn_rad: motion since the row before, first row zero
 frames.csv     frame, camera, captured_at_s, arrived_at_s
 sightings.csv  frame, id and x0_px, y0_px .. x3_px, y3_px, or range_m, bearing_rad, or range_m
 truth.csv      t_s, x_m, y_m, and where it is known heading_rad (the file is optional)
 shots.csv      t_s, goal (optional)
-inputs/        copies of the rig's and the layout's files, where posefuse wrote the folder
+inputs/        copies of the rig's and the arena's files, where posefuse wrote the folder
 ============== ==================================================================================
 
 What is written and read again is the same to the last bit.
@@ -22,19 +22,17 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
+from posefuse.arena.arena import Arena
+from posefuse.arena.load import load_arena
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
-from posefuse.fieldlayout import FieldLayout
-from posefuse.fieldlayout.file import load_layout
 from posefuse.files.references import referenced
 from posefuse.files.result_folder import new_folder
 from posefuse.files.table_file import write_table
 from posefuse.files.toml_file import Faults, FileModel, all_faults_of, in_file, load_toml
 from posefuse.files.types import Name, NotNegative
-from posefuse.geometry import Pose2
-from posefuse.recording.inputs import copy_inputs
-from posefuse.recording.recording import Odometry, Recording, StartPose
-from posefuse.recording.tables import (
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.csv_tables import (
     VALUE_COLUMNS,
     read_frames,
     read_odometry,
@@ -42,21 +40,23 @@ from posefuse.recording.tables import (
     read_sightings,
     read_truth,
 )
-from posefuse.robot import Rig
-from posefuse.robot.file import load_rig, rig_sources
+from posefuse.recording.inputs import copy_inputs
+from posefuse.recording.recording import Odometry, Recording, StartPose
+from posefuse.robot.load import load_rig, rig_sources
+from posefuse.robot.rig import Rig
 
 __all__ = ["StoredRecording", "read_recording", "write_recording"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StoredRecording:
-    """A recording with the rig and the layout it was taken with.
+    """A recording with the rig and the arena it was taken with.
 
     Parameters
     ----------
     goal
         To which the whole course is scored.
-    rig_path, layout_path
+    rig_path, arena_path
         The files of both.
     recorded_on, clock
         Free text: when, and what the stamps count from.
@@ -64,9 +64,9 @@ class StoredRecording:
 
     recording: Recording
     rig: Rig
-    layout: FieldLayout
+    arena: Arena
     rig_path: Path
-    layout_path: Path
+    arena_path: Path
     goal: str | None = None
     recorded_on: str = ""
     clock: str = ""
@@ -79,7 +79,7 @@ class StoredRecording:
                 f"{self.rig.name!r} are {', '.join(self.rig.sensor_names)}"
             )
         if self.goal is not None:
-            self.layout.goal(self.goal)
+            self.arena.goal(self.goal)
 
 
 Row = tuple[float, float, float]
@@ -106,7 +106,7 @@ class RecordingTable(FileModel):
 
     name: Name
     rig: str
-    layout: str
+    arena: str
     recorded_on: str = ""
     clock: str = ""
     goal: str | None = None
@@ -115,7 +115,7 @@ class RecordingTable(FileModel):
 
 
 def read_recording(folder: Path | str) -> StoredRecording:
-    """The recording in a folder, with its rig and layout.
+    """The recording in a folder, with its rig and arena.
 
     Nothing is passed over: whatever does not fit is refused.
 
@@ -133,19 +133,19 @@ def read_recording(folder: Path | str) -> StoredRecording:
     with all_faults_of(path) as faults:
         with faults.at("rig"):
             referenced(path, table.rig)
-        with faults.at("layout"):
-            referenced(path, table.layout)
+        with faults.at("arena"):
+            referenced(path, table.arena)
         start = _start(table.start, faults) if table.start is not None else None
-    rig, layout = load_rig(folder / table.rig), load_layout(folder / table.layout)
+    rig, arena = load_rig(folder / table.rig), load_arena(folder / table.arena)
     with in_file(path, key=("goal",)):
         if table.goal is not None:
-            layout.goal(table.goal)
+            arena.goal(table.goal)
     return StoredRecording(
-        recording=_read_tables(folder, table=table, rig=rig, layout=layout, start=start),
+        recording=_read_tables(folder, table=table, rig=rig, arena=arena, start=start),
         rig=rig,
-        layout=layout,
+        arena=arena,
         rig_path=folder / table.rig,
-        layout_path=folder / table.layout,
+        arena_path=folder / table.arena,
         goal=table.goal,
         recorded_on=table.recorded_on,
         clock=table.clock,
@@ -157,21 +157,21 @@ def _read_tables(
     *,
     table: RecordingTable,
     rig: Rig,
-    layout: FieldLayout,
+    arena: Arena,
     start: StartPose | None,
 ) -> Recording:
     odometry = read_odometry(folder / "odometry.csv")
     frames, numbers = read_frames(folder / "frames.csv", rig=rig)
     _check_overlap(folder / "frames.csv", frames.captured_at_s, odometry)
     sightings = read_sightings(
-        folder / "sightings.csv", frames=frames, frame_numbers=numbers, layout=layout, rig=rig
+        folder / "sightings.csv", frames=frames, frame_numbers=numbers, arena=arena, rig=rig
     )
     truth = shots = None
     if (folder / "truth.csv").exists():
         truth = read_truth(folder / "truth.csv")
         _check_overlap(folder / "truth.csv", truth.stamps_s, odometry)
     if (folder / "shots.csv").exists():
-        shots = read_shots(folder / "shots.csv", odometry=odometry, layout=layout)
+        shots = read_shots(folder / "shots.csv", odometry=odometry, arena=arena)
     return Recording(
         name=table.name,
         sensor_names=rig.sensor_names,
@@ -206,7 +206,7 @@ def _start(table: StartTable, faults: Faults) -> StartPose | None:
     cov = _start_cov(table, faults)
     if cov is None or heading_rad is None:
         return None
-    return StartPose(world_from_robot=Pose2([table.x_m, table.y_m, heading_rad]), cov=cov)
+    return StartPose(world_from_robot=PlanePose([table.x_m, table.y_m, heading_rad]), cov=cov)
 
 
 def _start_cov(table: StartTable, faults: Faults) -> FloatArray | None:
@@ -225,7 +225,7 @@ def _start_cov(table: StartTable, faults: Faults) -> FloatArray | None:
 def write_recording(stored: StoredRecording, folder: Path | str) -> None:
     """Writes a new folder that ``read_recording`` turns back into the same recording.
 
-    The files of rig and layout are copied into it, so that it can be moved and sent whole.
+    The files of rig and arena are copied into it, so that it can be moved and sent whole.
 
     Raises
     ------
@@ -237,12 +237,12 @@ def write_recording(stored: StoredRecording, folder: Path | str) -> None:
     recording = stored.recording
     _check_writable(recording)
     with new_folder(Path(folder)) as new:
-        sources = [stored.layout_path, stored.rig_path, *rig_sources(stored.rig_path)]
+        sources = [stored.arena_path, stored.rig_path, *rig_sources(stored.rig_path)]
         copies = copy_inputs(sources, new / "inputs")
         text = _toml_text(
             stored,
             rig=copies[stored.rig_path].relative_to(new).as_posix(),
-            layout=copies[stored.layout_path].relative_to(new).as_posix(),
+            arena=copies[stored.arena_path].relative_to(new).as_posix(),
         )
         (new / "recording.toml").write_text(text, encoding="utf-8", newline="\n")
         _write_tables(recording, new)
@@ -294,12 +294,12 @@ def _write_tables(recording: Recording, folder: Path) -> None:
         )
 
 
-def _toml_text(stored: StoredRecording, *, rig: str, layout: str) -> str:
+def _toml_text(stored: StoredRecording, *, rig: str, arena: str) -> str:
     recording = stored.recording
     lines = [
         f"name = {_quoted(recording.name)}",
         f"rig = {_quoted(rig)}",
-        f"layout = {_quoted(layout)}",
+        f"arena = {_quoted(arena)}",
         f"recorded_on = {_quoted(stored.recorded_on)}",
         f"clock = {_quoted(stored.clock)}",
         f"dropped_frame_count = {recording.dropped_frame_count}",

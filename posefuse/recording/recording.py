@@ -7,7 +7,7 @@ import numpy as np
 
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints, increasing
 from posefuse.errors import InputError
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 
 __all__ = [
     "Frames",
@@ -156,7 +156,7 @@ class Shots:
 class StartPose:
     """The pose at the first odometry row as stated, with its covariance (x, y, heading)."""
 
-    world_from_robot: Pose2
+    world_from_robot: PlanePose
     cov: FloatArray
 
     def __post_init__(self) -> None:

@@ -7,31 +7,19 @@ from pathlib import Path
 
 import numpy as np
 
-from posefuse.aim import (
-    CAUTION,
-    ArcSheet,
-    PivotTable,
-    Shots,
-    flight_paths_m,
-    hit_probability,
-    interpolation_errors_rad,
-    prepare_aim,
-    write_pivot_table,
-)
+from posefuse.aim.aim import prepare_aim
 from posefuse.aim.curve import solve
+from posefuse.aim.hit_probability import hit_probability
+from posefuse.aim.paths import flight_paths_m
+from posefuse.aim.sheet import ArcSheet
+from posefuse.aim.shots import Shots
+from posefuse.aim.table import CAUTION, PivotTable, write_pivot_table
+from posefuse.aim.tabulate import interpolation_errors_rad
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import Goal
-from posefuse.plots import (
-    draw_bearing_tolerance,
-    draw_distance_tolerance,
-    draw_flights,
-    draw_pivots,
-    drawing,
-    new_figure,
-    set_finding,
-    svg_text,
-)
-from posefuse.plots.style import floor_unit
+from posefuse.plots.aim import draw_flights, draw_pivots
+from posefuse.plots.aim_tolerance import draw_bearing_tolerance, draw_distance_tolerance
+from posefuse.plots.style import drawing, floor_unit, new_figure, set_finding, svg_text
 from posefuse.report.aim_wording import (
     arc_name,
     bearing_text,
@@ -49,13 +37,13 @@ from posefuse.report.aim_wording import (
     room_text,
     shooter_text,
 )
+from posefuse.report.comparison_tables import Table
 from posefuse.report.glossary import AIM_WORDS
 from posefuse.report.page import write_page
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
-from posefuse.report.tables import Table
 from posefuse.report.wording import angle_text, number_text
-from posefuse.robot import Shooter
+from posefuse.robot.shooter import Shooter
 from posefuse.units import LENGTHS_M, length_label, to_degrees
 
 __all__ = [
@@ -81,7 +69,7 @@ class AimedGoal:
     """
 
     rig: str
-    layout: str
+    arena: str
     shooter: Shooter
     goal: Goal
     sheets: tuple[ArcSheet, ...]
@@ -227,7 +215,7 @@ def write_aim_report(
         title=f"Aim: {aimed.rig} at {aimed.goal.name}",
         asked=(
             f"Asked: by which pivot does “{aimed.rig}” ({shooter_text(aimed.shooter, length_unit)})"
-            f" hit {goal_text(aimed.goal, length_unit)}, in “{aimed.layout}”."
+            f" hit {goal_text(aimed.goal, length_unit)}, in “{aimed.arena}”."
         ),
         command=command,
         finding=aim_finding(aimed, length_unit),

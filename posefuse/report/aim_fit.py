@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from posefuse.aim import Fitted, NextShots, ShotFit
+from posefuse.aim.design import NextShots
+from posefuse.aim.fit import Fitted, ShotFit
 from posefuse.plots.style import floor_unit
 from posefuse.report.aim_wording import floor_text
-from posefuse.report.tables import Table
+from posefuse.report.comparison_tables import Table
 from posefuse.report.wording import angle_text, number_text
 from posefuse.units import length_label, to_degrees
 

@@ -4,14 +4,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from posefuse.aim import Arc, ArcSheet
-from posefuse.aim.hits import MOST_DISTANCE_STD_M
-from posefuse.aim.sheet import spread_rows
+from posefuse.aim.curve import Arc
+from posefuse.aim.hit_probability import MOST_DISTANCE_STD_M
+from posefuse.aim.sheet import ArcSheet, spread_rows
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import Goal
 from posefuse.plots.style import floor_unit
 from posefuse.report.wording import UNKNOWN, angle_text, number_text
-from posefuse.robot import Shooter, ShooterSpread
+from posefuse.robot.shooter import Shooter, ShooterSpread
 from posefuse.units import length_label, metres_to, to_degrees
 
 __all__ = [

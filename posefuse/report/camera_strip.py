@@ -8,15 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from posefuse.motion.course import Course
-from posefuse.plots import (
-    Figure,
-    camera_legend_handles,
-    drawing,
-    new_figure,
-    png_bytes,
-    set_finding,
-    svg_text,
-)
+from posefuse.plots.camera import camera_legend_handles
+from posefuse.plots.style import Figure, drawing, new_figure, png_bytes, set_finding, svg_text
 from posefuse.report.camera_views import (
     CameraViews,
     SeenFrame,
@@ -27,7 +20,7 @@ from posefuse.report.camera_views import (
 )
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
-from posefuse.robot import Rig
+from posefuse.robot.rig import Rig
 from posefuse.threads import side_by_side
 
 __all__ = [

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, IntArray
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout
-from posefuse.geometry import Pose3
-from posefuse.plots import Axes, draw_camera_view, shrunk_image
-from posefuse.sensing import project
+from posefuse.geometry.space import SpacePose
+from posefuse.plots.camera import draw_camera_view, shrunk_image
+from posefuse.plots.style import Axes
+from posefuse.sensing.projection import project
 from posefuse.sensing.tag_pictures import tag_cells
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
@@ -117,9 +118,9 @@ class CameraViews:
         views, camera = scene.views, int(scene.views.camera[frame])
         span = slice(*scene.first_sighting[frame : frame + 2])
         tags, state = views.tag[span], scene.frame_mount_state[frame]
-        world_from_robot = Pose3.from_parts(views.rotation[frame], views.translation_m[frame])
-        robot_from_level = Pose3.from_parts(built.lean, np.zeros(3))
-        level_from_camera = Pose3.from_parts(
+        world_from_robot = SpacePose.from_parts(views.rotation[frame], views.translation_m[frame])
+        robot_from_level = SpacePose.from_parts(built.lean, np.zeros(3))
+        level_from_camera = SpacePose.from_parts(
             built.mount_rotations[state], built.mount_translations_m[state]
         )
         world_from_camera = world_from_robot @ robot_from_level @ level_from_camera
@@ -140,10 +141,10 @@ class CameraViews:
         return views.tags.ids[tags[is_whole]], corners[is_whole]
 
 
-def why_no_images(layout: FieldLayout) -> str:
+def why_no_images(arena: Arena) -> str:
     """Why no image of the arena can be rendered: a tag that OpenCV does not carry; else empty."""
     try:
-        for tag in layout.tags:
+        for tag in arena.tags:
             tag_cells(tag.family, tag.id)
     except InputError as error:
         return str(error)

@@ -8,6 +8,14 @@ from pathlib import Path
 from posefuse.fusion.fuse import fuse
 from posefuse.report.camera_strip import instants_of, report_strip
 from posefuse.report.camera_views import CameraViews, why_no_images
+from posefuse.report.comparison_tables import (
+    HITS_HEADERS,
+    comparison_table,
+    counts_table,
+    course_rankings,
+    course_table,
+    further_table,
+)
 from posefuse.report.glossary import CAUTION, COMPARISON_WORDS, HIT_WORDS
 from posefuse.report.hit_pictures import (
     comparison_room,
@@ -15,7 +23,7 @@ from posefuse.report.hit_pictures import (
     hits_picture,
     plans_tolerance_picture,
 )
-from posefuse.report.hits import (
+from posefuse.report.hits_section import (
     best_with_hits,
     cost_sentence,
     hits_table,
@@ -33,22 +41,14 @@ from posefuse.report.plan_pictures import (
     rig_picture,
     tags_picture,
 )
-from posefuse.report.run_pictures import DrawnRun, court_picture, nis_picture, timeline_picture
+from posefuse.report.run_pictures import PicturedTrial, court_picture, nis_picture, timeline_picture
 from posefuse.report.shot_room import ShotRoom
-from posefuse.report.tables import (
-    HITS_HEADERS,
-    comparison_table,
-    counts_table,
-    course_rankings,
-    course_table,
-    further_table,
-)
 from posefuse.report.wording import finding
 from posefuse.simulation.scene import SightingSource
 from posefuse.study.compare import plan_scene
 from posefuse.study.comparison import Comparison, PlanRow
 
-__all__ = ["comparison_pictures", "drawn_run", "write_comparison_report"]
+__all__ = ["comparison_pictures", "pictured_trial", "write_comparison_report"]
 
 _STRIP_INSTANTS = 2
 _SOURCES = {
@@ -98,7 +98,7 @@ def write_comparison_report(
         counts=counts_table(comparison),
         glossary=COMPARISON_WORDS | (HIT_WORDS if has_hits else {}),
         caution=CAUTION,
-        no_strip=why_no_images(comparison.study.layout),
+        no_strip=why_no_images(comparison.study.arena),
         **pictures,
     )
 
@@ -119,7 +119,7 @@ def _asked(comparison: Comparison) -> str:
     plans, courses = len(study.plans), len(study.courses)
     return (
         f"Asked: which of {plans} camera mount plan{'s' * (plans > 1)} tells the distance to the "
-        f"goal best in “{study.layout.name}”, over {courses} course{'s' * (courses > 1)} with "
+        f"goal best in “{study.arena.name}”, over {courses} course{'s' * (courses > 1)} with "
         f"{shots} shots, {comparison.trials} trial{'s' * (comparison.trials > 1)} each, "
         f"seed {comparison.seed}, {_SOURCES[study.sightings]}."
     )
@@ -155,8 +155,8 @@ def comparison_pictures(
     best, last = comparison.ranking[0].plan, comparison.ranking[-1].plan
     course = _hardest_course(rankings, best)
     maps = floor_maps(comparison)
-    run = drawn_run(comparison, best, course)
-    runs = [run] if last == best else [run, drawn_run(comparison, last, course)]
+    run = pictured_trial(comparison, best, course)
+    runs = [run] if last == best else [run, pictured_trial(comparison, last, course)]
     return {
         "boxes": box_picture(comparison, length_unit=length_unit),
         "rigs": rig_picture(comparison, length_unit=length_unit),
@@ -183,7 +183,7 @@ def _strip(comparison: Comparison, plan_name: str, course_name: str) -> Picture 
     """What the plan's cameras see at a few shots; ``None`` where its tags have no pictures."""
     study = comparison.study
     plan, course = study.plan(plan_name), study.course(course_name)
-    if why_no_images(study.layout):
+    if why_no_images(study.arena):
         return None
     return report_strip(
         CameraViews(plan_scene(study, plan, course), seed=comparison.seed, trial=0),
@@ -204,16 +204,16 @@ def _hardest_course(rankings: dict[str, tuple[PlanRow, ...]], plan: str) -> str:
     return max(rms_m, key=lambda course: rms_m[course])
 
 
-def drawn_run(comparison: Comparison, plan_name: str, course_name: str) -> DrawnRun:
+def pictured_trial(comparison: Comparison, plan_name: str, course_name: str) -> PicturedTrial:
     """The first trial of a plan on a course."""
     study = comparison.study
     plan, course = study.plan(plan_name), study.course(course_name)
     recording = comparison.run(plan_name, course_name).first
-    return DrawnRun(
+    return PicturedTrial(
         title=f"{plan.name}, {course.name}, first trial",
         recording=recording,
-        estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=plan.settings),
-        layout=study.layout,
+        estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=plan.settings),
+        arena=study.arena,
         rig=plan.rig,
         goal=study.goal,
     )

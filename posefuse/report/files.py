@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from posefuse.fusion.estimate import Outcome
-from posefuse.report.tables import course_rankings
-from posefuse.scoring.statistics import Interval
+from posefuse.report.comparison_tables import course_rankings
+from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanHits, PlanRow, Run
 
 __all__ = ["results_of", "write_results"]
@@ -56,7 +56,7 @@ def results_of(comparison: Comparison) -> dict[str, Any]:
         "posefuse_version": version("posefuse"),
         "study": study.name,
         "study_file": study.path.as_posix() if study.path is not None else None,
-        "layout": study.layout.name,
+        "arena": study.arena.name,
         "goal": study.goal.name,
         "trials": comparison.trials,
         "seed": comparison.seed,

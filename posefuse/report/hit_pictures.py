@@ -6,20 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from posefuse.plots import (
+from posefuse.plots.aim_tolerance import (
     SpreadAtPlaces,
-    add_hit_bar,
     draw_bearing_tolerance,
     draw_distance_tolerance,
-    draw_hit_chance,
-    drawing,
-    new_figure,
-    set_finding,
-    svg_text,
 )
-from posefuse.plots.floor import LIKELY_SHARE
+from posefuse.plots.floor import LIKELY_SHARE, add_hit_bar, draw_hit_chance
+from posefuse.plots.style import drawing, new_figure, set_finding, svg_text
 from posefuse.report.aim_wording import arc_name, floor_with_unit, room_text
-from posefuse.report.hits import best_with_hits
+from posefuse.report.hits_section import best_with_hits
 from posefuse.report.picture import Picture
 from posefuse.report.plan_pictures import left_out, map_grid, plan_colours, shown_plans, wrapped
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
@@ -50,7 +45,7 @@ def comparison_room(comparison: Comparison) -> ShotRoom | None:
         return None
     runs = _shots(comparison, row.plan, trials=1)
     study = comparison.study
-    return shot_room(runs, layout=study.layout, goal=study.goal, shooter=shooter)
+    return shot_room(runs, arena=study.arena, goal=study.goal, shooter=shooter)
 
 
 def _shots(comparison: Comparison, plan: str, *, trials: int | None = None) -> list[InstantErrors]:
@@ -73,7 +68,7 @@ def plans_tolerance_picture(
             plan,
             colour,
             _shots(comparison, plan),
-            layout=comparison.study.layout,
+            arena=comparison.study.arena,
             goal=room.goal,
         )
         for plan, colour in zip(plans, plan_colours(comparison, plans), strict=True)
@@ -156,7 +151,7 @@ def hit_maps(comparison: Comparison, floors: dict[str, FloorMap]) -> dict[str, H
         shooter = study.plan(plan).rig.body.shooter
         if plan in with_hits and shooter is not None:
             runs = [run for run in comparison.runs if run.plan == plan]
-            extra = shot_second_moments(runs, layout=study.layout)
+            extra = shot_second_moments(runs, arena=study.arena)
             maps[plan] = hit_map(
                 floor, shooter=shooter, extra_cov=extra, workers=os.cpu_count() or 1
             )
@@ -174,7 +169,7 @@ def hits_picture(
     with drawing():
         figure, axes = map_grid(comparison, {name: one.floor for name, one in maps.items()})
         images = [
-            draw_hit_chance(ax, one, comparison.study.layout, length_unit=length_unit)
+            draw_hit_chance(ax, one, comparison.study.arena, length_unit=length_unit)
             for ax, one in zip(axes, maps.values(), strict=True)
         ]
         for ax in axes:

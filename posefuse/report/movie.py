@@ -10,23 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray
-from posefuse.geometry import Pose2
-from posefuse.plots import (
-    INK,
-    Axes,
-    Figure,
-    MovingFigure,
-    court_margin_m,
-    draw_court,
-    draw_distance_error,
-    draw_path,
-    draw_robot,
-    draw_shots,
-    drawing,
-    exaggeration_of,
-    new_figure,
-    plan_colour,
-)
+from posefuse.geometry.plane import PlanePose
+from posefuse.plots.camera_movie import MovingFigure
+from posefuse.plots.court import court_margin_m, draw_court
+from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
+from posefuse.plots.rig import draw_robot
+from posefuse.plots.style import INK, Axes, Figure, drawing, new_figure, plan_colour
+from posefuse.plots.timeline import draw_distance_error
 from posefuse.report.camera_views import (
     CameraViews,
     SeenFrame,
@@ -34,7 +24,7 @@ from posefuse.report.camera_views import (
     draw_frame,
     shortened,
 )
-from posefuse.report.run_pictures import DrawnRun
+from posefuse.report.run_pictures import PicturedTrial
 from posefuse.report.wording import length_with_unit
 from posefuse.scoring.score import shot_rows
 from posefuse.threads import side_by_side
@@ -71,7 +61,7 @@ class Drive:
         The instants shown, on the clock of the course.
     """
 
-    run: DrawnRun
+    run: PicturedTrial
     views: CameraViews
     source: str
     moments_s: FloatArray
@@ -159,14 +149,14 @@ class _Sheet:
         self._factor = exaggeration_of(
             run.estimate.covs[rows][:, :2, :2],
             run.estimate.poses[rows, :2] - self._errors.true_poses[rows, :2],
-            wanted_m=0.8 * court_margin_m(run.layout),
+            wanted_m=0.8 * court_margin_m(run.arena),
         )
         self._panel_in, places = _panels(drive)
         self._figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
         self._figure.set_layout_engine("none")
         self._court = _axes_at(self._figure, _COURT_IN)
         self._court.set_anchor("N")
-        draw_court(self._court, run.layout, length_unit="m")
+        draw_court(self._court, run.arena, length_unit="m")
         self._error = _axes_at(self._figure, _ERROR_IN)
         self._draw_error()
         self._cameras = [_axes_at(self._figure, place) for place in places]
@@ -261,9 +251,9 @@ class _Sheet:
         draw_robot(
             self._court,
             run.rig,
-            Pose2(true[row]),
-            layout=run.layout,
-            reach_m=6.0 * court_margin_m(run.layout),
+            PlanePose(true[row]),
+            arena=run.arena,
+            reach_m=6.0 * court_margin_m(run.arena),
         )
         draw_shots(
             self._court,

@@ -9,28 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray
-from posefuse.plots import (
-    Axes,
-    Figure,
-    add_error_bar,
-    add_tags_bar,
-    box_legend_handles,
-    draw_error_boxes,
-    draw_expected_error,
-    draw_nees,
-    draw_rig_from_above,
-    draw_rig_from_side,
-    draw_tags_seen,
-    drawing,
-    error_span_m,
-    new_figure,
-    set_finding,
-    svg_text,
-)
+from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
+from posefuse.plots.consistency import draw_nees
+from posefuse.plots.floor import add_error_bar, add_tags_bar, draw_expected_error, draw_tags_seen
+from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side
+from posefuse.plots.style import Axes, Figure, drawing, new_figure, set_finding, svg_text
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import is_at_shots, length_with_unit, number_text
-from posefuse.scoring.statistics import chi_square_average_interval
+from posefuse.statistics.intervals import chi_square_average_interval
 from posefuse.study.comparison import Comparison, Run
 from posefuse.study.floor_map import FloorMap, floor_map
 from posefuse.units import length_label, metres_to, to_degrees
@@ -183,11 +170,9 @@ def floor_maps(comparison: Comparison) -> dict[str, FloorMap]:
     The cells are 0.3 m wide, wider where more than 60 of them would lie along a wall.
     """
     study = comparison.study
-    cell_m = max(0.3, study.layout.length_m / 60.0, study.layout.width_m / 60.0)
+    cell_m = max(0.3, study.arena.length_m / 60.0, study.arena.width_m / 60.0)
     maps = {
-        name: floor_map(
-            layout=study.layout, rig=study.plan(name).rig, goal=study.goal, cell_m=cell_m
-        )
+        name: floor_map(arena=study.arena, rig=study.plan(name).rig, goal=study.goal, cell_m=cell_m)
         for name in shown_plans(comparison)
     }
     return {name: made for name, made in maps.items() if made.is_standable.any()}
@@ -206,7 +191,7 @@ def expected_error_picture(
         figure, axes = map_grid(comparison, maps)
         images = [
             draw_expected_error(
-                ax, m, comparison.study.layout, span_m=(low, high), length_unit=length_unit
+                ax, m, comparison.study.arena, span_m=(low, high), length_unit=length_unit
             )
             for ax, m in zip(axes, maps.values(), strict=True)
         ]
@@ -250,7 +235,7 @@ def tags_picture(
         figure, axes = map_grid(comparison, maps)
         top = max(float(np.nanmax(m.tags_seen)) for m in maps.values())
         images = [
-            draw_tags_seen(ax, m, comparison.study.layout, most=top, length_unit=length_unit)
+            draw_tags_seen(ax, m, comparison.study.arena, most=top, length_unit=length_unit)
             for ax, m in zip(axes, maps.values(), strict=True)
         ]
         for ax in axes:
@@ -276,8 +261,8 @@ def map_grid(comparison: Comparison, maps: Mapping[str, FloorMap]) -> tuple[Figu
     """Axes for a map of each plan, with its name."""
     columns = min(2, len(maps))
     lines = math.ceil(len(maps) / columns)
-    layout = comparison.study.layout
-    height_in = (PICTURE_WIDTH_IN - 1.4) / columns * layout.width_m / layout.length_m + 0.55
+    arena = comparison.study.arena
+    height_in = (PICTURE_WIDTH_IN - 1.4) / columns * arena.width_m / arena.length_m + 0.55
     figure = new_figure(PICTURE_WIDTH_IN, min(lines * height_in, 14.0) + 0.6)
     grid = figure.subplots(lines, columns, squeeze=False, sharex=True, sharey=True)
     _hide_unused(grid, 1, len(maps), columns)

@@ -8,13 +8,13 @@ import numpy as np
 from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
+from posefuse.report.comparison_tables import Table, outcome_table, scorecard_table
 from posefuse.report.glossary import CAUTION, HIT_WORDS, REPLAY_WORDS
 from posefuse.report.hit_pictures import run_tolerance_picture
 from posefuse.report.page import command_text, write_page
 from posefuse.report.picture import Picture
-from posefuse.report.run_pictures import DrawnRun, court_picture, nis_picture, timeline_picture
+from posefuse.report.run_pictures import PicturedTrial, court_picture, nis_picture, timeline_picture
 from posefuse.report.shot_room import shot_room, spreads_at_places
-from posefuse.report.tables import Table, outcome_table, scorecard_table
 from posefuse.report.wording import length_with_unit, number_text, run_verdict, share_text
 from posefuse.scoring.scorecard import Scorecard
 
@@ -47,13 +47,13 @@ def write_replay_report(
         The date on the page; ``None``: now.
     """
     recording = stored.recording
-    run = DrawnRun(
+    run = PicturedTrial(
         title=recording.name,
         recording=recording,
         estimate=estimate,
-        layout=stored.layout,
+        arena=stored.arena,
         rig=stored.rig,
-        goal=None if stored.goal is None else stored.layout.goal(stored.goal),
+        goal=None if stored.goal is None else stored.arena.goal(stored.goal),
     )
     write_page(
         path,
@@ -81,11 +81,11 @@ def _tolerance(stored: StoredRecording, card: Scorecard, length_unit: str) -> Pi
     shooter = stored.rig.body.shooter
     if card.hits is None or card.shots is None or shooter is None:
         return None
-    goal = stored.layout.goal(stored.goal or card.shots.goals[0])
-    room = shot_room([card.shots], layout=stored.layout, goal=goal, shooter=shooter)
+    goal = stored.arena.goal(stored.goal or card.shots.goals[0])
+    room = shot_room([card.shots], arena=stored.arena, goal=goal, shooter=shooter)
     if room is None:
         return None
-    spreads = spreads_at_places("this run", 0, [card.shots], layout=stored.layout, goal=room.goal)
+    spreads = spreads_at_places("this run", 0, [card.shots], arena=stored.arena, goal=room.goal)
     return run_tolerance_picture(room, spreads, length_unit=length_unit)
 
 
@@ -104,7 +104,7 @@ def _asked(stored: StoredRecording, estimate: Estimate, settings: FilterSettings
     return (
         f"Asked: how well does the filter “{settings.name}” (measurement: "
         f"{settings.measurement.value}) know where the robot “{stored.rig.name}” is in "
-        f"“{stored.layout.name}”{on}, over {lasts_s:.1f} s with {len(recording.frames.sensor):,} "
+        f"“{stored.arena.name}”{on}, over {lasts_s:.1f} s with {len(recording.frames.sensor):,} "
         f"frames, {len(recording.sightings.frame):,} sightings and {shots} shots."
     )
 

@@ -6,42 +6,31 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtri
 
+from posefuse.arena.arena import Arena, Goal
 from posefuse.checks import FloatArray, IntArray
-from posefuse.fieldlayout import FieldLayout, Goal
 from posefuse.fusion.estimate import Estimate, Outcome
-from posefuse.geometry import Pose2
-from posefuse.plots import (
-    Axes,
-    court_margin_m,
-    draw_court,
-    draw_distance_error,
-    draw_nis,
-    draw_path,
-    draw_robot,
-    draw_shots,
-    draw_sightings,
-    drawing,
-    exaggeration_of,
-    new_figure,
-    set_finding,
-    svg_text,
-    tags_per_bin,
-)
-from posefuse.recording import Recording, SightingKind
+from posefuse.geometry.plane import PlanePose
+from posefuse.plots.consistency import draw_nis
+from posefuse.plots.court import court_margin_m, draw_court
+from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
+from posefuse.plots.rig import draw_robot
+from posefuse.plots.style import Axes, drawing, new_figure, set_finding, svg_text
+from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
+from posefuse.recording.recording import Recording, SightingKind
 from posefuse.report.picture import Picture
 from posefuse.report.wording import length_with_unit, number_text, share_text
-from posefuse.robot import Rig
+from posefuse.robot.rig import Rig
 from posefuse.scoring.instants import InstantErrors, instant_errors
 from posefuse.scoring.score import shot_rows
 
-__all__ = ["PICTURE_WIDTH_IN", "DrawnRun", "court_picture", "nis_picture", "timeline_picture"]
+__all__ = ["PICTURE_WIDTH_IN", "PicturedTrial", "court_picture", "nis_picture", "timeline_picture"]
 
 PICTURE_WIDTH_IN = 7.8
 _MARKS_WITHOUT_SHOTS = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DrawnRun:
+class PicturedTrial:
     """One run with what its pictures need.
 
     Parameters
@@ -55,7 +44,7 @@ class DrawnRun:
     title: str
     recording: Recording
     estimate: Estimate
-    layout: FieldLayout
+    arena: Arena
     rig: Rig
     goal: Goal | None
 
@@ -67,7 +56,7 @@ class DrawnRun:
     def shot_goals(self) -> list[Goal]:
         """The goal of each shot."""
         shots = self.recording.shots
-        return [self.layout.goal(name) for name in shots.goals] if shots is not None else []
+        return [self.arena.goal(name) for name in shots.goals] if shots is not None else []
 
     def goals_ahead(self) -> list[Goal]:
         """The goal of the next shot at every odometry row; after the last one it stays."""
@@ -89,15 +78,15 @@ class DrawnRun:
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
 
-def court_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
+def court_picture(run: PicturedTrial, *, length_unit: str = "cm") -> Picture:
     """The arena with the way driven, and estimate and ellipse at the shots."""
     rows, label = _marked_rows(run)
     errors = run.errors_at(rows, run.shot_goals())
     instant, sentence = _worst_shot(run, errors, length_unit)
     with drawing():
-        figure = new_figure(PICTURE_WIDTH_IN, _court_height_in(run.layout))
+        figure = new_figure(PICTURE_WIDTH_IN, _court_height_in(run.arena))
         ax = figure.subplots()
-        draw_court(ax, run.layout, length_unit=length_unit)
+        draw_court(ax, run.arena, length_unit=length_unit)
         _draw_ways(ax, run, length_unit)
         factor = _draw_marks(ax, run, errors, label=label, length_unit=length_unit)
         pose = errors.true_poses[instant]
@@ -106,9 +95,9 @@ def court_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
         draw_robot(
             ax,
             run.rig,
-            Pose2(pose),
-            layout=run.layout,
-            reach_m=6.0 * court_margin_m(run.layout),
+            PlanePose(pose),
+            arena=run.arena,
+            reach_m=6.0 * court_margin_m(run.arena),
             length_unit=length_unit,
         )
         figure.legend(loc="outside lower center", ncols=2)
@@ -128,7 +117,7 @@ def court_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
     )
 
 
-def _marked_rows(run: DrawnRun) -> tuple[IntArray, str]:
+def _marked_rows(run: PicturedTrial) -> tuple[IntArray, str]:
     """The rows marked on the court and what they are: the shots, or instants spread evenly."""
     rows = shot_rows(run.recording)
     if len(rows):
@@ -137,7 +126,7 @@ def _marked_rows(run: DrawnRun) -> tuple[IntArray, str]:
     return np.unique(np.linspace(0, last, _MARKS_WITHOUT_SHOTS).astype(np.int64)), "true place"
 
 
-def _worst_shot(run: DrawnRun, errors: InstantErrors, length_unit: str) -> tuple[int, str]:
+def _worst_shot(run: PicturedTrial, errors: InstantErrors, length_unit: str) -> tuple[int, str]:
     """Which mark has the largest distance error, and that in words; the first mark without any."""
     sizes = np.abs(errors.distance_error_m)
     if not np.isfinite(sizes).any():
@@ -148,14 +137,14 @@ def _worst_shot(run: DrawnRun, errors: InstantErrors, length_unit: str) -> tuple
     return worst, f"The worst of {len(sizes)} shots is off by {size}, at {at_s:.1f} s"
 
 
-def _draw_ways(ax: Axes, run: DrawnRun, length_unit: str) -> None:
+def _draw_ways(ax: Axes, run: PicturedTrial, length_unit: str) -> None:
     """The true path; the estimated one where it is all there is, or far enough off to be seen."""
     step = max(1, len(run.t_s) // 1500)
     errors = run.errors_at(np.arange(0, len(run.t_s), step), [])
     is_known = np.isfinite(errors.position_error_m)
     if is_known.any():
         draw_path(ax, errors.true_poses[:, :2], length_unit=length_unit)
-    seen_from_m = 0.2 * court_margin_m(run.layout)
+    seen_from_m = 0.2 * court_margin_m(run.arena)
     if not is_known.any() or np.median(errors.position_error_m[is_known]) > seen_from_m:
         draw_path(
             ax,
@@ -168,7 +157,7 @@ def _draw_ways(ax: Axes, run: DrawnRun, length_unit: str) -> None:
 
 
 def _draw_marks(
-    ax: Axes, run: DrawnRun, errors: InstantErrors, *, label: str, length_unit: str
+    ax: Axes, run: PicturedTrial, errors: InstantErrors, *, label: str, length_unit: str
 ) -> int:
     """Draws errors and ellipses; tells how many times their size."""
     has_truth = run.recording.truth is not None
@@ -177,9 +166,7 @@ def _draw_marks(
     shown = np.isfinite(places).all(axis=1)
     true_xy, estimated_xy = places[shown, :2], estimated[shown, :2]
     covs = run.estimate.covs[errors.rows][shown, :2, :2]
-    factor = exaggeration_of(
-        covs, estimated_xy - true_xy, wanted_m=0.8 * court_margin_m(run.layout)
-    )
+    factor = exaggeration_of(covs, estimated_xy - true_xy, wanted_m=0.8 * court_margin_m(run.arena))
     draw_shots(
         ax,
         true_xy_m=true_xy,
@@ -193,13 +180,13 @@ def _draw_marks(
     return factor
 
 
-def _court_height_in(layout: FieldLayout) -> float:
-    across_in, around_m = PICTURE_WIDTH_IN - 0.9, 2.0 * court_margin_m(layout)
-    height_in = across_in * (layout.width_m + around_m) / (layout.length_m + around_m)
+def _court_height_in(arena: Arena) -> float:
+    across_in, around_m = PICTURE_WIDTH_IN - 0.9, 2.0 * court_margin_m(arena)
+    height_in = across_in * (arena.width_m + around_m) / (arena.length_m + around_m)
     return min(max(height_in, 2.0), 9.0) + 1.4
 
 
-def timeline_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
+def timeline_picture(run: PicturedTrial, *, length_unit: str = "cm") -> Picture:
     """Error over time with the filter's own band, and under it what each camera saw."""
     goals = run.goals_ahead()
     sensors = len(run.recording.sensor_names)
@@ -232,7 +219,7 @@ def timeline_picture(run: DrawnRun, *, length_unit: str = "cm") -> Picture:
     )
 
 
-def _draw_error(ax: Axes, run: DrawnRun, goals: list[Goal], length_unit: str) -> str:
+def _draw_error(ax: Axes, run: PicturedTrial, goals: list[Goal], length_unit: str) -> str:
     """Draws the error; tells how much of it the filter's band holds."""
     every = run.errors_at(np.arange(len(run.t_s)), goals).distance_error_m
     rows = shot_rows(run.recording)
@@ -254,11 +241,11 @@ def _draw_error(ax: Axes, run: DrawnRun, goals: list[Goal], length_unit: str) ->
     return f"Distance error {rms} RMS; {100.0 * inside:.0f} % of it within the filter's ±2 sigma"
 
 
-def _seen_things(run: DrawnRun) -> str:
+def _seen_things(run: PicturedTrial) -> str:
     return "tags" if run.recording.sightings.kind is SightingKind.CORNERS else "beacons"
 
 
-def _draw_strip(ax: Axes, run: DrawnRun) -> None:
+def _draw_strip(ax: Axes, run: PicturedTrial) -> None:
     recording, span_s = run.recording, (0.0, float(run.t_s[-1]))
     frames = recording.frames
     tags = tags_per_bin(
@@ -277,7 +264,7 @@ def _draw_strip(ax: Axes, run: DrawnRun) -> None:
     )
 
 
-def nis_picture(run: DrawnRun) -> Picture | None:
+def nis_picture(run: PicturedTrial) -> Picture | None:
     """How the innovations of one run are spread; ``None`` when nothing reached the gate."""
     innovations = run.estimate.innovations
     reached = np.isfinite(innovations.nis)

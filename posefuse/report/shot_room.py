@@ -5,14 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim import Arc, ToleranceBand, enough_distance_std_m, tolerance_band
+from posefuse.aim.curve import Arc
+from posefuse.aim.hit_probability import enough_distance_std_m
+from posefuse.aim.tolerance import ToleranceBand, tolerance_band
+from posefuse.arena.arena import Arena, Goal
 from posefuse.checks import FloatArray, IntArray
-from posefuse.fieldlayout import FieldLayout, Goal
-from posefuse.plots import SpreadAtPlaces
+from posefuse.plots.aim_tolerance import SpreadAtPlaces
 from posefuse.report.aim_wording import enough_sentence
-from posefuse.robot import Shooter
-from posefuse.scoring.hits import aims_for, arcs_for
+from posefuse.robot.shooter import Shooter
 from posefuse.scoring.instants import InstantErrors
+from posefuse.scoring.shot_hits import aims_for, arcs_for
 
 __all__ = ["ShotRoom", "shot_room", "spreads_at_places"]
 
@@ -48,15 +50,13 @@ class ShotRoom:
 
 
 def shot_room(
-    runs: Sequence[InstantErrors], *, layout: FieldLayout, goal: Goal, shooter: Shooter
+    runs: Sequence[InstantErrors], *, arena: Arena, goal: Goal, shooter: Shooter
 ) -> ShotRoom | None:
     """The room around the shots at a goal and those like it; ``None`` without one in reach.
 
     Of a robot at rest straight before the goal, on the arc that most of the shots are on.
     """
-    distances = np.concatenate(
-        [shots.true_distance_m[_like(shots, layout, goal)] for shots in runs]
-    )
+    distances = np.concatenate([shots.true_distance_m[_like(shots, arena, goal)] for shots in runs])
     distances = distances[np.isfinite(distances)]
     if not len(distances):
         return None
@@ -87,11 +87,11 @@ def spreads_at_places(
     colour: int,
     trials: Sequence[InstantErrors],
     *,
-    layout: FieldLayout,
+    arena: Arena,
     goal: Goal,
 ) -> tuple[SpreadAtPlaces, SpreadAtPlaces]:
     """The errors of distance and bearing at each place shot from, at a goal and those like it."""
-    kept = [(shots, _like(shots, layout, goal)) for shots in trials]
+    kept = [(shots, _like(shots, arena, goal)) for shots in trials]
     distances, errors, bearings = (
         np.concatenate([getattr(shots, name)[rows] for shots, rows in kept])
         for name in ("true_distance_m", "distance_error_m", "bearing_error_rad")
@@ -128,12 +128,12 @@ def _places(distances_m: FloatArray) -> IntArray:
     return place_of
 
 
-def _like(shots: InstantErrors, layout: FieldLayout, goal: Goal) -> IntArray:
+def _like(shots: InstantErrors, arena: Arena, goal: Goal) -> IntArray:
     """The shots at goals whose opening is the same as this one's."""
 
     def opening(one: Goal) -> tuple[float, ...]:
         height_m = float(one.centre_in_world_m[2])
         return (height_m, one.width_m, one.height_m, one.tilt_rad)
 
-    alike = {one.name for one in layout.goals if opening(one) == opening(goal)}
+    alike = {one.name for one in arena.goals if opening(one) == opening(goal)}
     return np.flatnonzero([name in alike for name in shots.goals])

@@ -43,7 +43,7 @@ class Body:
     Parameters
     ----------
     length_m, width_m
-        Outline on the floor along x and y, bumpers included.
+        outline on the floor along x and y.
     boxes
         What hides the cameras' view.
     lean_rad_per_m_per_s2

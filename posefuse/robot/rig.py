@@ -4,8 +4,7 @@ from dataclasses import dataclass, field
 
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.geometry import Pose3, pan_tilt_roll
-from posefuse.geometry.space import BODY_FROM_OPTICAL
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose, pan_tilt_roll
 from posefuse.robot.body import Body
 from posefuse.robot.camera import Camera
 from posefuse.robot.drivetrain import Drivetrain
@@ -15,13 +14,13 @@ __all__ = ["Mount", "Ranger", "Rig", "mount_pose"]
 
 def mount_pose(
     position_in_robot_m: FloatArray, *, pan_rad: float, tilt_rad: float, roll_rad: float
-) -> Pose3:
+) -> SpacePose:
     """``robot_from_camera`` of a camera that is panned left, then tilted up, then rolled.
 
     The camera frame is the optical one: z forward, x right, y down.
     """
     rotation = pan_tilt_roll(pan_rad, tilt_rad, roll_rad) @ BODY_FROM_OPTICAL
-    return Pose3.from_parts(rotation, position_in_robot_m)
+    return SpacePose.from_parts(rotation, position_in_robot_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +41,7 @@ class Mount:
     pan_rad: float
     tilt_rad: float
     roll_rad: float = 0.0
-    robot_from_camera: Pose3 = field(init=False, repr=False)
+    robot_from_camera: SpacePose = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         position = frozen_array(f"mount {self.name}: position", self.position_in_robot_m, (3,))

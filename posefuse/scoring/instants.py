@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim import pivot_error_rad
+from posefuse.aim.pivot import pivot_error_rad
+from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray, IntArray
-from posefuse.fieldlayout import Goal
 from posefuse.fusion.estimate import Estimate
-from posefuse.geometry import wrap_angle_rad
-from posefuse.recording import Truth
-from posefuse.robot import Shooter
+from posefuse.geometry.angles import wrap_angle_rad
+from posefuse.recording.recording import Truth
+from posefuse.robot.shooter import Shooter
 
 __all__ = ["InstantErrors", "instant_errors", "nees_of", "truth_at"]
 

@@ -16,11 +16,11 @@ from posefuse.files.table_file import write_table
 from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
-from posefuse.scoring.hits import ShotHits
 from posefuse.scoring.instants import InstantErrors
 from posefuse.scoring.scorecard import ErrorFigures, Scorecard, SpanScores
-from posefuse.scoring.statistics import rms_interval, wilson_interval
+from posefuse.scoring.shot_hits import ShotHits
 from posefuse.scoring.trajectory import TrajectoryScores
+from posefuse.statistics.intervals import rms_interval, wilson_interval
 
 __all__ = ["ScoreRow", "score_rows", "write_run_results"]
 
@@ -153,7 +153,7 @@ def write_run_results(
         "recording_folder": source.as_posix(),
         "recorded_on": stored.recorded_on,
         "rig": stored.rig.name,
-        "layout": stored.layout.name,
+        "arena": stored.arena.name,
         "goal": stored.goal,
         "filter": asdict(settings),
         "figures": [{name: _plain(value) for name, value in row._asdict().items()} for row in rows],

@@ -5,16 +5,16 @@ Every score uses the estimate as it stood at that instant: with what had arrived
 
 import numpy as np
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout
 from posefuse.fusion.estimate import Estimate, Outcome
-from posefuse.recording import Recording, Truth
-from posefuse.robot import Shooter
-from posefuse.scoring.hits import ShotHits, can_miss, shot_hits
+from posefuse.recording.recording import Recording, Truth
+from posefuse.robot.shooter import Shooter
 from posefuse.scoring.instants import InstantErrors, instant_errors, truth_at
 from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanScores
-from posefuse.scoring.statistics import chi_square_average_interval
+from posefuse.scoring.shot_hits import ShotHits, can_miss, shot_hits
+from posefuse.statistics.intervals import chi_square_average_interval
 
 __all__ = ["NO_TAG_AFTER_S", "score", "seconds_since_tag", "shot_rows"]
 
@@ -28,7 +28,7 @@ def score(
     *,
     estimate: Estimate,
     truth: Truth | None,
-    layout: FieldLayout,
+    arena: Arena,
     goal: str | None = None,
     shooter: Shooter | None = None,
     bound_covs: FloatArray | None = None,
@@ -50,14 +50,14 @@ def score(
     Raises
     ------
     InputError
-        The estimate or the bound is not of this recording, or a goal is not in the layout.
+        The estimate or the bound is not of this recording, or a goal is not in the arena.
     """
     _check_same_run(recording, estimate, bound_covs)
     course = instant_errors(
         np.arange(len(estimate.stamps_s)),
         estimate=estimate,
         truth=truth,
-        goals=(layout.goal(goal),) if goal is not None else (),
+        goals=(arena.goal(goal),) if goal is not None else (),
         shooter=shooter,
     )
     since_tag_s = seconds_since_tag(recording, estimate, estimate.stamps_s)
@@ -67,11 +67,11 @@ def score(
             shot_rows(recording),
             estimate=estimate,
             truth=truth,
-            goals=[layout.goal(name) for name in recording.shots.goals],
+            goals=[arena.goal(name) for name in recording.shots.goals],
             shooter=shooter,
         )
     spans = [
-        _span(errors, since_tag_s=since_tag_s, layout=layout, shooter=shooter, bound=bound_covs)
+        _span(errors, since_tag_s=since_tag_s, arena=arena, shooter=shooter, bound=bound_covs)
         for errors in (course, shots)
         if errors is not None
     ]
@@ -82,9 +82,7 @@ def score(
         whole_course=spans[0],
         shots=shots,
         shots_since_tag_s=since_tag_s[shots.rows] if shots is not None else None,
-        hits=_hits(
-            shots, recording, estimate=estimate, truth=truth, layout=layout, shooter=shooter
-        ),
+        hits=_hits(shots, recording, estimate=estimate, truth=truth, arena=arena, shooter=shooter),
         nis=_nis(estimate),
         outcomes=estimate.counts(),
         dropped_frame_count=recording.dropped_frame_count,
@@ -97,7 +95,7 @@ def _hits(
     *,
     estimate: Estimate,
     truth: Truth | None,
-    layout: FieldLayout,
+    arena: Arena,
     shooter: Shooter | None,
 ) -> ShotHits | None:
     if shots is None or truth is None or not truth.has_heading:
@@ -106,7 +104,7 @@ def _hits(
         return None
     return shot_hits(
         shots,
-        goals=[layout.goal(name) for name in shots.goals],
+        goals=[arena.goal(name) for name in shots.goals],
         estimate=estimate,
         odometry=recording.odometry,
         true_poses=truth_at(truth, estimate.stamps_s),
@@ -167,7 +165,7 @@ def _span(
     instants: InstantErrors,
     *,
     since_tag_s: FloatArray,
-    layout: FieldLayout,
+    arena: Arena,
     shooter: Shooter | None,
     bound: FloatArray | None,
 ) -> SpanScores:
@@ -186,7 +184,7 @@ def _span(
         position_rms_m=float(np.sqrt(position2.mean())) if scored.any() else None,
         nees=_nees(instants.nees[scored], dof=instants.dof),
         no_tag_count=int((since_tag_s[instants.rows] > NO_TAG_AFTER_S).sum()),
-        bound_distance_rms_m=_bound_rms(instants, scored=scored, layout=layout, bound=bound),
+        bound_distance_rms_m=_bound_rms(instants, scored=scored, arena=arena, bound=bound),
     )
 
 
@@ -229,13 +227,13 @@ def _bound_rms(
     instants: InstantErrors,
     *,
     scored: BoolArray,
-    layout: FieldLayout,
+    arena: Arena,
     bound: FloatArray | None,
 ) -> float | None:
     """Root mean square of the distance's spread: ``u' P u``, u the level direction to the goal."""
     if bound is None or not instants.goals or not scored.any():
         return None
-    goal_xy = np.array([layout.goal(name).xy_in_world_m for name in instants.goals])
+    goal_xy = np.array([arena.goal(name).xy_in_world_m for name in instants.goals])
     dx, dy = (goal_xy - instants.true_poses[:, :2])[scored].T
     xx, xy, yy = bound.reshape(-1, 9)[instants.rows[scored]][:, [0, 1, 4]].T
     along2 = dx**2 * xx + 2.0 * dx * dy * xy + dy**2 * yy

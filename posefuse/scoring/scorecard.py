@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from posefuse.checks import FloatArray
-from posefuse.scoring.hits import ShotHits
 from posefuse.scoring.instants import InstantErrors
+from posefuse.scoring.shot_hits import ShotHits
 
 __all__ = ["ErrorFigures", "Nees", "Nis", "Scorecard", "SpanScores"]
 

@@ -11,8 +11,9 @@ import numpy as np
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.fusion.estimate import Estimate
-from posefuse.geometry import Pose2, wrap_angle_rad
-from posefuse.recording import Truth
+from posefuse.geometry.angles import wrap_angle_rad
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.recording import Truth
 from posefuse.scoring.instants import truth_at
 
 __all__ = ["Alignment", "TrajectoryScores", "align", "relative_errors", "trajectory_scores"]
@@ -38,7 +39,7 @@ class Alignment:
 class TrajectoryScores:
     """What remains of the position error when one turn and shift of the whole path is forgiven.
 
-    A large ``turn_rad`` or ``shift_m`` says that truth and layout are not told in one frame.
+    A large ``turn_rad`` or ``shift_m`` says that truth and arena are not told in one frame.
 
     Parameters
     ----------
@@ -85,14 +86,14 @@ def align(source_m: FloatArray, target_m: FloatArray, *, with_scale: bool = Fals
     return Alignment(rotation=rotation, shift_m=aim - scale * rotation @ middle, scale=scale)
 
 
-def relative_errors(*, estimated: Pose2, truth: Pose2, step: int) -> FloatArray:
+def relative_errors(*, estimated: PlanePose, truth: PlanePose, step: int) -> FloatArray:
     """Error (n - step, 3) of the motion over each piece of ``step`` poses.
 
     x_m, y_m, heading_rad in the frame of the piece's true end.
     """
 
-    def motion(poses: Pose2) -> Pose2:
-        return Pose2(poses.values[:-step]).inverse() @ Pose2(poses.values[step:])
+    def motion(poses: PlanePose) -> PlanePose:
+        return PlanePose(poses.values[:-step]).inverse() @ PlanePose(poses.values[step:])
 
     return (motion(truth).inverse() @ motion(estimated)).wrapped().values
 
@@ -114,7 +115,9 @@ def trajectory_scores(*, estimate: Estimate, truth: Truth) -> TrajectoryScores |
     if truth.has_heading and 0 < step < len(rows):
         # a piece that spans a stretch without truth would be longer than the others
         whole = rows[step:] - rows[:-step] == step
-        errors = relative_errors(estimated=Pose2(estimated), truth=Pose2(true_poses), step=step)
+        errors = relative_errors(
+            estimated=PlanePose(estimated), truth=PlanePose(true_poses), step=step
+        )
         pieces = errors[whole]
     moved_m = alignment.apply(estimated[:, :2].mean(axis=0)) - estimated[:, :2].mean(axis=0)
     return TrajectoryScores(

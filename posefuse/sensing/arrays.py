@@ -11,10 +11,11 @@ from typing import NamedTuple, Self
 
 import numpy as np
 
+from posefuse.arena.arena import Obstacle, Tag
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Obstacle, Tag
-from posefuse.robot import Body, Mount
+from posefuse.robot.body import Body
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import lens_row, valid_radius
 
 __all__ = [
@@ -139,7 +140,7 @@ class WorldBoxes:
 
     @classmethod
     def from_obstacles(cls, obstacles: Sequence[Obstacle]) -> Self:
-        """The layout's obstacles, which stand still."""
+        """The arena's obstacles, which stand still."""
         return cls(
             centres_m=_rows([o.centre_in_world_m for o in obstacles], (3,))[None],
             half_sizes_m=_rows([o.size_m / 2.0 for o in obstacles], (3,)),

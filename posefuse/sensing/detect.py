@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints, in_range, positive
 from posefuse.errors import InputError
-from posefuse.robot import CornerRefinement
+from posefuse.robot.camera import CornerRefinement
 from posefuse.sensing.tag_pictures import opencv_dictionary
 
 __all__ = ["Detections", "DetectorSettings", "detect_tags"]

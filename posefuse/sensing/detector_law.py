@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import FloatArray, IntArray
-from posefuse.robot import Detector, MeasuredResponse
+from posefuse.robot.camera import Detector
+from posefuse.robot.measured_response import MeasuredResponse
 
 __all__ = ["DetectorResponse", "detector_response"]
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
 from posefuse.errors import InputError
-from posefuse.robot import Timing
-from posefuse.sensing.compiled_frames import draw_arrivals
+from posefuse.robot.camera import Timing
+from posefuse.sensing.compiled.frames import draw_arrivals
 
 __all__ = ["arrivals", "frame_times", "mount_phase"]
 

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from posefuse.arena.arena import Tag
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import Tag
-from posefuse.robot import Mount
+from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.compiled_information import write_information
+from posefuse.sensing.compiled.information import write_information
 from posefuse.sensing.views import TagViews, still_views
 
 __all__ = ["corner_information", "pose_information"]

@@ -6,7 +6,7 @@ import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
 from posefuse.errors import InputError
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 from posefuse.sensing.camera_view import CameraView
 from posefuse.sensing.surroundings import Surroundings
 
@@ -52,7 +52,11 @@ class GridArrays(NamedTuple):
 
 
 def local_frames(
-    surroundings: Surroundings, world_from_camera: Pose3, robot_from_camera: Pose3, *, row: int
+    surroundings: Surroundings,
+    world_from_camera: SpacePose,
+    robot_from_camera: SpacePose,
+    *,
+    row: int,
 ) -> FloatArray:
     """``local_from_camera`` of every surface, then of the world, at K camera poses: (K, P + 1, 12).
 

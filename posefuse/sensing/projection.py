@@ -8,8 +8,8 @@ from numpy.typing import ArrayLike
 
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.robot import Lens
-from posefuse.sensing.compiled_projection import project_points, undistort_points
+from posefuse.robot.camera import Lens
+from posefuse.sensing.compiled.projection import project_points, undistort_points
 
 __all__ = ["lens_row", "project", "undistort", "valid_radius"]
 

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, frozen_array, increasing, not_negative
 from posefuse.errors import InputError
-from posefuse.geometry import Pose3
-from posefuse.robot import Defocus, ImageQuality
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Defocus, ImageQuality
 from posefuse.sensing.camera_view import CameraView
-from posefuse.sensing.compiled_exposure import expose
-from posefuse.sensing.compiled_render import TILE, draw_light
+from posefuse.sensing.compiled.exposure import expose
+from posefuse.sensing.compiled.render import TILE, draw_light
 from posefuse.sensing.picture_arrays import GridArrays, WorkArrays, local_frames
 from posefuse.sensing.surroundings import Surroundings
 
@@ -42,8 +42,8 @@ class CameraMotion:
     """
 
     instants_s: FloatArray
-    world_from_camera: Pose3
-    robot_from_camera: Pose3
+    world_from_camera: SpacePose
+    robot_from_camera: SpacePose
 
     def __post_init__(self) -> None:
         instants = frozen_array("instants_s", self.instants_s, (None,))
@@ -59,11 +59,13 @@ class CameraMotion:
         object.__setattr__(self, "instants_s", instants)
 
     @classmethod
-    def at_rest(cls, world_from_camera: Pose3, *, robot_from_camera: Pose3) -> "CameraMotion":
+    def at_rest(
+        cls, world_from_camera: SpacePose, *, robot_from_camera: SpacePose
+    ) -> "CameraMotion":
         """A camera that does not move."""
         return cls(
             instants_s=np.zeros(1),
-            world_from_camera=Pose3(world_from_camera.matrix[None]),
+            world_from_camera=SpacePose(world_from_camera.matrix[None]),
             robot_from_camera=robot_from_camera,
         )
 
@@ -131,7 +133,8 @@ def render_light(
         and np.ptp(motion.world_from_camera.matrix, axis=0).max() < _SAME_POSE
     ):
         motion = CameraMotion.at_rest(
-            Pose3(motion.world_from_camera.matrix[0]), robot_from_camera=motion.robot_from_camera
+            SpacePose(motion.world_from_camera.matrix[0]),
+            robot_from_camera=motion.robot_from_camera,
         )
     _, _, width, height = view.window
     light = np.empty((height, width), dtype=np.float32)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
 from posefuse.errors import InputError
-from posefuse.sensing.compiled_sightings import sense_corners
+from posefuse.sensing.compiled.sightings import sense_corners
 from posefuse.sensing.views import TagViews
 
 __all__ = ["sense"]

@@ -7,13 +7,13 @@ from typing import NamedTuple, Self
 
 import numpy as np
 
+from posefuse.arena.arena import Arena, Tag
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, in_range, positive
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout, Tag
-from posefuse.geometry import Pose3
-from posefuse.robot import ImageQuality
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import ImageQuality
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.compiled_surfaces import FLOOR
+from posefuse.sensing.compiled.surfaces import FLOOR
 from posefuse.sensing.tag_pictures import MARGIN_CELLS, cell_stack
 
 __all__ = ["Looks", "SceneArrays", "Surroundings"]
@@ -121,7 +121,7 @@ class Surroundings:
     """
 
     tags: tuple[tuple[str, int], ...]
-    world_from_tag: Pose3
+    world_from_tag: SpacePose
     edges_m: FloatArray
     boxes: WorldBoxes
     robot_boxes: RobotBoxes
@@ -138,9 +138,9 @@ class Surroundings:
         object.__setattr__(self, "edges_m", edges)
 
     @classmethod
-    def from_layout(
+    def from_arena(
         cls,
-        layout: FieldLayout,
+        arena: Arena,
         *,
         boxes: WorldBoxes,
         robot_boxes: RobotBoxes,
@@ -152,17 +152,17 @@ class Surroundings:
         Parameters
         ----------
         tag_corners_in_world_m : (N, 4, 3) array
-            Where the tags' corners really are; ``None``: where the layout says.
+            Where the tags' corners really are; ``None``: where the arena says.
         """
-        corners = layout.tag_corners_in_world_m
+        corners = arena.tag_corners_in_world_m
         if tag_corners_in_world_m is not None:
             corners = frozen_array("tag corners", tag_corners_in_world_m, corners.shape)
         return cls.from_tags(
-            layout.tags,
+            arena.tags,
             corners,
             boxes=boxes,
             robot_boxes=robot_boxes,
-            room_m=(layout.length_m, layout.width_m),
+            room_m=(arena.length_m, arena.width_m),
             looks=looks,
         )
 
@@ -187,7 +187,7 @@ class Surroundings:
         turn = np.stack([x, np.cross(z, x), z], axis=-1)
         return cls(
             tags=tuple((tag.family, tag.id) for tag in tags),
-            world_from_tag=Pose3.from_parts(turn, corners_in_world_m.mean(axis=1)),
+            world_from_tag=SpacePose.from_parts(turn, corners_in_world_m.mean(axis=1)),
             edges_m=edges,
             boxes=boxes or WorldBoxes.from_obstacles(()),
             robot_boxes=robot_boxes

@@ -7,10 +7,10 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from posefuse.arena.arena import Tag
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Tag
-from posefuse.robot import Mount
+from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import (
     CameraArrays,
     RobotBoxes,
@@ -19,7 +19,7 @@ from posefuse.sensing.arrays import (
     camera_arrays,
     tag_arrays,
 )
-from posefuse.sensing.compiled_visibility import describe_views, mark_views
+from posefuse.sensing.compiled.visibility import describe_views, mark_views
 from posefuse.sensing.detector_law import DetectorResponse, detector_response
 
 __all__ = ["TagViews", "still_views", "tag_views", "visible_tags"]

@@ -1,1 +1,1 @@
-"""Layout, rig, course and seed to a Recording."""
+"""Arena, rig, course and seed to a Recording."""

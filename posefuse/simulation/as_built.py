@@ -4,10 +4,10 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, not_negative
-from posefuse.fieldlayout import FieldLayout
-from posefuse.randomness import stream
-from posefuse.robot import Rig
+from posefuse.randomness.streams import stream
+from posefuse.robot.rig import Rig
 
 __all__ = ["AsBuilt", "AsBuiltSpreads", "draw_as_built"]
 
@@ -83,11 +83,11 @@ class AsBuilt:
 
 
 def draw_as_built(
-    spreads: AsBuiltSpreads, *, rig: Rig, layout: FieldLayout, seed: int, trial: int
+    spreads: AsBuiltSpreads, *, rig: Rig, arena: Arena, seed: int, trial: int
 ) -> AsBuilt:
     """One draw of every source.
 
-    Mounts draw by their name and tags by their place in the layout, so that rival rigs share what
+    Mounts draw by their name and tags by their place in the arena, so that rival rigs share what
     they have in common.
     """
 
@@ -106,7 +106,7 @@ def draw_as_built(
             return np.zeros(shape)
         return spread * stream(seed, trial, f"as built: {source}").standard_normal(shape)
 
-    tag_count, wheel_count = len(layout.tags), len(rig.drivetrain.wheels)
+    tag_count, wheel_count = len(arena.tags), len(rig.drivetrain.wheels)
     return AsBuilt(
         mount_angles_rad=by_mount("mount angle", 3, spreads.mount_angle_rad),
         mount_offsets_m=by_mount("mount position", 3, spreads.mount_position_m),

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
-from posefuse.geometry.space import BODY_FROM_OPTICAL
-from posefuse.sensing import lens_row
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose, pan_tilt_roll
+from posefuse.sensing.projection import lens_row
 from posefuse.simulation.as_built import AsBuilt, draw_as_built
 from posefuse.simulation.scene import Scene
 
@@ -46,9 +46,7 @@ class BuiltScene:
 
 def build(scene: Scene, *, seed: int, trial: int) -> BuiltScene:
     """The scene as this trial's build has it."""
-    errors = draw_as_built(
-        scene.spreads, rig=scene.rig, layout=scene.layout, seed=seed, trial=trial
-    )
+    errors = draw_as_built(scene.spreads, rig=scene.rig, arena=scene.arena, seed=seed, trial=trial)
     rotations, translations = _mount_matrices(scene, errors)
     return BuiltScene(
         scene=scene,
@@ -56,7 +54,7 @@ def build(scene: Scene, *, seed: int, trial: int) -> BuiltScene:
         trial=trial,
         errors=errors,
         tag_corners_in_world_m=_tag_corners(scene, errors),
-        lean=Pose3.from_plane(Pose2.identity(), lean_rad=errors.lean_rad).rotation,
+        lean=SpacePose.from_plane(PlanePose.identity(), lean_rad=errors.lean_rad).rotation,
         mount_rotations=rotations,
         mount_translations_m=translations,
         lens_rows=_lens_rows(scene, errors),
@@ -80,7 +78,7 @@ def _mount_matrices(scene: Scene, errors: AsBuilt) -> tuple[FloatArray, FloatArr
 
 
 def _tag_corners(scene: Scene, errors: AsBuilt) -> FloatArray:
-    nominal = scene.layout.tag_corners_in_world_m
+    nominal = scene.arena.tag_corners_in_world_m
     middle = nominal.mean(axis=1, keepdims=True)
     turned = np.einsum(
         "nij,nkj->nki", pan_tilt_roll(errors.tag_turns_rad, 0.0, 0.0), nominal - middle

@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 from posefuse.motion.lean import lean_angles_rad
-from posefuse.randomness import stream_key
-from posefuse.recording import SightingKind, Sightings
-from posefuse.robot import Camera, Mount
+from posefuse.randomness.streams import stream_key
+from posefuse.recording.recording import SightingKind, Sightings
+from posefuse.robot.camera import Camera
+from posefuse.robot.rig import Mount
 from posefuse.sensing.camera_view import CameraView, camera_view
 from posefuse.sensing.detect import Detections, DetectorSettings, detect_tags
 from posefuse.sensing.render import CameraMotion, GreyImage, render
@@ -32,9 +33,9 @@ class TrialImages:
         self._built = built
         scene = built.scene
         captured_at_s = scene.views.captured_at_s
-        self._surroundings = Surroundings.from_layout(
-            scene.layout,
-            boxes=world_boxes(scene.layout, scene.course, captured_at_s),
+        self._surroundings = Surroundings.from_arena(
+            scene.arena,
+            boxes=world_boxes(scene.arena, scene.course, captured_at_s),
             robot_boxes=robot_boxes(scene.rig, scene.course, captured_at_s),
             tag_corners_in_world_m=built.tag_corners_in_world_m,
         )
@@ -46,8 +47,8 @@ class TrialImages:
             stream_key(built.seed, built.trial, f"image noise: {mount.name}")
             for mount in scene.rig.mounts
         ]
-        self._known = {(tag.family, tag.id) for tag in scene.layout.tags}
-        self._families = tuple(dict.fromkeys(tag.family for tag in scene.layout.tags))
+        self._known = {(tag.family, tag.id) for tag in scene.arena.tags}
+        self._families = tuple(dict.fromkeys(tag.family for tag in scene.arena.tags))
 
     def image(self, frame: int) -> GreyImage:
         """What the camera of that frame hands to the detector."""
@@ -65,9 +66,9 @@ class TrialImages:
         )
 
     def detect(self, frame: int, image: GreyImage) -> Detections:
-        """The layout's tags that the detector finds in that frame's image.
+        """The arena's tags that the detector finds in that frame's image.
 
-        Ids that hang nowhere in the layout are left out: a robot's program knows no place for them.
+        Ids that hang nowhere in the arena are left out: a robot's program knows no place for them.
         """
         refinement = self._mount(frame).camera.detector.refinement
         seen = detect_tags(
@@ -102,13 +103,13 @@ class TrialImages:
             lean_rad_per_m_per_s2=scene.rig.body.lean_rad_per_m_per_s2,
         )
         state = scene.frame_mount_state[frame]
-        chassis_from_camera = Pose3.from_parts(
+        chassis_from_camera = SpacePose.from_parts(
             built.mount_rotations[state], built.mount_translations_m[state]
         )
-        level_from_chassis = Pose3.from_parts(built.lean, np.zeros(3))
+        level_from_chassis = SpacePose.from_parts(built.lean, np.zeros(3))
         return CameraMotion(
             instants_s=instants,
-            world_from_camera=Pose3.from_plane(pose, lean_rad=lean)
+            world_from_camera=SpacePose.from_plane(pose, lean_rad=lean)
             @ level_from_chassis
             @ chassis_from_camera,
             robot_from_camera=chassis_from_camera,

@@ -5,23 +5,18 @@ from enum import StrEnum
 
 import numpy as np
 
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, IntArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.lean import lean_angles_rad
 from posefuse.motion.wheels import WheelRun, prepare_wheels
-from posefuse.robot import Rig
-from posefuse.sensing import (
-    RobotBoxes,
-    TagViews,
-    WorldBoxes,
-    corner_information,
-    frame_times,
-    mount_phase,
-    tag_views,
-)
+from posefuse.robot.rig import Rig
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.frames import frame_times, mount_phase
+from posefuse.sensing.information import corner_information
+from posefuse.sensing.views import TagViews, tag_views
 from posefuse.simulation.as_built import AsBuiltSpreads
 
 __all__ = ["Scene", "SightingSource", "prepare_scene", "robot_boxes", "world_boxes"]
@@ -62,7 +57,7 @@ class Scene:
         Fisher information about the true pose in each candidate sighting.
     """
 
-    layout: FieldLayout
+    arena: Arena
     rig: Rig
     course: Course
     spreads: AsBuiltSpreads
@@ -79,7 +74,7 @@ class Scene:
 
 def prepare_scene(
     *,
-    layout: FieldLayout,
+    arena: Arena,
     rig: Rig,
     course: Course,
     spreads: AsBuiltSpreads | None = None,
@@ -91,18 +86,18 @@ def prepare_scene(
     Raises
     ------
     InputError
-        The rig carries no camera, or the layout has no tag.
+        The rig carries no camera, or the arena has no tag.
     """
     if not rig.mounts:
         raise InputError(f"rig {rig.name!r}: nothing to simulate, it has no [[mount]]")
-    if not layout.tags:
-        raise InputError(f"layout {layout.name!r}: nothing to see, it has no [[tag]]")
+    if not arena.tags:
+        raise InputError(f"arena {arena.name!r}: nothing to see, it has no [[tag]]")
     spreads = spreads or AsBuiltSpreads()
     knocks = tuple(sorted(course.knocks, key=lambda knock: knock.at_s))
     mount, number, captured_at_s = _all_frames(rig, course)
-    views = _views(layout, rig, course, spreads, mount, number, captured_at_s)
+    views = _views(arena, rig, course, spreads, mount, number, captured_at_s)
     return Scene(
-        layout=layout,
+        arena=arena,
         rig=rig,
         course=course,
         spreads=spreads,
@@ -147,7 +142,7 @@ def _mount_states(
 
 
 def _views(
-    layout: FieldLayout,
+    arena: Arena,
     rig: Rig,
     course: Course,
     spreads: AsBuiltSpreads,
@@ -168,11 +163,11 @@ def _views(
         camera_of_frame=mount,
         frame_number=number,
         captured_at_s=captured_at_s,
-        world_from_robot=Pose3.from_plane(pose, lean_rad=lean).matrix,
+        world_from_robot=SpacePose.from_plane(pose, lean_rad=lean).matrix,
         robot_twist=twist,
         mounts=rig.mounts,
-        tags=layout.tags,
-        boxes=world_boxes(layout, course, captured_at_s),
+        tags=arena.tags,
+        boxes=world_boxes(arena, course, captured_at_s),
         robot_boxes=robot_boxes(rig, course, captured_at_s),
         margin_px=_margin_px(rig, course, spreads),
     )
@@ -190,9 +185,9 @@ def _margin_px(rig: Rig, course: Course, spreads: AsBuiltSpreads) -> float:
     return 2.0 * focal_px * turned + scaled
 
 
-def world_boxes(layout: FieldLayout, course: Course, t_s: FloatArray) -> WorldBoxes:
+def world_boxes(arena: Arena, course: Course, t_s: FloatArray) -> WorldBoxes:
     """Obstacles and traffic as boxes, at each instant (n,)."""
-    fixed, moving = layout.obstacles, course.traffic
+    fixed, moving = arena.obstacles, course.traffic
     half_sizes = [*(o.size_m / 2.0 for o in fixed), *(t.size_m / 2.0 for t in moving)]
     centres = np.zeros((len(t_s) if moving else 1, len(fixed) + len(moving), 3))
     for i, obstacle in enumerate(fixed):

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 from posefuse.motion.wheels import OdometryRows
-from posefuse.randomness import stream, stream_key
-from posefuse.recording import (
+from posefuse.randomness.streams import stream, stream_key
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -18,16 +18,17 @@ from posefuse.recording import (
     StartPose,
     Truth,
 )
-from posefuse.sensing import arrivals, sense
+from posefuse.sensing.frames import arrivals
+from posefuse.sensing.sightings import sense
 from posefuse.simulation.built import BuiltScene, build
-from posefuse.simulation.compiled import add_information, count_kept, gather_kept
+from posefuse.simulation.compiled.gathering import add_information, count_kept, gather_kept
 from posefuse.simulation.scene import Scene, SightingSource
 
-__all__ = ["SimulatedRun", "simulate", "simulate_run"]
+__all__ = ["SimulatedTrial", "simulate", "simulate_trial"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SimulatedRun:
+class SimulatedTrial:
     """A recording, with what only a simulator can know of it.
 
     Parameters
@@ -68,10 +69,10 @@ def simulate(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> Record
         Threads that render images, where the scene's sightings come from them; the result does
         not depend on their number.
     """
-    return simulate_run(scene, seed=seed, trial=trial, workers=workers).recording
+    return simulate_trial(scene, seed=seed, trial=trial, workers=workers).recording
 
 
-def simulate_run(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> SimulatedRun:
+def simulate_trial(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> SimulatedTrial:
     """The same, with what only a simulator can know."""
     built = build(scene, seed=seed, trial=trial)
     rows = scene.wheels.rows(
@@ -99,7 +100,7 @@ def simulate_run(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> Si
         ),
         dropped_frame_count=int(is_dropped.sum()),
     )
-    return SimulatedRun(
+    return SimulatedTrial(
         recording=recording,
         scene=scene,
         step_covs=rows.step_covs,
@@ -136,7 +137,7 @@ def _arrived(
 
 
 def _tag_ids(scene: Scene) -> IntArray:
-    return np.array([tag.id for tag in scene.layout.tags])
+    return np.array([tag.id for tag in scene.arena.tags])
 
 
 def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
@@ -180,5 +181,5 @@ def _start(scene: Scene, rows: OdometryRows, seed: int, trial: int) -> StartPose
         return None
     off = scene.start_std * stream(seed, trial, "start").standard_normal(3)
     return StartPose(
-        world_from_robot=Pose2(rows.true_poses[0] + off), cov=np.diag(scene.start_std**2)
+        world_from_robot=PlanePose(rows.true_poses[0] + off), cov=np.diag(scene.start_std**2)
     )

@@ -7,14 +7,14 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
+from posefuse.arena.arena import Tag
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Tag
-from posefuse.robot import Mount
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import lens_row
-from posefuse.solving.compiled import UNSETTLED, rank_answers, solve_bulk
-from posefuse.solving.compiled_gather import TAG_COLUMNS
-from posefuse.solving.compiled_undistort import normalise_distorted, normalise_straight
+from posefuse.solving.compiled.frames import UNSETTLED, rank_answers, solve_bulk
+from posefuse.solving.compiled.gather import TAG_COLUMNS
+from posefuse.solving.compiled.undistort import normalise_distorted, normalise_straight
 
 __all__ = ["PoseFixes", "normalised_corners", "solve_frames"]
 
@@ -72,7 +72,7 @@ def solve_frames(
     """The robot's pose by each frame, from all tags in it together.
 
     Least squares over the reprojection errors, all corners weighted alike; see
-    ``posefuse.solving.compiled``. The mounts, lenses and tags are taken as stated.
+    ``posefuse.solving.compiled.frames``. The mounts, lenses and tags are taken as stated.
 
     Parameters
     ----------

@@ -11,17 +11,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from posefuse.arena.arena import Tag
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import DegenerateView, InputError
-from posefuse.fieldlayout import Tag
-from posefuse.geometry import Pose3
-from posefuse.robot import Camera, Lens
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Lens
 from posefuse.solving.limits import LEAST_AREA_PX2, SAME_TURN_RAD
 
 __all__ = ["CameraFix", "TagFix", "fix_from_corners", "fix_from_tags"]
 
 # the tag's frame turned by half a turn about x: x right, y down, z into the wall
-TURNED_FROM_TAG = Pose3.from_parts(np.diag([1.0, -1.0, -1.0]), np.zeros(3))
+TURNED_FROM_TAG = SpacePose.from_parts(np.diag([1.0, -1.0, -1.0]), np.zeros(3))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,14 +39,14 @@ class TagFix:
         (m), both in camera axes.
     """
 
-    camera_from_tag: Pose3
+    camera_from_tag: SpacePose
     rms_px: FloatArray
     unit_covs: FloatArray
 
     @property
-    def best(self) -> Pose3:
+    def best(self) -> SpacePose:
         """The answer with the lower error."""
-        return Pose3(self.camera_from_tag.matrix[0])
+        return SpacePose(self.camera_from_tag.matrix[0])
 
     @property
     def ratio(self) -> float:
@@ -70,7 +70,7 @@ class CameraFix:
         Covariance for a spread of 1 px: turn of the camera (rad), then shift (m), in camera axes.
     """
 
-    world_from_camera: Pose3
+    world_from_camera: SpacePose
     rms_px: float
     unit_cov: FloatArray
 
@@ -116,7 +116,7 @@ def fix_from_corners(corners_px: ArrayLike, *, tag: Tag, camera: Camera) -> TagF
     answers = _distinct(sorted(answers, key=lambda answer: answer[1]))
     if not answers:
         raise DegenerateView(f"tag {tag.id}: no pose in front of the camera fits the corners")
-    poses = Pose3(np.stack([pose.matrix for pose, _ in answers])) @ TURNED_FROM_TAG
+    poses = SpacePose(np.stack([pose.matrix for pose, _ in answers])) @ TURNED_FROM_TAG
     points = tag.corners_in_tag_m @ np.swapaxes(poses.rotation, -1, -2)
     covs = [
         _unit_cov(point, middle, camera.lens)
@@ -172,7 +172,7 @@ def fix_from_tags(
     points = camera_from_middle.transform(corners - middle)
     middle_from_camera = camera_from_middle.inverse()
     return CameraFix(
-        world_from_camera=Pose3.from_parts(
+        world_from_camera=SpacePose.from_parts(
             middle_from_camera.rotation, middle_from_camera.translation_m + middle
         ),
         rms_px=rms,
@@ -199,7 +199,7 @@ def _check_area(pixels: FloatArray, tag: Tag) -> None:
 
 def _refined(
     points_m: FloatArray, pixels: FloatArray, lens: Lens, start: tuple[Any, Any]
-) -> tuple[Pose3, float]:
+) -> tuple[SpacePose, float]:
     """Pose of the points in the camera of least reprojection error near a start, and that error."""
     import cv2
 
@@ -210,10 +210,10 @@ def _refined(
     projected, _ = cv2.projectPoints(points_m, rvec, tvec, lens.matrix, lens.distortion)
     rotation, _ = cv2.Rodrigues(rvec)
     rms = float(np.sqrt(np.mean((projected.reshape(-1, 2) - pixels) ** 2)))
-    return Pose3.from_parts(rotation, tvec.ravel()), rms
+    return SpacePose.from_parts(rotation, tvec.ravel()), rms
 
 
-def _distinct(answers: list[tuple[Pose3, float]]) -> list[tuple[Pose3, float]]:
+def _distinct(answers: list[tuple[SpacePose, float]]) -> list[tuple[SpacePose, float]]:
     """The answers less a second one that came out like the first."""
     if len(answers) == 2:
         apart = np.linalg.norm(answers[0][0].rotation - answers[1][0].rotation)

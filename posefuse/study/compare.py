@@ -8,11 +8,11 @@ from posefuse.errors import InputError
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.motion.course import Course
-from posefuse.recording import Recording
+from posefuse.recording.recording import Recording
 from posefuse.scoring.score import score
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.simulation.scene import Scene, prepare_scene
-from posefuse.simulation.simulate import SimulatedRun, simulate_run
+from posefuse.simulation.simulate import SimulatedTrial, simulate_trial
 from posefuse.study.comparison import Comparison, Run
 from posefuse.study.ranking import rank_plans, warn_of
 from posefuse.study.study import Plan, Study
@@ -71,7 +71,7 @@ def compare(
 def plan_scene(study: Study, plan: Plan, course: Course) -> Scene:
     """The scene in which a plan drives a course of the study."""
     return prepare_scene(
-        layout=study.layout,
+        arena=study.arena,
         rig=plan.rig,
         course=course,
         spreads=study.spreads,
@@ -84,21 +84,21 @@ def _run_trial(
     study: Study, plan: Plan, scene: Scene, trial: int, *, seed: int
 ) -> tuple[Scorecard, Recording | None]:
     """Simulates, fuses and scores one trial; only the first one's recording is kept."""
-    run = simulate_run(scene, seed=seed, trial=trial)
+    run = simulate_trial(scene, seed=seed, trial=trial)
     recording = run.recording
     card = score(
         recording,
-        estimate=fuse(recording, rig=plan.rig, layout=study.layout, settings=plan.settings),
+        estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=plan.settings),
         truth=recording.truth,
         goal=study.goal.name,
-        layout=study.layout,
+        arena=study.arena,
         shooter=plan.rig.body.shooter,
         bound_covs=_bound(run, plan),
     )
     return card, recording if trial == 0 else None
 
 
-def _bound(run: SimulatedRun, plan: Plan) -> FloatArray:
+def _bound(run: SimulatedTrial, plan: Plan) -> FloatArray:
     """The covariance that no estimator can beat on this run's own arrivals, (rows, 3, 3)."""
     return posterior_bound(
         run.recording,

@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from posefuse.recording import Recording
+from posefuse.recording.recording import Recording
 from posefuse.scoring.scorecard import Scorecard
-from posefuse.scoring.statistics import Interval
+from posefuse.statistics.intervals import Interval
 from posefuse.study.study import Study
 
 __all__ = ["Comparison", "MovingHits", "PlanHits", "PlanRow", "Run"]

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from posefuse.arena.arena import Arena, Goal
 from posefuse.checks import BoolArray, FloatArray, in_range, positive
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout, Goal
-from posefuse.geometry import Pose2, Pose3
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
 from posefuse.motion.clearance import touches_box
-from posefuse.robot import Rig
+from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.information import corner_information
 from posefuse.sensing.views import still_views
@@ -61,7 +62,7 @@ class FloorMap:
 
 def floor_map(
     *,
-    layout: FieldLayout,
+    arena: Arena,
     rig: Rig,
     goal: Goal,
     cell_m: float = 0.3,
@@ -86,23 +87,23 @@ def floor_map(
     Raises
     ------
     InputError
-        The rig carries no camera, the layout no tag, or the cells are too many.
+        The rig carries no camera, the arena no tag, or the cells are too many.
     """
     if not rig.mounts:
         raise InputError(f"rig {rig.name!r}: no floor map, it has no camera")
-    if not layout.tags:
-        raise InputError(f"layout {layout.name!r}: no floor map, it has no tag")
+    if not arena.tags:
+        raise InputError(f"arena {arena.name!r}: no floor map, it has no tag")
     prior = np.array([prior_position_std_m, prior_position_std_m, prior_heading_std_rad])
     for name, value in (("prior_position_std_m", prior[0]), ("prior_heading_std_rad", prior[2])):
         positive(name, float(value))
     in_range("headings", headings, 1, 360)
-    x_edges_m, y_edges_m = _edges(layout, cell_m)
+    x_edges_m, y_edges_m = _edges(arena, cell_m)
     shape = (len(y_edges_m) - 1, len(x_edges_m) - 1)
     poses = _poses_facing(goal, x_edges_m, y_edges_m)
-    is_free = _outline_is_free(layout, rig, poses)
-    tags_seen, information = _seen_from(layout, rig, poses[is_free])
+    is_free = _outline_is_free(arena, rig, poses)
+    tags_seen, information = _seen_from(arena, rig, poses[is_free])
     turned = [tags_seen] + [
-        _seen_from(layout, rig, poses[is_free] + [0.0, 0.0, 2.0 * np.pi * k / headings])[0]
+        _seen_from(arena, rig, poses[is_free] + [0.0, 0.0, 2.0 * np.pi * k / headings])[0]
         for k in range(1, headings)
     ]
     covs = np.asarray(np.linalg.inv(information + np.diag(prior**-2)), dtype=np.float64)
@@ -119,18 +120,18 @@ def floor_map(
     )
 
 
-def _edges(layout: FieldLayout, cell_m: float) -> tuple[FloatArray, FloatArray]:
+def _edges(arena: Arena, cell_m: float) -> tuple[FloatArray, FloatArray]:
     positive("cell_m", cell_m)
-    columns = max(1, round(layout.length_m / cell_m))
-    rows = max(1, round(layout.width_m / cell_m))
+    columns = max(1, round(arena.length_m / cell_m))
+    rows = max(1, round(arena.width_m / cell_m))
     if columns * rows > _MOST_CELLS:
         raise InputError(
             f"cell_m: makes {columns} x {rows} cells, at most {_MOST_CELLS} are allowed "
             f"(got {cell_m:g})"
         )
     return (
-        np.linspace(0.0, layout.length_m, columns + 1),
-        np.linspace(0.0, layout.width_m, rows + 1),
+        np.linspace(0.0, arena.length_m, columns + 1),
+        np.linspace(0.0, arena.width_m, rows + 1),
     )
 
 
@@ -142,14 +143,14 @@ def _poses_facing(goal: Goal, x_edges_m: FloatArray, y_edges_m: FloatArray) -> F
     return np.stack([x, y, heading], axis=-1).reshape(-1, 3)
 
 
-def _outline_is_free(layout: FieldLayout, rig: Rig, poses: FloatArray) -> BoolArray:
+def _outline_is_free(arena: Arena, rig: Rig, poses: FloatArray) -> BoolArray:
     """Where the robot's outline touches no obstacle that blocks the way."""
     is_free = np.ones(len(poses), dtype=np.bool_)
-    for obstacle in layout.obstacles:
+    for obstacle in arena.obstacles:
         if obstacle.blocks_course:
             is_free &= ~touches_box(
                 rig.body.outline_in_robot_m,
-                Pose2(poses),
+                PlanePose(poses),
                 box_xy_m=obstacle.centre_in_world_m[:2],
                 box_size_m=obstacle.size_m,
                 box_heading_rad=obstacle.heading_rad,
@@ -157,13 +158,13 @@ def _outline_is_free(layout: FieldLayout, rig: Rig, poses: FloatArray) -> BoolAr
     return is_free
 
 
-def _seen_from(layout: FieldLayout, rig: Rig, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _seen_from(arena: Arena, rig: Rig, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Expected tags (n,) and information about the pose (n, 3, 3) in one frame of each camera."""
     views = still_views(
-        Pose3.from_plane(Pose2(poses)).matrix,
+        SpacePose.from_plane(PlanePose(poses)).matrix,
         rig.mounts,
-        layout.tags,
-        WorldBoxes.from_obstacles(layout.obstacles),
+        arena.tags,
+        WorldBoxes.from_obstacles(arena.obstacles),
         RobotBoxes.from_body(rig.body),
     )
     pose = views.frame // len(rig.mounts)

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim import Arc, Shots, hit_probability
+from posefuse.aim.curve import Arc
+from posefuse.aim.hit_probability import hit_probability
+from posefuse.aim.shots import Shots
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import FieldLayout
-from posefuse.robot import Shooter
-from posefuse.scoring.hits import aims_for, arcs_for
+from posefuse.robot.shooter import Shooter
+from posefuse.scoring.shot_hits import aims_for, arcs_for
 from posefuse.study.comparison import Run
 from posefuse.study.floor_map import FloorMap
 
@@ -36,7 +38,7 @@ class HitMap:
     extra_std: FloatArray
 
 
-def shot_second_moments(runs: Sequence[Run], *, layout: FieldLayout) -> FloatArray:
+def shot_second_moments(runs: Sequence[Run], *, arena: Arena) -> FloatArray:
     """Mean products of the errors at the shots of some runs, (3, 3): bias and spread together.
 
     Along the line of sight, across it, heading.
@@ -45,7 +47,7 @@ def shot_second_moments(runs: Sequence[Run], *, layout: FieldLayout) -> FloatArr
     for run in runs:
         for card in run.cards:
             if card.shots is not None:
-                goal_xy = np.array([layout.goal(name).xy_in_world_m for name in card.shots.goals])
+                goal_xy = np.array([arena.goal(name).xy_in_world_m for name in card.shots.goals])
                 toward = goal_xy - card.shots.true_poses[:, :2]
                 c, s = (toward / np.linalg.norm(toward, axis=-1, keepdims=True)).T
                 x, y, heading = card.shots.errors.T

@@ -6,9 +6,9 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.scoring.scorecard import Scorecard, SpanScores
-from posefuse.scoring.statistics import Interval, paired_rms_differences, rms_interval
+from posefuse.statistics.intervals import Interval, paired_rms_differences, rms_interval
 from posefuse.study.comparison import PlanHits, PlanRow, Run
-from posefuse.study.hits import plan_hits
+from posefuse.study.plan_hits import plan_hits
 from posefuse.study.study import Study
 
 __all__ = ["rank_plans", "trial_mean_squares_m2", "warn_of"]

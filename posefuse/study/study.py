@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from posefuse.arena.arena import Arena, Goal
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout, Goal
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.course import Course
-from posefuse.robot import Rig
+from posefuse.robot.rig import Rig
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.scene import SightingSource
 
@@ -48,12 +48,12 @@ class Study:
         Error of the stated start pose: x_m, y_m, heading_rad; ``None``: no start is stated.
     sightings
         Whether corners are drawn from the detectors' response, or found in rendered images.
-    path, layout_path
-        The study's and the layout's file, where they were read from files.
+    path, arena_path
+        The study's and the arena's file, where they were read from files.
     """
 
     name: str
-    layout: FieldLayout
+    arena: Arena
     goal: Goal
     plans: tuple[Plan, ...]
     courses: tuple[Course, ...]
@@ -63,7 +63,7 @@ class Study:
     seed: int
     sightings: SightingSource = SightingSource.CORNERS
     path: Path | None = None
-    layout_path: Path | None = None
+    arena_path: Path | None = None
 
     def __post_init__(self) -> None:
         if self.start_std is not None:

@@ -84,7 +84,7 @@ class PlainTrial:
     ) -> None:
         self.scene, self.settings, self.fuse_corners = scene, settings, fuse_corners
         self.rng = np.random.default_rng(seed)
-        self.tag_corners = scene.layout.tag_corners_in_world_m
+        self.tag_corners = scene.arena.tag_corners_in_world_m
         self.lens = [mount.camera.lens.matrix for mount in scene.rig.mounts]
         self.in_robot = [mount.robot_from_camera.matrix for mount in scene.rig.mounts]
         self.first_sighting = np.searchsorted(scene.views.frame, np.arange(scene.views.frame_count))

@@ -1,4 +1,4 @@
-"""The reference trial: 150 s on a court of 13.2 x 6.6 m with 12 tags of 0.165 m, odometry at 50 Hz,
+"""The reference trial: 120 s on a court of 13.2 x 6.6 m with 12 tags of 0.15 m, odometry at 50 Hz,
 four cameras of 1280 x 800 px and 75 degrees at 30 Hz tilted up 15 degrees, 0.5 px of corner noise,
 latency of 30 to 60 ms put back and replayed, a gate at 99.9 %."""
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from posefuse.fieldlayout.file import load_layout
+from posefuse.arena.load import load_arena
 from posefuse.fusion.settings import (
     FilterSettings,
     Measurement,
@@ -15,9 +15,9 @@ from posefuse.fusion.settings import (
     NoiseModel,
     ProcessNoise,
 )
-from posefuse.motion.file import load_course
-from posefuse.robot import Lens
-from posefuse.robot.file import load_rig
+from posefuse.motion.load import load_course
+from posefuse.robot.camera import Lens
+from posefuse.robot.load import load_rig
 from posefuse.simulation.scene import Scene, prepare_scene
 
 __all__ = ["reference_scene", "reference_settings"]
@@ -54,7 +54,7 @@ def reference_scene() -> Scene:
         mounts=tuple(replace(mount, camera=camera) for mount in rig.mounts),
     )
     return prepare_scene(
-        layout=load_layout(ROOT / "fieldlayouts" / "orchard_court.toml"),
+        arena=load_arena(ROOT / "fieldlayouts" / "orchard_court.toml"),
         rig=rig,
         course=load_course(ROOT / "datasets" / "orchard" / "courses" / "easy.toml"),
         start_std=np.array([0.03, 0.03, 0.02]),

@@ -5,16 +5,14 @@ import time
 import numpy as np
 import pytest
 
-from posefuse.aim import (
-    Shots,
-    flight_law,
-    flight_reference,
-    pivot_table,
-    prepare_aim,
-    simulate_hits,
-)
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Projectile, Shooter, ShooterSpread
+from posefuse.aim.aim import prepare_aim
+from posefuse.aim.flight import flight_reference
+from posefuse.aim.hit_probability import simulate_hits
+from posefuse.aim.law import flight_law
+from posefuse.aim.shots import Shots
+from posefuse.aim.tabulate import pivot_table
+from posefuse.arena.arena import Goal
+from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
 
 pytest.importorskip("pytest_benchmark")
 pytestmark = pytest.mark.bench

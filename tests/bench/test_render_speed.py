@@ -11,11 +11,12 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout.file import load_layout
-from posefuse.geometry import Pose2, Pose3
-from posefuse.randomness import stream_key
-from posefuse.robot.file import load_rig
-from posefuse.sensing import RobotBoxes, WorldBoxes
+from posefuse.arena.load import load_arena
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.randomness.streams import stream_key
+from posefuse.robot.load import load_rig
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.camera_view import camera_view
 from posefuse.sensing.detect import detect_tags
 from posefuse.sensing.render import CameraMotion, render
@@ -39,18 +40,18 @@ def one_thread():
 @pytest.fixture(params=PLACES)
 def sight(request):
     """A function that renders the frame, the ids of its two tags, and what to call it."""
-    layout = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+    arena = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
     rig = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "four_corners.toml")
-    mount, boxes = rig.mounts[0], WorldBoxes.from_obstacles(layout.obstacles)
+    mount, boxes = rig.mounts[0], WorldBoxes.from_obstacles(arena.obstacles)
     camera, own = mount.camera, RobotBoxes.from_body(rig.body)
-    surroundings = Surroundings.from_layout(layout, boxes=boxes, robot_boxes=own)
+    surroundings = Surroundings.from_arena(arena, boxes=boxes, robot_boxes=own)
     instants = np.linspace(-0.5, 0.5, 5) * camera.timing.exposure_s
     x, y, heading, ids = PLACES[request.param]
     turned = heading + TURN_RAD_PER_S * instants
-    robot = Pose2(np.column_stack([np.full(5, x), np.full(5, y), turned]))
+    robot = PlanePose(np.column_stack([np.full(5, x), np.full(5, y), turned]))
     motion = CameraMotion(
         instants_s=instants,
-        world_from_camera=Pose3.from_plane(robot) @ mount.robot_from_camera,
+        world_from_camera=SpacePose.from_plane(robot) @ mount.robot_from_camera,
         robot_from_camera=mount.robot_from_camera,
     )
     view, key = camera_view(camera.lens, camera.sensor), stream_key(1, 0, "image noise")

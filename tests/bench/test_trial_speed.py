@@ -1,7 +1,7 @@
 """One trial, simulated and fused, against the plain loop; and the bound, the threads, the memory.
 
 Both ways simulate the sightings (projection and noise) and fuse every late frame by replay; the
-plain loop is timed over the whole 150 s once, posefuse as the median of many trials, one thread,
+plain loop is timed over the whole 120 s once, posefuse as the median of many trials, one thread,
 both by the processor time they take, so that other work on the machine counts little.
 """
 
@@ -16,7 +16,7 @@ from plain_loop import plain_trial
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import Measurement
-from posefuse.simulation.simulate import simulate, simulate_run
+from posefuse.simulation.simulate import simulate, simulate_trial
 from reference_trial import reference_scene, reference_settings
 
 pytestmark = pytest.mark.bench
@@ -29,7 +29,7 @@ def scene():
 
 def _trial(scene, settings, trial: int) -> None:
     recording = simulate(scene, seed=1, trial=trial)
-    fuse(recording, rig=scene.rig, layout=scene.layout, settings=settings)
+    fuse(recording, rig=scene.rig, arena=scene.arena, settings=settings)
 
 
 def _seconds(work, timer=time.process_time) -> float:
@@ -55,7 +55,7 @@ def test_trial(benchmark, report_ratio, scene, measurement: Measurement) -> None
 @by_processor_time
 def test_bound(benchmark, report_ratio, scene) -> None:
     """The plain way to a plan's accuracy is to run a trial."""
-    run = simulate_run(scene, seed=1, trial=0)
+    run = simulate_trial(scene, seed=1, trial=0)
 
     def bound() -> None:
         posterior_bound(
@@ -103,7 +103,7 @@ def test_both_ways_are_equally_exact(scene) -> None:
     rows = 1501
     plain, truth = plain_trial(scene, settings, fuse_corners=True, seed=1, rows=rows)
     recording = simulate(scene, seed=1, trial=0)
-    estimate = fuse(recording, rig=scene.rig, layout=scene.layout, settings=settings)
+    estimate = fuse(recording, rig=scene.rig, arena=scene.arena, settings=settings)
     rms = [
         np.sqrt(((poses[:rows, :2] - truth[:, :2]) ** 2).sum(axis=1).mean())
         for poses in (plain, estimate.poses)

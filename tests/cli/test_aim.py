@@ -10,19 +10,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.aim import CAUTION, Arc, MeasuredShots
-from posefuse.aim.curve import solve
-from posefuse.aim.fit import flown_points_m
+from posefuse.aim.curve import Arc, solve
+from posefuse.aim.fit import MeasuredShots, flown_points_m
+from posefuse.aim.table import CAUTION
+from posefuse.arena.load import load_arena
 from posefuse.cli.kinds import kind_of
 from posefuse.cli.lengths import Length
 from posefuse.cli.main import run
-from posefuse.fieldlayout.file import load_layout
-from posefuse.robot import Drag
-from posefuse.robot.file import load_rig
+from posefuse.robot.load import load_rig
+from posefuse.robot.shooter import Drag
 
 ROOT = Path(__file__).parents[2]
 RIG = ROOT / "datasets" / "orchard" / "rigs" / "four_corners.toml"
-LAYOUT = ROOT / "fieldlayouts" / "orchard_court.toml"
+ARENA = ROOT / "fieldlayouts" / "orchard_court.toml"
 
 Call = Callable[..., tuple[int, str, str]]
 
@@ -61,7 +61,7 @@ def change(path: Path, old: str, new: str) -> None:
 
 
 def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(ROOT)  # where fieldlayouts/ holds one layout
+    monkeypatch.chdir(ROOT)  # where fieldlayouts/ holds one arena
     monkeypatch.setenv("COLUMNS", "80")
     out = tmp_path / "out"
     status, told, _ = call(RIG.relative_to(ROOT), "--spacing", "50cm", "--out", out)
@@ -76,7 +76,7 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert "posefuse aim datasets/orchard/rigs/four_corners.toml --spacing 0.5m" in page
     names = {"pivots_low.csv", "pivots_low_most_room.csv", "pivots_high.csv"}
     assert {*names, "pivots_high_most_room.csv", "aim.html"} == {p.name for p in out.iterdir()}
-    goal, shooter = load_layout(LAYOUT).goal("north crate"), load_rig(RIG).body.shooter
+    goal, shooter = load_arena(ARENA).goal("north crate"), load_rig(RIG).body.shooter
     for arc in Arc:
         rows = read(out / f"pivots_{arc.name.lower()}.csv")
         distances = np.array([float(row["distance_m"]) for row in rows])
@@ -90,7 +90,7 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 
 def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
-    options = ("--layout", LAYOUT, "--goal", "south crate", "--arc", "high", "--unit", "in")
+    options = ("--arena", ARENA, "--goal", "south crate", "--arc", "high", "--unit", "in")
     status, told, _ = call(RIG, *options, "--spacing", "20in", "--out", tmp_path / "out")
     assert status == 0
     assert "“south crate”, opening 47.2 by 23.6 inch" in told
@@ -101,7 +101,7 @@ def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
 def test_the_robots_own_table_is_judged(call: Call, tmp_path: Path) -> None:
     own = tmp_path / "own.csv"
     own.write_text("distance_m,pivot_deg\n2,36\n4,39\n5,36.76\n", encoding="utf-8")
-    options = ("--layout", LAYOUT, "--arc", "low", "--table", own, "--spacing", "1m")
+    options = ("--arena", ARENA, "--arc", "low", "--table", own, "--spacing", "1m")
     status, told, _ = call(RIG, *options, "--out", tmp_path / "out")
     assert status == 0
     lines = told.partition("own table")[2].splitlines()
@@ -113,10 +113,10 @@ def test_the_robots_own_table_is_judged(call: Call, tmp_path: Path) -> None:
 
 
 def test_a_written_table_is_read_again(call: Call, tmp_path: Path) -> None:
-    layout = ("--layout", LAYOUT, "--arc", "low", "--spacing", "50cm")
-    assert call(RIG, *layout, "--out", tmp_path / "one")[0] == 0
+    arena = ("--arena", ARENA, "--arc", "low", "--spacing", "50cm")
+    assert call(RIG, *arena, "--out", tmp_path / "one")[0] == 0
     written = tmp_path / "one" / "pivots_low.csv"
-    status, told, _ = call(RIG, *layout, "--table", written, "--out", tmp_path / "two")
+    status, told, _ = call(RIG, *arena, "--table", written, "--out", tmp_path / "two")
     assert status == 0
     rows = told.partition("own table")[2].partition("The middle")[0].splitlines()
     offs = [line.split()[3] for line in rows if re.match(r" *\d\.\d\d ", line)]
@@ -146,7 +146,7 @@ def shots_file(path: Path) -> Path:
 
 def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_path: Path) -> None:
     shots = shots_file(tmp_path / "shots.csv")
-    status, told, _ = call("fit", shots, "--rig", RIG, "--layout", LAYOUT, "--next", "2")
+    status, told, _ = call("fit", shots, "--rig", RIG, "--arena", ARENA, "--next", "2")
     assert status == 0
     for name, true in (("exit speed", 8.6), ("drag coefficient", 0.5), ("pivot offset", 0.5)):
         line = next(line for line in told.splitlines() if line.lstrip().startswith(name))
@@ -163,7 +163,7 @@ def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_pa
 def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
     # its first line tells: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
     shots = ROOT / "datasets" / "orchard" / "shots.csv"
-    options = ("--rig", RIG, "--layout", LAYOUT, "--from", "1.5m", "--to", "5m")
+    options = ("--rig", RIG, "--arena", ARENA, "--from", "1.5m", "--to", "5m")
     status, told, _ = call("fit", shots, *options)
     assert status == 0
     for name, true in (("exit speed", 8.8), ("drag coefficient", 0.5), ("pivot offset", 0.4)):
@@ -181,7 +181,7 @@ def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
 
 def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
     shots = shots_file(tmp_path / "shots.csv")
-    options = ("--rig", RIG, "--layout", LAYOUT, "--free", "exit_speed")
+    options = ("--rig", RIG, "--arena", ARENA, "--free", "exit_speed")
     status, told, _ = call("fit", shots, *options)
     assert status == 0
     assert "exit speed" in told
@@ -205,7 +205,7 @@ def test_a_shooter_that_cannot_is_told_in_one_line(
     call: Call, robot: Path, old: str, new: str, told: str
 ) -> None:
     change(robot / "robot.toml", old, new)
-    status, _, error = call(robot / "rig.toml", "--layout", LAYOUT, "--out", robot / "out")
+    status, _, error = call(robot / "rig.toml", "--arena", ARENA, "--out", robot / "out")
     assert status == 2
     assert told in error
     assert len(error.splitlines()) == 1
@@ -215,7 +215,7 @@ def test_a_shooter_that_cannot_is_told_in_one_line(
 def test_a_robot_without_a_shooter_is_told(call: Call, robot: Path) -> None:
     text = (robot / "robot.toml").read_text(encoding="utf-8")
     (robot / "robot.toml").write_text(text.partition("[shooter]")[0], encoding="utf-8")
-    status, _, error = call(robot / "rig.toml", "--layout", LAYOUT)
+    status, _, error = call(robot / "rig.toml", "--arena", ARENA)
     assert (status, error) == (
         2,
         f"{robot / 'rig.toml'}: no shooter: neither it nor its robot file has a [shooter]",
@@ -229,7 +229,7 @@ def test_a_rig_may_have_a_shooter_of_its_own(call: Call, robot: Path) -> None:
     rig = robot / "rig.toml"
     rig.write_text(rig.read_text(encoding="utf-8") + name + own, encoding="utf-8")
     assert kind_of(rig) == "rig"
-    options = ("--layout", LAYOUT, "--arc", "low", "--spacing", "1m")
+    options = ("--arena", ARENA, "--arc", "low", "--spacing", "1m")
     status, told, _ = call(rig, *options, "--out", robot / "own")
     assert status == 0
     (robot / "robot.toml").write_text(
@@ -241,7 +241,7 @@ def test_a_rig_may_have_a_shooter_of_its_own(call: Call, robot: Path) -> None:
 
 def test_an_arc_that_reaches_nothing_is_named(call: Call, robot: Path) -> None:
     change(robot / "robot.toml", "pivot_high_deg = 75", "pivot_high_deg = 40")
-    status, _, error = call(robot / "rig.toml", "--layout", LAYOUT, "--arc", "high")
+    status, _, error = call(robot / "rig.toml", "--arena", ARENA, "--arc", "high")
     assert status == 2
     assert "no pivot between 15 and 40 degrees" in error
     assert "on the high arc at 9 m/s" in error
@@ -255,36 +255,36 @@ BINARY = bytes(range(256))
     [(b"", "the file is empty"), (BINARY, "a binary file: text in UTF-8 is wanted")],
     ids=["empty", "binary"],
 )
-@pytest.mark.parametrize("place", ["rig", "layout", "table", "shots"])
+@pytest.mark.parametrize("place", ["rig", "arena", "table", "shots"])
 def test_empty_and_binary_files_are_told_in_one_line(
     call: Call, tmp_path: Path, place: str, content: bytes, told: str
 ) -> None:
     bad = tmp_path / "bad.txt"
     bad.write_bytes(content)
     words = {
-        "rig": (bad, "--layout", LAYOUT),
-        "layout": (RIG, "--layout", bad),
-        "table": (RIG, "--layout", LAYOUT, "--arc", "low", "--table", bad),
-        "shots": ("fit", bad, "--rig", RIG, "--layout", LAYOUT),
+        "rig": (bad, "--arena", ARENA),
+        "arena": (RIG, "--arena", bad),
+        "table": (RIG, "--arena", ARENA, "--arc", "low", "--table", bad),
+        "shots": ("fit", bad, "--rig", RIG, "--arena", ARENA),
     }
     assert call(*words[place]) == (2, "", f"{bad}: {told}")
 
 
 def test_files_of_another_kind_are_told_in_one_line(call: Call, robot: Path) -> None:
-    kinds = {RIG: "rig", LAYOUT: "layout", robot / "robot.toml": "robot"}
+    kinds = {RIG: "a rig", ARENA: "an arena", robot / "robot.toml": "a robot"}
     for path, kind in kinds.items():
-        if kind != "rig":
-            told = f"{path}: a {kind} file, where a rig file is wanted"
-            assert call(path, "--layout", LAYOUT) == (2, "", told)
-        if kind != "layout":
-            told = f"{path}: a {kind} file, where a layout file is wanted"
-            assert call(RIG, "--layout", path) == (2, "", told)
+        if kind != "a rig":
+            told = f"{path}: {kind} file, where a rig file is wanted"
+            assert call(path, "--arena", ARENA) == (2, "", told)
+        if kind != "an arena":
+            told = f"{path}: {kind} file, where an arena file is wanted"
+            assert call(RIG, "--arena", path) == (2, "", told)
 
 
 @pytest.mark.parametrize("goal", ["east", ""])
 def test_an_unknown_goal_is_told_in_one_line(call: Call, goal: str) -> None:
-    told = f"no goal is named {goal!r} (the layout has: north crate, south crate)"
-    assert call(RIG, "--layout", LAYOUT, "--goal", goal) == (2, "", f"{LAYOUT}: goal: {told}")
+    told = f"no goal is named {goal!r} (the arena has: north crate, south crate)"
+    assert call(RIG, "--arena", ARENA, "--goal", goal) == (2, "", f"{ARENA}: goal: {told}")
 
 
 @pytest.mark.parametrize(
@@ -312,7 +312,7 @@ def test_a_faulty_table_is_told_in_one_line(
 ) -> None:
     own = tmp_path / "own.csv"
     own.write_text(rows, encoding="utf-8")
-    status, _, error = call(RIG, "--layout", LAYOUT, "--arc", "low", "--table", own)
+    status, _, error = call(RIG, "--arena", ARENA, "--arc", "low", "--table", own)
     assert status == 2
     assert error.splitlines()[0].startswith(f"{own}:")
     assert told in error.splitlines()[0]
@@ -342,38 +342,38 @@ def test_faulty_shots_are_told_in_one_line(
 ) -> None:
     shots = tmp_path / "shots.csv"
     shots.write_text(rows, encoding="utf-8")
-    status, _, error = call("fit", shots, "--rig", RIG, "--layout", LAYOUT)
+    status, _, error = call("fit", shots, "--rig", RIG, "--arena", ARENA)
     assert status == 2
     assert told in error
     assert len(error.splitlines()) == 1
 
 
-def test_goals_and_layouts_are_asked_for(
+def test_goals_and_arenas_are_asked_for(
     call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert call(RIG)[1:] == (
         "",
-        "--layout FILE: name the field layout with the goal (found: none in fieldlayouts/)",
+        "--arena FILE: name the arena with the goal (found: none in fieldlayouts/)",
     )
     court = tmp_path / "court.toml"
     court.write_text(
-        LAYOUT.read_text(encoding="utf-8").replace("height_m = 0.6", "height_m = 0.7", 1),
+        ARENA.read_text(encoding="utf-8").replace("height_m = 0.6", "height_m = 0.7", 1),
         encoding="utf-8",
     )
-    assert "its goals differ: choose one by --goal NAME" in call(RIG, "--layout", court)[2]
-    assert "no goal is named 'east'" in call(RIG, "--layout", court, "--goal", "east")[2]
+    assert "its goals differ: choose one by --goal NAME" in call(RIG, "--arena", court)[2]
+    assert "no goal is named 'east'" in call(RIG, "--arena", court, "--goal", "east")[2]
 
 
 def test_a_table_needs_its_arc(call: Call) -> None:
-    status, _, error = call(RIG, "--layout", LAYOUT, "--table", "own.csv")
+    status, _, error = call(RIG, "--arena", ARENA, "--table", "own.csv")
     assert status == 2
     assert "--arc low or --arc high" in error
 
 
 @pytest.mark.parametrize("word", ["25", "cm", "-1m", "2ft", "1e3m"])
 def test_a_length_needs_its_unit(call: Call, word: str) -> None:
-    status, _, error = call(RIG, "--layout", LAYOUT, f"--spacing={word}")
+    status, _, error = call(RIG, "--arena", ARENA, f"--spacing={word}")
     assert status == 2
     assert "a number and its unit is wanted (m, cm, mm, in): 25cm" in error
     assert Length().convert("10in", None, None) == pytest.approx(0.254)

@@ -8,7 +8,7 @@ import pytest
 
 from posefuse.cli.calibrate_detector import closing_text
 from posefuse.cli.main import run
-from posefuse.robot.file import load_camera
+from posefuse.robot.load import load_camera
 
 ROOT = Path(__file__).parents[2]
 WIDE = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono.toml"
@@ -105,7 +105,7 @@ def test_a_tag_that_does_not_fit_into_the_image(tmp_path: Path, call: Call) -> N
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        ((ROOT / "fieldlayouts" / "orchard_court.toml",), "a layout file, where a camera file is"),
+        ((ROOT / "fieldlayouts" / "orchard_court.toml",), "an arena file, where a camera file is"),
         ((WIDE, "--family", "9h9"), "family: must be one of 36h11, "),
         ((WIDE, "--out", "table.txt"), "table.txt: a table's name must end in .csv"),
         (("nowhere.toml",), "nowhere.toml"),

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from posefuse.cli.main import run
-from posefuse.robot import Lens
-from posefuse.robot.file import load_camera
+from posefuse.robot.camera import Lens
+from posefuse.robot.load import load_camera
 from rendered_board import CHARUCO, known_camera, random_lens, render, varied_poses
 
 ROOT = Path(__file__).parents[2]

@@ -10,13 +10,13 @@ from posefuse.cli.main import cli
 from posefuse.errors import FileError
 
 ROOT = Path(__file__).parents[2]
-LAYOUT = ROOT / "fieldlayouts" / "orchard_court.toml"
+ARENA = ROOT / "fieldlayouts" / "orchard_court.toml"
 ORCHARD = ROOT / "datasets" / "orchard"
 BOARDS = ROOT / "datasets" / "boards"
-FILES = sorted([LAYOUT, *ORCHARD.glob("*.toml"), *ORCHARD.glob("*/*.toml"), *BOARDS.glob("*.toml")])
+FILES = sorted([ARENA, *ORCHARD.glob("*.toml"), *ORCHARD.glob("*/*.toml"), *BOARDS.glob("*.toml")])
 
 KINDS = {
-    "fieldlayouts": "layout",
+    "fieldlayouts": "arena",
     "cameras": "camera",
     "detector": "response",
     "rigs": "rig",
@@ -41,13 +41,13 @@ def test_every_shipped_file_is_known_and_sound(path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "kind"),
     [
-        ('name = "a"\nlength_m = 1\nwidth_m = 1\n[[beacon]]\nid = 1\n', "layout"),
+        ('name = "a"\nlength_m = 1\nwidth_m = 1\n[[beacon]]\nid = 1\n', "arena"),
         ("width_px = 3\nwidth_m = 4\n", "camera"),
-        ("tag_edge_in = 6\n", "layout"),
+        ("tag_edge_in = 6\n", "arena"),
         ('robot = "r.toml"\n', "rig"),
         ("[[waypoint]]\n[[shot]]\n", "course"),
         ('measurement = "pose"\n', "filter"),
-        ('layout = "a"\nfilter = "b"\n[[plan]]\n', "study"),
+        ('arena = "a"\nfilter = "b"\n[[plan]]\n', "study"),
         ("[drivetrain]\n[[box]]\nlength_m = 1\n", "robot"),
     ],
 )
@@ -87,10 +87,10 @@ def test_a_recording_is_known_by_its_folder_or_its_file(tmp_path: Path) -> None:
 def test_the_others_are_still_checked_when_one_is_faulty(tmp_path: Path) -> None:
     bad = tmp_path / "bad.toml"
     bad.write_text(
-        LAYOUT.read_text(encoding="utf-8").replace("length_m = 13.2", "length_m = -1\nheigth = 3"),
+        ARENA.read_text(encoding="utf-8").replace("length_m = 13.2", "length_m = -1\nheigth = 3"),
         encoding="utf-8",
     )
-    done = CliRunner().invoke(cli, ["check", str(bad), str(tmp_path / "no.toml"), str(LAYOUT)])
+    done = CliRunner().invoke(cli, ["check", str(bad), str(tmp_path / "no.toml"), str(ARENA)])
     assert done.exit_code == 2
     line = bad.read_text(encoding="utf-8").split("\n").index("length_m = -1") + 1
     assert done.stderr.split("\n")[:3] == [
@@ -99,12 +99,12 @@ def test_the_others_are_still_checked_when_one_is_faulty(tmp_path: Path) -> None
         "tag_edge_m, tag, goal, obstacle, beacon (got heigth = 3)",
         f"{tmp_path / 'no.toml'}: no such file",
     ]
-    assert done.stdout.startswith(f"{LAYOUT}: field layout 'Orchard court', 13.2 x 6.6 m\n")
+    assert done.stdout.startswith(f"{ARENA}: arena 'Orchard court', 13.2 x 6.6 m\n")
 
 
-def test_what_a_layout_and_a_rig_hold() -> None:
-    done = CliRunner().invoke(cli, ["check", str(LAYOUT), str(ORCHARD / "rigs/four_corners.toml")])
-    assert "12 tags of 36h11, edge 165 mm (ids 0, 1, 2, " in done.stdout
+def test_what_a_arena_and_a_rig_hold() -> None:
+    done = CliRunner().invoke(cli, ["check", str(ARENA), str(ORCHARD / "rigs/four_corners.toml")])
+    assert "12 tags of 36h11, edge 150 mm (ids 0, 1, 2, " in done.stdout
     assert (
         "goal 'north crate': opening 1.2 x 0.6 m, its middle at (12.7, 3.3, 1.6) m" in done.stdout
     )
@@ -114,6 +114,6 @@ def test_what_a_layout_and_a_rig_hold() -> None:
 
 
 def test_a_command_refuses_another_kind_in_one_line() -> None:
-    layout = ROOT / "fieldlayouts" / "orchard_court.toml"
-    with pytest.raises(FileError, match="a layout file, where a study file is wanted"):
-        refuse_other_kinds(layout, "study")
+    arena = ROOT / "fieldlayouts" / "orchard_court.toml"
+    with pytest.raises(FileError, match="an arena file, where a study file is wanted"):
+        refuse_other_kinds(arena, "study")

@@ -27,7 +27,7 @@ def test_the_demo_holds_what_it_promises(study: pf.Study) -> None:
     assert len(study.plans) == 6
     assert [course.name for course in study.courses] == ["easy", "fast spins", "bumps"]
     for course in study.courses:
-        assert course.path.end_s - course.path.start_s == pytest.approx(150.0)
+        assert course.path.end_s - course.path.start_s == pytest.approx(120.0)
         assert len(course.shots) >= 12
     assert len({tuple(m.tilt_rad for m in plan.rig.mounts) for plan in study.plans}) > 2
 
@@ -80,10 +80,10 @@ def test_a_plan_that_sees_nothing_is_named(tmp_path: Path, capsys) -> None:
         "pan_deg = 0\ntilt_deg = -89\n",
         encoding="utf-8",
     )
-    layout = (ROOT / "fieldlayouts" / "orchard_court.toml").read_bytes()
-    (tmp_path / "court.toml").write_bytes(layout)
+    arena = (ROOT / "fieldlayouts" / "orchard_court.toml").read_bytes()
+    (tmp_path / "court.toml").write_bytes(arena)
     (tmp_path / "study.toml").write_text(
-        'name = "floor"\nlayout = "court.toml"\ngoal = "north crate"\n'
+        'name = "floor"\narena = "court.toml"\ngoal = "north crate"\n'
         'courses = ["courses/easy.toml"]\nfilter = "filter.toml"\ntrials = 2\nseed = 1\n'
         "[start]\nposition_std_m = 0.03\nheading_std_deg = 1\n"
         '[[plan]]\nname = "looks down"\nrig = "down.toml"\n',
@@ -99,7 +99,7 @@ def test_a_plan_that_sees_nothing_is_named(tmp_path: Path, capsys) -> None:
     [
         ("trials = 0", "trials"),
         ('goal = "east crate"', "goal: no goal is named 'east crate'"),
-        ('layout = "court.tml"', "no such file"),
+        ('arena = "court.tml"', "no such file"),
         ("speed = 3", "unknown key"),
         ("trials = nan", "trials"),
     ],
@@ -123,8 +123,8 @@ def test_a_course_through_a_post_is_told(tmp_path: Path) -> None:
     study_folder = STUDY.parent
     course = (study_folder / "courses" / "easy.toml").read_text(encoding="utf-8")
     head, _, _ = course.partition("[[waypoint]]")
-    layout = pf.load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
-    post = next(o for o in layout.obstacles if "post" in o.name)
+    arena = pf.load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
+    post = next(o for o in arena.obstacles if "post" in o.name)
     x, y = post.centre_in_world_m[:2]
     (tmp_path / "course.toml").write_text(
         f"{head}[[waypoint]]\nposition_m = [{x - 2}, {y}]\nheading_deg = 0\n"

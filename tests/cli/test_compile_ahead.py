@@ -21,14 +21,14 @@ _TYPES_MISSED = """
 import sys
 from pathlib import Path
 import posefuse as pf
-from posefuse.aim.compiled_chance import hit_shares
+from posefuse.aim.compiled.chance import hit_shares
 from posefuse.cli.compile_ahead import report_of_a_rest
-from posefuse.fusion.compiled import filter_run
-from posefuse.fusion.compiled_bound import bound_run
+from posefuse.fusion.compiled.filter import run_filter
+from posefuse.fusion.compiled.bound import bound_run
 
 study = pf.load_study(sys.argv[1])
 report_of_a_rest(study, Path(sys.argv[2]))
-compiled = {kernel: set(kernel.signatures) for kernel in (filter_run, bound_run, hit_shares)}
+compiled = {kernel: set(kernel.signatures) for kernel in (run_filter, bound_run, hit_shares)}
 pf.compare(study, trials=1)
 for kernel, types in compiled.items():
     print(kernel.__name__, len(types) > 0, len(set(kernel.signatures) - types))
@@ -64,7 +64,7 @@ def test_the_trials_find_what_was_compiled_ahead(tmp_path: Path) -> None:
         check=True,
     )
     assert done.stdout.splitlines() == [
-        "filter_run True 0",
+        "run_filter True 0",
         "bound_run True 0",
         "hit_shares True 0",
     ]

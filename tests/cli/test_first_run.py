@@ -3,7 +3,7 @@
 import pytest
 
 from posefuse.cli.first_run import tell_first_run
-from posefuse.fusion.compiled import filter_run
+from posefuse.fusion.compiled.filter import run_filter
 
 
 @pytest.mark.parametrize(
@@ -17,6 +17,6 @@ def test_only_a_first_run_is_announced(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.setattr("posefuse.compiling.is_cached", lambda _: is_cached)
-    tell_first_run(filter_run)
+    tell_first_run(run_filter)
     out, err = capsys.readouterr()
     assert (out, err) == ("", told)

@@ -43,7 +43,7 @@ def folder(tmp_path):
         for ident, (x, y) in BEACONS.items()
     )
     goal = '[[goal]]\nname = "crate"\ncentre_m = [11, 6, 1.5]\nwidth_m = 1\nheight_m = 0.5\n'
-    (inputs / "layout.toml").write_text(
+    (inputs / "arena.toml").write_text(
         f'name = "yard"\nlength_m = 12.0\nwidth_m = 12.0\n{beacons}{goal}facing_deg = 180\n',
         encoding="utf-8",
     )
@@ -84,7 +84,7 @@ def write_run(folder):
         "t_s,goal\n10.0,crate\n30.05,crate\n55.0,crate\n", encoding="utf-8"
     )
     (folder / "recording.toml").write_text(
-        'name = "two rounds"\nrig = "../inputs/rig.toml"\nlayout = "../inputs/layout.toml"\n'
+        'name = "two rounds"\nrig = "../inputs/rig.toml"\narena = "../inputs/arena.toml"\n'
         'goal = "crate"\n[start]\nx_m = 6.0\ny_m = 3.0\nheading_deg = 0.0\n'
         "position_std_m = 0.1\nheading_std_deg = 2.0\n",
         encoding="utf-8",

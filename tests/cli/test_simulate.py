@@ -44,7 +44,7 @@ def test_a_written_recording_replays_to_the_same_bits(written: Path) -> None:
     study = pf.load_study(STUDY)
     plan = study.plan("two cameras")
     scene = pf.prepare_scene(
-        layout=study.layout,
+        arena=study.arena,
         rig=plan.rig,
         course=study.course("easy"),
         spreads=study.spreads,
@@ -53,10 +53,10 @@ def test_a_written_recording_replays_to_the_same_bits(written: Path) -> None:
     recording = pf.simulate(scene, seed=study.seed, trial=1)
     stored = pf.read_recording(written / "two_cameras-easy-trial_1")
     ours, theirs = (
-        pf.fuse(r, rig=rig, layout=layout, settings=plan.settings)
-        for r, rig, layout in (
-            (recording, plan.rig, study.layout),
-            (stored.recording, stored.rig, stored.layout),
+        pf.fuse(r, rig=rig, arena=arena, settings=plan.settings)
+        for r, rig, arena in (
+            (recording, plan.rig, study.arena),
+            (stored.recording, stored.rig, stored.arena),
         )
     )
     np.testing.assert_array_equal(ours.poses, theirs.poses)

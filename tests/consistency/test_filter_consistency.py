@@ -11,10 +11,11 @@ from scipy import stats
 
 from fusion_runs import Made, make_run_of, settings_for
 from posefuse.checks import FloatArray
-from posefuse.fusion import Estimate, FilterSettings, LateFrames, Measurement, Outcome, StartFrom
+from posefuse.fusion.estimate import Estimate, Outcome
 from posefuse.fusion.fuse import fuse
-from posefuse.geometry import wrap_angle_rad
-from posefuse.recording import SightingKind
+from posefuse.fusion.settings import FilterSettings, LateFrames, Measurement, StartFrom
+from posefuse.geometry.angles import wrap_angle_rad
+from posefuse.recording.recording import SightingKind
 
 ROWS = 151
 TESTED = [25, 80, 150]
@@ -22,7 +23,7 @@ TESTED = [25, 80, 150]
 
 
 def estimate_of(made: Made, settings: FilterSettings) -> Estimate:
-    return fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    return fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
 
 
 def normalised_errors(made: Made, estimate: Estimate) -> FloatArray:
@@ -122,9 +123,9 @@ def test_a_run_without_noise_returns_the_truth() -> None:
 
 def test_ignoring_lateness_ruins_it() -> None:
     nees = {}
-    for late in (LateFrames.REPLAY, LateFrames.AS_CURRENT):
+    for late in (LateFrames.REINSERT, LateFrames.AS_CURRENT):
         nees[late] = nees_of_runs(Measurement.CORNERS, 4, late_frames=late).mean()
-    assert nees[LateFrames.AS_CURRENT] > 30.0 * nees[LateFrames.REPLAY]
+    assert nees[LateFrames.AS_CURRENT] > 30.0 * nees[LateFrames.REINSERT]
 
 
 @pytest.mark.slow

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout.file import load_layout
+from posefuse.arena.load import load_arena
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import (
@@ -22,18 +22,19 @@ from posefuse.fusion.settings import (
     NoiseModel,
     ProcessNoise,
 )
-from posefuse.geometry import angle_difference_rad
+from posefuse.geometry.angles import angle_difference_rad
 from posefuse.motion.course import Course
 from posefuse.motion.path import TruePath
-from posefuse.robot import Gyro, Rig
-from posefuse.robot.file import load_rig
-from posefuse.scoring.statistics import chi_square_average_interval
+from posefuse.robot.drivetrain import Gyro
+from posefuse.robot.load import load_rig
+from posefuse.robot.rig import Rig
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.scene import Scene, prepare_scene
-from posefuse.simulation.simulate import simulate_run
+from posefuse.simulation.simulate import simulate_trial
+from posefuse.statistics.intervals import chi_square_average_interval
 
 ROOT = Path(__file__).parents[2]
-LAYOUT = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 DEMO_RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "four_sides_tilted.toml")
 NOISE_PX = 0.5
 TRAVEL_STD = 0.006
@@ -117,17 +118,15 @@ def scene(rig: Rig, spreads: AsBuiltSpreads | None = None, *, start_std=START_ST
     way = SPEED_M_PER_S * t / 1.2
     poses = np.stack([6.6 + 1.2 * np.cos(way), 2.6 + 1.2 * np.sin(way), 0.2 + 0.0 * t], axis=-1)
     course = Course(name="calm", path=TruePath.through(t, poses))
-    return prepare_scene(
-        layout=LAYOUT, rig=rig, course=course, spreads=spreads, start_std=start_std
-    )
+    return prepare_scene(arena=ARENA, rig=rig, course=course, spreads=spreads, start_std=start_std)
 
 
 def last_nees(scene: Scene, settings: FilterSettings, trials: int) -> np.ndarray:
     """NEES (trials,) at the end of independent runs, and the pose errors behind it."""
     values = []
     for trial in range(trials):
-        recording = simulate_run(scene, seed=11, trial=trial).recording
-        estimate = fuse(recording, rig=scene.rig, layout=LAYOUT, settings=settings)
+        recording = simulate_trial(scene, seed=11, trial=trial).recording
+        estimate = fuse(recording, rig=scene.rig, arena=ARENA, settings=settings)
         error = estimate.poses[-1] - recording.truth.poses[-1]
         error[2] = angle_difference_rad(estimate.poses[-1, 2], recording.truth.poses[-1, 2])
         values.append(error @ np.linalg.solve(estimate.covs[-1], error))
@@ -170,9 +169,9 @@ def test_the_errors_of_a_real_build_show() -> None:
 def test_a_run_without_noise_returns_the_truth(measurement: Measurement) -> None:
     rig = white_rig(noise_px=1e-9, travel_std=0.0)
     quiet = scene(rig, start_std=np.zeros(3))
-    recording = simulate_run(quiet, seed=1, trial=0).recording
+    recording = simulate_trial(quiet, seed=1, trial=0).recording
     settings = knowing_settings(measurement)
-    estimate = fuse(recording, rig=rig, layout=LAYOUT, settings=settings)
+    estimate = fuse(recording, rig=rig, arena=ARENA, settings=settings)
     np.testing.assert_allclose(estimate.poses[:, :2], recording.truth.poses[:, :2], atol=1e-4)
     off = angle_difference_rad(estimate.poses[:, 2], recording.truth.poses[:, 2])
     np.testing.assert_allclose(off, 0.0, atol=1e-4)
@@ -181,10 +180,10 @@ def test_a_run_without_noise_returns_the_truth(measurement: Measurement) -> None
 def test_late_frames_put_back_beat_frames_taken_as_current() -> None:
     """Ignoring lateness must cost far more than the noise: the filter believes the past."""
     runs = {}
-    for late in (LateFrames.REPLAY, LateFrames.AS_CURRENT):
+    for late in (LateFrames.REINSERT, LateFrames.AS_CURRENT):
         settings = knowing_settings(Measurement.CORNERS, late_frames=late)
         runs[late] = last_nees(scene(white_rig()), settings, 5).mean()
-    assert runs[LateFrames.AS_CURRENT] > 10.0 * runs[LateFrames.REPLAY]
+    assert runs[LateFrames.AS_CURRENT] > 10.0 * runs[LateFrames.REINSERT]
 
 
 def _over_the_bound(trials: int) -> dict[Measurement, float]:
@@ -193,14 +192,14 @@ def _over_the_bound(trials: int) -> dict[Measurement, float]:
     squares: dict[Measurement, list[float]] = {Measurement.CORNERS: [], Measurement.POSE: []}
     bounds = []
     for trial in range(trials):
-        run = simulate_run(white, seed=11, trial=trial)
+        run = simulate_trial(white, seed=11, trial=trial)
         bound = posterior_bound(
             run.recording, frame_information=run.frame_information(), step_covs=run.step_covs
         )
         bounds.append(np.trace(bound[:, :2, :2], axis1=1, axis2=2)[100:].mean())
         for measurement, values in squares.items():
             settings = knowing_settings(measurement)
-            estimate = fuse(run.recording, rig=white.rig, layout=LAYOUT, settings=settings)
+            estimate = fuse(run.recording, rig=white.rig, arena=ARENA, settings=settings)
             off = (estimate.poses - run.recording.truth.poses)[100:, :2]
             values.append((off**2).sum(axis=1).mean())
     return {m: float(np.sqrt(np.mean(v) / np.mean(bounds))) for m, v in squares.items()}

@@ -13,12 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.sensing import sense
 from posefuse.sensing.detect import detect_tags
+from posefuse.sensing.sightings import sense
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import prepare_scene
-from posefuse.study.file import load_study
+from posefuse.study.load import load_study
 
 ORCHARD = Path(__file__).parents[2] / "datasets" / "orchard"
 FRAMES = 150  # of each course
@@ -48,7 +48,7 @@ def test_full_frames_are_as_the_table_says(tell) -> None:
     expected = found = strangers = 0.0
     unsure, residuals, sizes = 0.0, [], []
     for course in study.courses:
-        scene = prepare_scene(layout=study.layout, rig=rig, course=course)
+        scene = prepare_scene(arena=study.arena, rig=rig, course=course)
         images = TrialImages(build(scene, seed=1, trial=0))
         views = scene.views
         exact = exact_corners(views)

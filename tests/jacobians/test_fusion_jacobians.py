@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fusion_runs import make_layout, make_rig
+from fusion_runs import make_arena, make_rig
 from posefuse.checks import FloatArray
-from posefuse.fusion.compiled_models import (
+from posefuse.fusion.compiled.models import (
     move_camera,
     move_sensor,
     predict,
@@ -15,14 +15,15 @@ from posefuse.fusion.compiled_models import (
     tell_corners,
     tell_pose,
 )
-from posefuse.fusion.models import BeaconModel, CornersModel, MeasurementModel, PoseModel
-from posefuse.fusion.quick import camera_row, tag_row
-from posefuse.fusion.readable import FilterState
-from posefuse.fusion.readable import predict as predict_readable
-from posefuse.geometry import Pose2, Pose3
+from posefuse.fusion.compiled_filter import camera_row, tag_row
+from posefuse.fusion.reference_filter import FilterState
+from posefuse.fusion.reference_filter import predict as predict_readable
+from posefuse.fusion.reference_models import BeaconModel, CornersModel, MeasurementModel, PoseModel
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
 
-LAYOUT, RIG = make_layout(), make_rig()
-TAG = LAYOUT.tags[2]
+ARENA, RIG = make_arena(), make_rig()
+TAG = ARENA.tags[2]
 POSE = np.array([4.1, 2.3, 0.7])
 OFFSETS = {"at the row": np.zeros(3), "after it": np.array([0.03, -0.02, 0.05])}
 SPREADS = {
@@ -42,7 +43,7 @@ def corners_seen(offset: FloatArray) -> CornersModel:
         corners_in_world_m=TAG.corners_in_world_m,
         robot_from_camera=mount.robot_from_camera,
         focal_px=mount.camera.lens.focal_px,
-        row_from_capture=Pose2(offset),
+        row_from_capture=PlanePose(offset),
     )
     off = 0.4 * np.sin(np.arange(8.0))
     return replace(model, values=model.expected(POSE) + off)
@@ -54,9 +55,9 @@ def beacon_heard(offset: FloatArray, width: int) -> BeaconModel:
     return BeaconModel(
         values=np.array([9.4, 0.11])[:width],
         cov=np.diag(SPREADS[name]),
-        beacon_in_world_m=LAYOUT.beacons[2].position_in_world_m,
+        beacon_in_world_m=ARENA.beacons[2].position_in_world_m,
         ranger_in_robot_m=RIG.rangers[1].position_in_robot_m,
-        row_from_capture=Pose2(offset),
+        row_from_capture=PlanePose(offset),
     )
 
 
@@ -64,9 +65,9 @@ def model_of(name: str, offset: FloatArray) -> MeasurementModel:
     if name == "corners":
         return corners_seen(offset)
     if name == "pose":
-        measured = (Pose2(POSE) @ Pose2(offset)).values + np.array([0.02, -0.01, 6.29])
+        measured = (PlanePose(POSE) @ PlanePose(offset)).values + np.array([0.02, -0.01, 6.29])
         return PoseModel.carried_back(
-            measured, np.diag(SPREADS["pose"]), row_from_capture=Pose2(offset)
+            measured, np.diag(SPREADS["pose"]), row_from_capture=PlanePose(offset)
         )
     return beacon_heard(offset, 2 if name == "range and bearing" else 1)
 
@@ -116,7 +117,7 @@ def test_compiled_models_against_the_readable(name: str, place: str) -> None:
         values, informations = np.zeros((1, 2)), np.zeros((1, 2))
         values[0, : len(model.values)] = model.values
         informations[0, : len(model.values)] = 1.0 / SPREADS[name]
-        beacons = LAYOUT.beacons[2].position_in_world_m[None]
+        beacons = ARENA.beacons[2].position_in_world_m[None]
         assert tell_beacon(states, 0, moved, beacons, 0, values, informations, 0, told)
     np.testing.assert_allclose(told, information_of(model), rtol=1e-9, atol=1e-9)
 
@@ -137,8 +138,8 @@ def test_the_step_against_central_differences() -> None:
     numeric = np.stack(
         [
             (
-                (Pose2(POSE + step * axis) @ Pose2(motion)).values
-                - (Pose2(POSE - step * axis) @ Pose2(motion)).values
+                (PlanePose(POSE + step * axis) @ PlanePose(motion)).values
+                - (PlanePose(POSE - step * axis) @ PlanePose(motion)).values
             )
             / (2 * step)
             for axis in np.eye(3)
@@ -147,7 +148,7 @@ def test_the_step_against_central_differences() -> None:
     )
     spread = np.diag([1e-4, 1e-4, 4e-4])
     expected = numeric @ cov @ numeric.T + spread
-    readable = predict_readable(FilterState(pose=POSE, cov=cov), Pose2(motion), spread)
+    readable = predict_readable(FilterState(pose=POSE, cov=cov), PlanePose(motion), spread)
     np.testing.assert_allclose(readable.cov, expected, rtol=1e-7, atol=1e-12)
     states = np.zeros((2, 9))
     states[0] = np.concatenate([POSE, cov[np.triu_indices(3)]])
@@ -180,6 +181,6 @@ def test_the_camera_row_projects_like_the_mount() -> None:
     mount = RIG.mounts[2]
     row = camera_row(mount)
     point = np.array([2.0, -0.3, 0.9])
-    x, y, z = Pose3(mount.robot_from_camera.matrix).inverse().transform(point)
+    x, y, z = SpacePose(mount.robot_from_camera.matrix).inverse().transform(point)
     projected = row[:9].reshape(3, 3) @ point - row[9:12]
     np.testing.assert_allclose(projected, [*(mount.camera.lens.focal_px * [x, y]), z], atol=1e-9)

@@ -4,18 +4,19 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from posefuse.fieldlayout import Tag
-from posefuse.geometry import Pose3
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
+from posefuse.arena.arena import Tag
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import project
-from posefuse.solving.compiled_plane import (
+from posefuse.solving.compiled.plane import (
     MOUNT_ROWS,
     PLANE_ROWS,
     plane_lanes,
     spread_lanes,
     whiten_lanes,
 )
-from posefuse.solving.compiled_refine import (
+from posefuse.solving.compiled.refine import (
     CORNER_ROWS,
     FACTOR_ROWS,
     NORMAL_ROWS,
@@ -25,7 +26,7 @@ from posefuse.solving.compiled_refine import (
     normal_lanes,
     step_lanes,
 )
-from posefuse.solving.compiled_square import LANES, VIEW_ROWS
+from posefuse.solving.compiled.square import LANES, VIEW_ROWS
 from posefuse.solving.fixes import solve_frames
 
 SMALL = 1e-6
@@ -207,11 +208,9 @@ def test_covariance_is_that_of_small_errors_of_the_pixels(count, distortion):
     tags, pixels = [], []
     for number in range(count):
         turn = Rotation.from_euler("yx", [35.0 - 20.0 * number, 20.0], degrees=True) * facing
-        seen = Pose3.from_parts(turn.as_matrix(), [0.8 - 0.7 * number, 0.3, 2.0 + 0.3 * number])
+        seen = SpacePose.from_parts(turn.as_matrix(), [0.8 - 0.7 * number, 0.3, 2.0 + 0.3 * number])
         tags.append(
-            Tag(
-                id=number, family="36h11", edge_m=0.165, world_from_tag=eye.robot_from_camera @ seen
-            )
+            Tag(id=number, family="36h11", edge_m=0.15, world_from_tag=eye.robot_from_camera @ seen)
         )
         pixels.append(project(seen.transform(tags[-1].corners_in_tag_m), lens))
     exact = np.array(pixels)

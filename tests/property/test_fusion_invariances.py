@@ -7,12 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fusion_runs import Made, make_run_of, settings_for, with_frames
+from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout import FieldLayout
-from posefuse.fusion import Estimate, Measurement
+from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.fuse import fuse
-from posefuse.geometry import Pose2, Pose3, angle_difference_rad
-from posefuse.recording import Recording, SightingKind, StartPose
+from posefuse.fusion.settings import Measurement
+from posefuse.geometry.angles import angle_difference_rad
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.recording.recording import Recording, SightingKind, StartPose
 
 MEASUREMENTS = st.sampled_from(list(Measurement))
 ROWS = 61
@@ -20,7 +23,7 @@ ROWS = 61
 
 def estimate_of(made: Made, measurement: Measurement, **changes: object) -> Estimate:
     chosen = settings_for(measurement, **changes)
-    return fuse(made.recording, rig=made.rig, layout=made.layout, settings=chosen)
+    return fuse(made.recording, rig=made.rig, arena=made.arena, settings=chosen)
 
 
 @given(
@@ -50,19 +53,19 @@ def test_late_frames_put_back_give_the_in_time_answer(
     np.testing.assert_array_equal(actual.innovations.nis, expected.innovations.nis)
 
 
-def moved_layout(layout: FieldLayout, world_from_old: Pose2) -> FieldLayout:
-    lifted = Pose3.from_plane(world_from_old)
+def moved_arena(arena: Arena, world_from_old: PlanePose) -> Arena:
+    lifted = SpacePose.from_plane(world_from_old)
     return replace(
-        layout,
-        tags=tuple(replace(t, world_from_tag=lifted @ t.world_from_tag) for t in layout.tags),
+        arena,
+        tags=tuple(replace(t, world_from_tag=lifted @ t.world_from_tag) for t in arena.tags),
         beacons=tuple(
             replace(b, position_in_world_m=lifted.transform(b.position_in_world_m))
-            for b in layout.beacons
+            for b in arena.beacons
         ),
     )
 
 
-def moved_start(recording: Recording, world_from_old: Pose2) -> Recording:
+def moved_start(recording: Recording, world_from_old: PlanePose) -> Recording:
     start = recording.start
     assert start is not None
     turn = turning(world_from_old)
@@ -73,7 +76,7 @@ def moved_start(recording: Recording, world_from_old: Pose2) -> Recording:
     return replace(recording, start=moved)
 
 
-def turning(pose: Pose2) -> FloatArray:
+def turning(pose: PlanePose) -> FloatArray:
     c, s = np.cos(pose.heading_rad), np.sin(pose.heading_rad)
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
@@ -88,15 +91,15 @@ def test_moving_the_world_moves_the_estimate(
     measurement: Measurement, seed: int, shift: tuple[float, float, float]
 ) -> None:
     made = make_run_of(measurement.sighting_kind, seed=seed, rows=ROWS)
-    world_from_old = Pose2(shift)
+    world_from_old = PlanePose(shift)
     moved = replace(
         made,
         recording=moved_start(made.recording, world_from_old),
-        layout=moved_layout(made.layout, world_from_old),
+        arena=moved_arena(made.arena, world_from_old),
     )
     before = estimate_of(made, measurement, gate_probability=None)
     after = estimate_of(moved, measurement, gate_probability=None)
-    expected = (world_from_old @ Pose2(before.poses)).values
+    expected = (world_from_old @ PlanePose(before.poses)).values
     np.testing.assert_allclose(after.poses[:, :2], expected[:, :2], atol=1e-6)
     turn = angle_difference_rad(after.poses[:, 2], expected[:, 2])
     np.testing.assert_allclose(turn, 0.0, atol=1e-7)

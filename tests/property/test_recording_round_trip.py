@@ -8,10 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from posefuse.fieldlayout.file import load_layout
+from posefuse.arena.load import load_arena
 from posefuse.files.numbers import LARGEST
-from posefuse.geometry import Pose2
-from posefuse.recording import (
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.folder import StoredRecording, read_recording, write_recording
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -21,8 +22,7 @@ from posefuse.recording import (
     StartPose,
     Truth,
 )
-from posefuse.recording.folder import StoredRecording, read_recording, write_recording
-from posefuse.robot.file import load_rig
+from posefuse.robot.load import load_rig
 
 REPOSITORY = Path(__file__).parents[2]
 CAMERA_RIG = REPOSITORY / "datasets/orchard/rigs/four_sides_level.toml"
@@ -89,7 +89,7 @@ def recordings(draw, *, sensor_names, kind, ids, goals):
         poses[:, 2] = 0.0
     shots_s = draw(rising(epoch_s=epoch_s, least=0))
     root = draw(numbers((3, 3), st.floats(-10.0, 10.0)))
-    start = StartPose(world_from_robot=Pose2(draw(numbers(3))), cov=root @ root.T)
+    start = StartPose(world_from_robot=PlanePose(draw(numbers(3))), cov=root @ root.T)
     return Recording(
         name=draw(st.text(st.characters(exclude_categories=["Cs"]), min_size=1)),
         sensor_names=sensor_names,
@@ -127,13 +127,13 @@ def assert_same_bits(one, other):
         assert one == other
 
 
-def assert_survives(recording, rig_path, layout_path):
+def assert_survives(recording, rig_path, arena_path):
     stored = StoredRecording(
         recording=recording,
         rig=load_rig(rig_path),
-        layout=load_layout(layout_path),
+        arena=load_arena(arena_path),
         rig_path=rig_path,
-        layout_path=layout_path,
+        arena_path=arena_path,
     )
     with tempfile.TemporaryDirectory() as folder:
         write_recording(stored, Path(folder) / "run")
@@ -163,7 +163,7 @@ def test_corners_survive(recording):
 def test_ranges_survive(tmp_path_factory, recording):
     inputs = tmp_path_factory.mktemp("inputs")
     (inputs / "rig.toml").write_text(RANGER_RIG, encoding="utf-8")
-    (inputs / "layout.toml").write_text(LAWN, encoding="utf-8")
+    (inputs / "arena.toml").write_text(LAWN, encoding="utf-8")
     robot = (REPOSITORY / "datasets/orchard/robot.toml").read_bytes()
     (inputs / "robot.toml").write_bytes(robot)
-    assert_survives(recording, inputs / "rig.toml", inputs / "layout.toml")
+    assert_survives(recording, inputs / "rig.toml", inputs / "arena.toml")

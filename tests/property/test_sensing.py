@@ -6,20 +6,15 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from posefuse.fieldlayout import Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
-from posefuse.sensing import (
-    RobotBoxes,
-    TagViews,
-    WorldBoxes,
-    corner_information,
-    project,
-    tag_views,
-    undistort,
-    valid_radius,
-)
+from posefuse.arena.arena import Tag, tag_pose
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.information import corner_information
+from posefuse.sensing.projection import project, undistort, valid_radius
+from posefuse.sensing.views import TagViews, tag_views
 
 angles = st.floats(-math.pi, math.pi)
 radial = st.floats(-0.4, 0.4)
@@ -66,7 +61,7 @@ def test_projection_does_not_depend_on_the_distance_along_the_ray(
     np.testing.assert_allclose(near, far, rtol=0, atol=1e-8)
 
 
-def _views(world: Pose3, seed: int) -> TagViews:
+def _views(world: SpacePose, seed: int) -> TagViews:
     """A robot at some poses among tags and crates, all of it moved by ``world`` (about z)."""
     rng = np.random.default_rng(seed)
     camera = Camera(
@@ -94,8 +89,9 @@ def _views(world: Pose3, seed: int) -> TagViews:
         )
         for i in range(12)
     ]
-    robot = Pose3.from_plane(
-        Pose2(rng.uniform([-2, -2, -3], [2, 2, 3], (20, 3))), lean_rad=rng.normal(0, 0.03, (20, 2))
+    robot = SpacePose.from_plane(
+        PlanePose(rng.uniform([-2, -2, -3], [2, 2, 3], (20, 3))),
+        lean_rad=rng.normal(0, 0.03, (20, 2)),
     )
     velocity = rng.normal(0.0, 1.0, (20, 2, 3)) @ world.rotation.T
     return tag_views(
@@ -120,8 +116,8 @@ def _views(world: Pose3, seed: int) -> TagViews:
 @settings(max_examples=30)
 @given(x=st.floats(-20, 20), y=st.floats(-20, 20), turn=angles, seed=st.integers(0, 1000))
 def test_moving_the_whole_world_changes_nothing(x: float, y: float, turn: float, seed: int) -> None:
-    world = Pose3.from_plane(Pose2([x, y, turn]), height_m=0.5)
-    here, there = _views(Pose3.identity(), seed), _views(world, seed)
+    world = SpacePose.from_plane(PlanePose([x, y, turn]), height_m=0.5)
+    here, there = _views(SpacePose.identity(), seed), _views(world, seed)
     assume(here.sighting_count == there.sighting_count)  # a corner on the very edge may flip
     np.testing.assert_array_equal(here.tag, there.tag)
     for name in ("distance_m", "cos_incidence", "edge_px", "velocity_px_per_s"):

@@ -26,10 +26,11 @@ from typing import Any
 
 import numpy as np
 
+from posefuse.arena.load import load_arena
 from posefuse.checks import FloatArray
-from posefuse.fieldlayout.file import load_layout
-from posefuse.geometry import Pose2
-from posefuse.recording import (
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.folder import StoredRecording, write_recording
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -38,8 +39,7 @@ from posefuse.recording import (
     StartPose,
     Truth,
 )
-from posefuse.recording.folder import StoredRecording, write_recording
-from posefuse.robot.file import load_rig
+from posefuse.robot.load import load_rig
 
 RANGE_SCALE = 1.069
 START_STD_M = 0.02
@@ -78,7 +78,7 @@ def plaza_arrays(number: int, folder: Path) -> dict[str, FloatArray]:
 
 
 def write_plaza(number: int, data: dict[str, FloatArray], folder: Path) -> None:
-    """Writes the recording folder ``folder/recording`` with its rig and layout beside it."""
+    """Writes the recording folder ``folder/recording`` with its rig and arena beside it."""
     folder.mkdir(parents=True)
     truth_m = data["GT"][:, 1:3]
     all_m = np.concatenate([truth_m, data["TL"][:, 1:3], [[0.0, 0.0]]])
@@ -86,22 +86,22 @@ def write_plaza(number: int, data: dict[str, FloatArray], folder: Path) -> None:
     size_m = np.ceil(all_m.max(axis=0)) + origin_m + MARGIN_M
     (folder / "robot.toml").write_text(ROBOT_TOML, encoding="utf-8")
     (folder / "rig.toml").write_text(RIG_TOML, encoding="utf-8")
-    (folder / "layout.toml").write_text(
-        _layout_toml(number, data["TL"], origin_m, size_m), encoding="utf-8"
+    (folder / "arena.toml").write_text(
+        _arena_toml(number, data["TL"], origin_m, size_m), encoding="utf-8"
     )
     stored = StoredRecording(
         recording=_recording(number, data, origin_m),
         rig=load_rig(folder / "rig.toml"),
-        layout=load_layout(folder / "layout.toml"),
+        arena=load_arena(folder / "arena.toml"),
         rig_path=folder / "rig.toml",
-        layout_path=folder / "layout.toml",
+        arena_path=folder / "arena.toml",
         goal="origin",
         clock="the logger's, in seconds",
     )
     write_recording(stored, folder / "recording")
 
 
-def _layout_toml(number: int, beacons: FloatArray, origin_m: FloatArray, size_m: FloatArray) -> str:
+def _arena_toml(number: int, beacons: FloatArray, origin_m: FloatArray, size_m: FloatArray) -> str:
     lines = [
         f'name = "Plaza {number}"',
         f"length_m = {size_m[0]}",
@@ -126,7 +126,7 @@ def _recording(number: int, data: dict[str, FloatArray], origin_m: FloatArray) -
     ranges = data["TD"][np.argsort(data["TD"][:, 0], kind="stable")]
     stamps_s = ranges[:, 0].copy()
     stamps_s[1:][np.diff(stamps_s) == 0.0] += SAME_STAMP_STEP_S
-    start = Pose2([*(truth[0, 1:3] + origin_m), path[0, 3]])
+    start = PlanePose([*(truth[0, 1:3] + origin_m), path[0, 3]])
     return Recording(
         name=f"Plaza {number}",
         sensor_names=("radio",),

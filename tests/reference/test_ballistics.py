@@ -4,12 +4,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from posefuse.aim import (
-    GRAVITY_M_PER_S2,
-    launch_angles_rad,
-    least_speed_m_per_s,
-    pivot_slope_rad_per_m,
-)
+from posefuse.aim.air import GRAVITY_M_PER_S2
+from posefuse.aim.ballistics import launch_angles_rad, least_speed_m_per_s, pivot_slope_rad_per_m
 
 BOOK_GRAVITY_M_PER_S2 = 9.80
 """Ling, Sanny, Moebs, University Physics vol. 1, OpenStax 2016, sec. 4.3 (module m58291)."""

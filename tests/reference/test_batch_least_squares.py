@@ -8,8 +8,9 @@ import pytest
 from scipy.optimize import least_squares
 
 from posefuse.checks import FloatArray
-from posefuse.fusion.quick import filter_quick
-from posefuse.geometry import Pose2, arc_twist, wrap_angle_rad
+from posefuse.fusion.compiled_filter import filter_compiled
+from posefuse.geometry.angles import wrap_angle_rad
+from posefuse.geometry.plane import PlanePose, arc_twist
 from textbook_runs import ConstantVelocity, hand_made_run
 
 STEP = np.array([1.0, 0.0, np.radians(30.0)])
@@ -20,7 +21,7 @@ FIXES = {1: np.array([1.05, 0.02, 0.50]), 3: np.array([2.30, 1.45, 1.60])}
 
 def off_by(expected: FloatArray, actual: FloatArray) -> FloatArray:
     """The twist (logarithm of SE(2)) from the pose ``expected`` to ``actual``."""
-    return arc_twist((Pose2(expected).inverse() @ Pose2(actual)).wrapped())
+    return arc_twist((PlanePose(expected).inverse() @ PlanePose(actual)).wrapped())
 
 
 def pose_graph(step_std: FloatArray) -> tuple[FloatArray, FloatArray, float]:
@@ -33,14 +34,14 @@ def pose_graph(step_std: FloatArray) -> tuple[FloatArray, FloatArray, float]:
         poses = flat.reshape(-1, 3)
         rows = [off_by(np.zeros(3), poses[0]) / PRIOR_STD]
         for before, after in itertools.pairwise(poses):
-            driven = (Pose2(before) @ Pose2(STEP)).values
+            driven = (PlanePose(before) @ PlanePose(STEP)).values
             rows.append(off_by(driven, after) / step_std)
         rows += [off_by(fix, poses[k]) / FIX_STD for k, fix in FIXES.items()]
         return np.concatenate(rows)
 
     guess = [np.zeros(3)]
     for _ in range(3):
-        guess.append((Pose2(guess[-1]) @ Pose2(STEP)).values)
+        guess.append((PlanePose(guess[-1]) @ PlanePose(STEP)).values)
     found = least_squares(errors, np.concatenate(guess), xtol=1e-15, ftol=1e-15, gtol=1e-15)
     cov = np.linalg.inv(found.jac.T @ found.jac)[-3:, -3:]
     c, s = np.cos(found.x[-1]), np.sin(found.x[-1])
@@ -72,10 +73,10 @@ def test_and_gtsam_itself_agrees_where_steps_spread_alike() -> None:
         return gtsam.noiseModel.Diagonal.Sigmas(std)
 
     graph.add(gtsam.PriorFactorPose2(0, gtsam.Pose2(0, 0, 0), spread(PRIOR_STD)))
-    pose = Pose2(np.zeros(3))
+    pose = PlanePose(np.zeros(3))
     for k in range(4):
         guess.insert(k, gtsam.Pose2(*pose.values))
-        pose = pose @ Pose2(STEP)
+        pose = pose @ PlanePose(STEP)
         if k < 3:
             std = spread(np.array([0.04, 0.04, 0.02]))
             graph.add(gtsam.BetweenFactorPose2(k, k + 1, gtsam.Pose2(*STEP), std))
@@ -93,7 +94,7 @@ def test_one_pass_of_the_filter_comes_close_to_the_last_pose() -> None:
     std = np.array([0.04, 0.04, 0.02])
     rows = np.array(list(FIXES))
     run = hand_made_run(
-        twists=np.concatenate([np.zeros((1, 3)), np.tile(arc_twist(Pose2(STEP)), (3, 1))]),
+        twists=np.concatenate([np.zeros((1, 3)), np.tile(arc_twist(PlanePose(STEP)), (3, 1))]),
         step_vars=np.tile(std[1:] ** 2, (4, 1)),
         start=np.zeros(3),
         start_cov=np.diag(PRIOR_STD**2),
@@ -102,7 +103,7 @@ def test_one_pass_of_the_filter_comes_close_to_the_last_pose() -> None:
         poses=np.array(list(FIXES.values())),
         covs=np.tile(np.diag(FIX_STD**2), (2, 1, 1)),
     )
-    estimate = filter_quick(run)
+    estimate = filter_compiled(run)
     poses, cov, _ = pose_graph(std)
     off = estimate.poses[-1] - poses[-1]
     assert np.hypot(*off[:2]) < 0.003
@@ -126,7 +127,7 @@ def test_of_a_linear_run_filter_and_batch_are_the_same() -> None:
         values=values,
         variance=0.25,
     )
-    states, covs = track.track(filter_quick(run))
+    states, covs = track.track(filter_compiled(run))
     step = np.array([[1.0, 1.0], [0.0, 1.0]])
     spread = np.linalg.inv(0.1 * np.array([[1 / 3, 1 / 2], [1 / 2, 1.0]]))
     information, told = np.zeros((10, 10)), np.zeros(10)

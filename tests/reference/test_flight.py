@@ -7,15 +7,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.special import lambertw
 
-from posefuse.aim import (
-    FlightLaw,
-    flight_law,
-    flight_reference,
-    fly,
-    sphere_drag_coefficient,
-    standard_air,
-)
-from posefuse.robot import Drag, Projectile, Shooter
+from posefuse.aim.air import sphere_drag_coefficient, standard_air
+from posefuse.aim.flight import flight_reference, fly
+from posefuse.aim.law import FlightLaw, flight_law
+from posefuse.robot.shooter import Drag, Projectile, Shooter
 
 LEVEL = (0.0, 0.0, 1.0)
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from posefuse.aim import wilson_bounds
 from posefuse.errors import InputError
+from posefuse.statistics.wilson import wilson_bounds
 
 
 @pytest.mark.parametrize(

@@ -12,11 +12,12 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout.file import load_layout
-from posefuse.geometry import Pose2, Pose3
-from posefuse.randomness import stream_key
-from posefuse.robot.file import load_rig
-from posefuse.sensing import RobotBoxes, WorldBoxes
+from posefuse.arena.load import load_arena
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.randomness.streams import stream_key
+from posefuse.robot.load import load_rig
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.camera_view import camera_view
 from posefuse.sensing.detect import detect_tags
 from posefuse.sensing.render import CameraMotion, render
@@ -24,7 +25,7 @@ from posefuse.sensing.surroundings import Surroundings
 from rendering import OUTWARD
 
 ROOT = Path(__file__).parents[2]
-LAYOUT = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "four_corners.toml")
 SURE_PX = 20.0  # shortest edge that either detector finds, here,
 MARGIN_PX = 10.0  # where the tag's white margin is in the image, too
@@ -35,9 +36,9 @@ ITS_ORDER = [1, 0, 3, 2]
 def frames(count: int):
     """Images from places all over the court, each with the camera's pose in mid exposure."""
     generator = np.random.default_rng(7)
-    around = Surroundings.from_layout(
-        LAYOUT,
-        boxes=WorldBoxes.from_obstacles(LAYOUT.obstacles),
+    around = Surroundings.from_arena(
+        ARENA,
+        boxes=WorldBoxes.from_obstacles(ARENA.obstacles),
         robot_boxes=RobotBoxes.from_body(RIG.body),
     )
     views = [camera_view(mount.camera.lens, mount.camera.sensor) for mount in RIG.mounts]
@@ -45,10 +46,12 @@ def frames(count: int):
         mount, view = RIG.mounts[number % len(views)], views[number % len(views)]
         exposure_s = mount.camera.timing.exposure_s
         instants = np.linspace(-0.5, 0.5, 5) * exposure_s
-        x, y = generator.uniform(1.0, (LAYOUT.length_m - 1.0, LAYOUT.width_m - 1.0))
+        x, y = generator.uniform(1.0, (ARENA.length_m - 1.0, ARENA.width_m - 1.0))
         rate = generator.uniform(-MOST_TURN_RAD_PER_S, MOST_TURN_RAD_PER_S)
         headings = generator.uniform(-3.1, 3.1) + rate * instants
-        robot = Pose3.from_plane(Pose2(np.column_stack([np.full(5, x), np.full(5, y), headings])))
+        robot = SpacePose.from_plane(
+            PlanePose(np.column_stack([np.full(5, x), np.full(5, y), headings]))
+        )
         motion = CameraMotion(
             instants_s=instants,
             world_from_camera=robot @ mount.robot_from_camera,
@@ -63,14 +66,14 @@ def frames(count: int):
             key=stream_key(7, 0, "image noise"),
             frame=number,
         )
-        yield image, Pose3(motion.world_from_camera.matrix[2]), mount.camera.lens
+        yield image, SpacePose(motion.world_from_camera.matrix[2]), mount.camera.lens
 
 
-def by_cv2(world_from_camera: Pose3, lens) -> dict[int, np.ndarray]:
+def by_cv2(world_from_camera: SpacePose, lens) -> dict[int, np.ndarray]:
     """True corners (4, 2) of every tag by its id."""
     nowhere, camera_from_world = np.zeros(3), world_from_camera.inverse()
     corners = {}
-    for tag in LAYOUT.tags:
+    for tag in ARENA.tags:
         points = camera_from_world.transform(tag.corners_in_world_m)
         pixels, _ = cv2.projectPoints(points, nowhere, nowhere, lens.matrix, lens.distortion)
         corners[tag.id] = pixels.reshape(4, 2)

@@ -15,11 +15,11 @@ import pytest
 from scipy.spatial.transform import Rotation
 from scipy.stats import norm
 
-from posefuse.geometry import Pose3
-from posefuse.robot import Camera, Detector, Lens, Timing
-from posefuse.sensing import project
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Timing
 from posefuse.sensing.detect import detect_tags
-from posefuse.solving import fix_from_corners
+from posefuse.sensing.projection import project
+from posefuse.solving.single import fix_from_corners
 from rendering import EVEN, OUTWARD, SENSOR, TagShot, shot
 
 EDGE_M, FOCAL_PX = 0.16, 400.0
@@ -140,7 +140,7 @@ def answers(yaw_deg: float, z_m: float, draws: int) -> tuple[np.ndarray, np.ndar
         true = case.corners_px + np.array(case.view.window[:2])
         found = found_px(case, seed)
         both = fix_from_corners(true, tag=case.tag, camera=camera).camera_from_tag
-        mirrored = Pose3(both.matrix[1]).transform(case.tag.corners_in_tag_m)
+        mirrored = SpacePose(both.matrix[1]).transform(case.tag.corners_in_tag_m)
         line = (project(mirrored, camera.lens) - true).ravel()
         first = fix_from_corners(found, tag=case.tag, camera=camera).camera_from_tag.rotation[0]
         off = [np.linalg.norm(first[:, 2] - one[:, 2]) for one in both.rotation]

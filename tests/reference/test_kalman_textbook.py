@@ -11,14 +11,14 @@ import pytest
 from scipy import linalg, stats
 
 from posefuse.checks import FloatArray
-from posefuse.fusion import Estimate
-from posefuse.fusion.quick import filter_quick
-from posefuse.fusion.readable import filter_readable
-from posefuse.fusion.run import FilterRun
+from posefuse.fusion.compiled_filter import filter_compiled
+from posefuse.fusion.estimate import Estimate
+from posefuse.fusion.filter_input import FilterInput
+from posefuse.fusion.reference_filter import filter_reference
 from textbook_runs import ConstantVelocity, hand_made_run
 
-FILTERS = pytest.mark.parametrize("run_filter", [filter_quick, filter_readable])
-Filter = Callable[[FilterRun], Estimate]
+FILTERS = pytest.mark.parametrize("run_filter", [filter_compiled, filter_reference])
+Filter = Callable[[FilterInput], Estimate]
 
 # Annual flow of the Nile at Aswan 1871-1970, 10^8 m^3: the values from memory of R's data set
 # "Nile"; their mean and the first five are those printed in the sources below.
@@ -37,7 +37,7 @@ NILE = np.array(
 
 def level_run(
     values: FloatArray, *, q: float, r: float, p1: float, first_row: int = 0
-) -> FilterRun:
+) -> FilterInput:
     """A standing robot whose x wanders with variance ``q`` a row and is measured with ``r``.
 
     Measured at every row from ``first_row`` on.
@@ -198,6 +198,6 @@ def test_no_process_noise_and_a_diffuse_start() -> None:
         values=np.zeros(5),
         variance=1.0,
     )
-    cov = track.track(filter_quick(run))[1][-1]
+    cov = track.track(filter_compiled(run))[1][-1]
     np.testing.assert_allclose(cov[0], [0.6, 0.2], atol=1e-5)
     assert cov[1, 1] == pytest.approx(12.0 / (5 * 24), abs=1e-5)

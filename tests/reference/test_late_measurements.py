@@ -11,14 +11,15 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from posefuse.fusion import Estimate, FilterSettings, LateFrames, Outcome
-from posefuse.fusion.quick import filter_quick
-from posefuse.fusion.readable import filter_readable
-from posefuse.fusion.run import FilterRun
+from posefuse.fusion.compiled_filter import filter_compiled
+from posefuse.fusion.estimate import Estimate, Outcome
+from posefuse.fusion.filter_input import FilterInput
+from posefuse.fusion.reference_filter import filter_reference
+from posefuse.fusion.settings import FilterSettings, LateFrames
 from textbook_runs import ConstantVelocity
 
-FILTERS = pytest.mark.parametrize("run_filter", [filter_quick, filter_readable])
-Filter = Callable[[FilterRun], Estimate]
+FILTERS = pytest.mark.parametrize("run_filter", [filter_compiled, filter_reference])
+Filter = Callable[[FilterInput], Estimate]
 
 VALUES = np.array([1.1, 1.9, 3.2, 3.9, 5.3])
 TRACK = ConstantVelocity(
@@ -29,7 +30,7 @@ LATE_BY_A_STEP = np.array([0, EACH, 2 * EACH, 4 * EACH + 1, 4 * EACH])
 """Arrival rows: the fourth measurement comes one row after the fifth, without any motion."""
 
 
-def run_of(late_frames: LateFrames, *, drop_older_than_s: float = 0.5) -> FilterRun:
+def run_of(late_frames: LateFrames, *, drop_older_than_s: float = 0.5) -> FilterInput:
     return TRACK.run(
         steps=4,
         start=np.zeros(2),
@@ -49,7 +50,7 @@ def run_of(late_frames: LateFrames, *, drop_older_than_s: float = 0.5) -> Filter
 
 @FILTERS
 def test_put_back_it_gives_the_in_order_answer(run_filter: Filter) -> None:
-    estimate = run_filter(run_of(LateFrames.REPLAY))
+    estimate = run_filter(run_of(LateFrames.REINSERT))
     states, covs = TRACK.track(estimate)
     np.testing.assert_allclose(states[-1], [5.183178876, 1.092928865], atol=2e-8)
     expected = [[0.172410077, 0.090327027], [0.090327027, 0.138017558]]

@@ -17,7 +17,7 @@ from posefuse.calibration.lens import LensCalibration, calibrate_lens
 from posefuse.calibration.views import find_board
 from posefuse.checks import FloatArray
 from posefuse.errors import DegenerateView
-from posefuse.robot import Lens
+from posefuse.robot.camera import Lens
 from rendered_board import (
     CHARUCO,
     CHESSBOARD,

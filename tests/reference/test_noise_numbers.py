@@ -5,11 +5,15 @@ import math
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout import Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
-from posefuse.sensing import RobotBoxes, TagViews, WorldBoxes, corner_information, sense, tag_views
+from posefuse.arena.arena import Tag, tag_pose
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.information import corner_information
+from posefuse.sensing.sightings import sense
+from posefuse.sensing.views import TagViews, tag_views
 
 
 def one_view(
@@ -49,7 +53,7 @@ def one_view(
         camera_of_frame=np.array([0]),
         frame_number=np.array([0]),
         captured_at_s=np.array([0.0]),
-        world_from_robot=Pose3.from_plane(Pose2(np.zeros((1, 3)))).matrix,
+        world_from_robot=SpacePose.from_plane(PlanePose(np.zeros((1, 3)))).matrix,
         robot_twist=np.array([[0.0, 0.0, turn_rate_rad_per_s, 0.0, sideways_m_per_s, 0.0]]),
         mounts=[mount],
         tags=[Tag(id=0, family="36h11", edge_m=edge_m, world_from_tag=pose)],

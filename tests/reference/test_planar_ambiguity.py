@@ -7,14 +7,13 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from posefuse.fieldlayout import Tag
-from posefuse.geometry import Pose3
-from posefuse.geometry.space import BODY_FROM_OPTICAL
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
+from posefuse.arena.arena import Tag
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import project
-from posefuse.solving import fix_from_corners
-from posefuse.solving.compiled_refine import CORNER_ROWS, miss_lanes
-from posefuse.solving.compiled_square import (
+from posefuse.solving.compiled.refine import CORNER_ROWS, miss_lanes
+from posefuse.solving.compiled.square import (
     LANES,
     SLOPE_ROWS,
     SQUARE_ROWS,
@@ -24,9 +23,10 @@ from posefuse.solving.compiled_square import (
     slope_lanes,
 )
 from posefuse.solving.fixes import solve_frames
+from posefuse.solving.single import fix_from_corners
 
 FOCAL_PX, EDGE_M = 800.0, 0.16
-WORLD_FROM_CAMERA = Pose3.from_parts(BODY_FROM_OPTICAL, np.zeros(3))
+WORLD_FROM_CAMERA = SpacePose.from_parts(BODY_FROM_OPTICAL, np.zeros(3))
 EYE = Mount(
     name="eye",
     camera=Camera(
@@ -46,30 +46,30 @@ EYE = Mount(
 )
 
 
-def yawed(yaw_deg: float, z_m: float) -> Pose3:
+def yawed(yaw_deg: float, z_m: float) -> SpacePose:
     """``camera_from_tag`` of an upright tag on the axis, turned about the vertical."""
     turn = Rotation.from_euler("y", yaw_deg, degrees=True).as_matrix()
-    return Pose3.from_parts(turn @ np.diag([1.0, -1.0, -1.0]), [0.0, 0.0, z_m])
+    return SpacePose.from_parts(turn @ np.diag([1.0, -1.0, -1.0]), [0.0, 0.0, z_m])
 
 
-def tag_at(camera_from_tag: Pose3) -> Tag:
+def tag_at(camera_from_tag: SpacePose) -> Tag:
     world_from_tag = WORLD_FROM_CAMERA @ camera_from_tag
     return Tag(id=0, family="36h11", edge_m=EDGE_M, world_from_tag=world_from_tag)
 
 
-def corners_of(camera_from_tag: Pose3) -> np.ndarray:
+def corners_of(camera_from_tag: SpacePose) -> np.ndarray:
     corners = tag_at(camera_from_tag).corners_in_tag_m
     return project(camera_from_tag.transform(corners), EYE.camera.lens)
 
 
-def closed_form(corners_px: np.ndarray) -> tuple[list[Pose3], list[float], list[np.ndarray]]:
+def closed_form(corners_px: np.ndarray) -> tuple[list[SpacePose], list[float], list[np.ndarray]]:
     """Both first answers, told of the tag itself, their errors, and the arrays behind them."""
     square, slope = np.zeros((SQUARE_ROWS, LANES)), np.empty((SLOPE_ROWS, LANES))
     at_depth_1 = (corners_px - EYE.camera.lens.centre_px) / FOCAL_PX
     square[:8] = at_depth_1.reshape(8, 1)
     square[8], square[9:18] = EDGE_M / 2.0, np.eye(3).reshape(9, 1)
     rows = np.zeros((4, CORNER_ROWS))
-    rows[:, :3] = tag_at(Pose3.identity()).corners_in_tag_m
+    rows[:, :3] = tag_at(SpacePose.identity()).corners_in_tag_m
     rows[:, 3:5] = at_depth_1
     rows[:, 5] = rows[:, 8] = FOCAL_PX
     corners = np.repeat(rows[:, :, None], LANES, axis=2)
@@ -80,7 +80,7 @@ def closed_form(corners_px: np.ndarray) -> tuple[list[Pose3], list[float], list[
         pose_lanes(square, slope, lean, view)
         miss_lanes(view, corners, 4, miss)
         assert (view == view[:, :1]).all()  # every lane works alike
-        poses.append(Pose3.from_parts(view[:9, 3].reshape(3, 3), view[9:, 3]))
+        poses.append(SpacePose.from_parts(view[:9, 3].reshape(3, 3), view[9:, 3]))
         errors.append(math.sqrt(miss[3] / 8.0))
         views.append(view)
     return poses, errors, [square, *views]
@@ -100,7 +100,7 @@ def test_the_second_closed_form_is_the_exact_mirror(z_m, second_rms_px):
     np.testing.assert_allclose(poses[second].rotation, yawed(-30.0, z_m).rotation, atol=2e-7)
     np.testing.assert_allclose(poses[second].translation_m[:2], 0.0, atol=1e-9)
     # OpenCV then sets the place by linear least squares: x + tx = u (z + tz), likewise y
-    turned = tag_at(Pose3.identity()).corners_in_tag_m @ poses[second].rotation.T
+    turned = tag_at(SpacePose.identity()).corners_in_tag_m @ poses[second].rotation.T
     at_depth_1 = (corners - EYE.camera.lens.centre_px) / FOCAL_PX
     left = np.concatenate([np.tile(np.eye(2), (4, 1)), -at_depth_1.reshape(8, 1)], axis=1)
     right = (at_depth_1 * turned[:, 2:] - turned[:, :2]).ravel()
@@ -112,9 +112,9 @@ def test_the_second_closed_form_is_the_exact_mirror(z_m, second_rms_px):
 def test_closed_form_equals_opencvs_on_noisy_corners():
     rng = np.random.default_rng(5)
     turned = np.diag([1.0, -1.0, -1.0])
-    points = (tag_at(Pose3.identity()).corners_in_tag_m @ turned)[::-1].copy()
+    points = (tag_at(SpacePose.identity()).corners_in_tag_m @ turned)[::-1].copy()
     for _ in range(50):
-        pose = Pose3.from_parts(
+        pose = SpacePose.from_parts(
             Rotation.from_euler("xyz", rng.uniform(-50, 50, 3), degrees=True).as_matrix() @ turned,
             [*rng.uniform(-0.5, 0.5, 2), rng.uniform(0.8, 4.0)],
         )

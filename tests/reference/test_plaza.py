@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 
 from plaza_recording import RANGE_SCALE, plaza_arrays, write_plaza
-from posefuse.fusion.file import load_settings
 from posefuse.fusion.fuse import fuse
-from posefuse.recording import Frames, SightingKind, Sightings
+from posefuse.fusion.load import load_settings
 from posefuse.recording.folder import read_recording
-from posefuse.scoring import score
+from posefuse.recording.recording import Frames, SightingKind, Sightings
+from posefuse.scoring.score import score
 
 SETTINGS_FILE = Path(__file__).parents[2] / "datasets/plaza/filter.toml"
 GTSAM = find_spec("gtsam")
@@ -39,12 +39,12 @@ def plaza(request, tmp_path_factory):
 
 def scores(stored, recording):
     settings = load_settings(SETTINGS_FILE)
-    estimate = fuse(recording, rig=stored.rig, layout=stored.layout, settings=settings)
+    estimate = fuse(recording, rig=stored.rig, arena=stored.arena, settings=settings)
     return score(
         recording,
         estimate=estimate,
         truth=recording.truth,
-        layout=stored.layout,
+        arena=stored.arena,
         goal=stored.goal,
     )
 

@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from posefuse.fieldlayout import Tag
-from posefuse.geometry import Pose3
-from posefuse.geometry.space import BODY_FROM_OPTICAL
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
+from posefuse.arena.arena import Tag
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import project
-from posefuse.solving import fix_from_corners, fix_from_tags
 from posefuse.solving.fixes import PoseFixes, solve_frames
+from posefuse.solving.single import fix_from_corners, fix_from_tags
 
 BARREL = (-0.28, 0.08, 0.001, -0.0005, -0.01, 0.0, 0.0, 0.0)
-WORLD_FROM_CAMERA = Pose3.from_parts(BODY_FROM_OPTICAL, np.zeros(3))
+WORLD_FROM_CAMERA = SpacePose.from_parts(BODY_FROM_OPTICAL, np.zeros(3))
 FACING = np.diag([1.0, -1.0, -1.0])  # an upright tag straight ahead, in the camera
 
 
@@ -47,7 +47,7 @@ def mount(**lens: object) -> Mount:
 
 def tag_seen_at(rotation, translation_m, edge_m=0.16, number=0) -> Tag:
     """A tag at a pose in the camera of a robot that stands in the world's origin."""
-    pose = WORLD_FROM_CAMERA @ Pose3.from_parts(rotation, translation_m)
+    pose = WORLD_FROM_CAMERA @ SpacePose.from_parts(rotation, translation_m)
     return Tag(id=number, family="36h11", edge_m=edge_m, world_from_tag=pose)
 
 
@@ -96,7 +96,7 @@ def test_one_tag_gives_both_answers_of_opencv_refined(distortion):
         own = solved(pixels[None, None], [tag], eye)
         assert own.answer_count[0] == len(fix.rms_px) == 2
         poses = (tag.world_from_tag @ fix.camera_from_tag.inverse()).matrix
-        robot = Pose3(poses) @ eye.robot_from_camera.inverse()
+        robot = SpacePose(poses) @ eye.robot_from_camera.inverse()
         # with distortion the bulk solver takes the lens as straight over a residual's length
         np.testing.assert_allclose(own.poses[0], robot.to_plane().values, atol=3e-3)
         np.testing.assert_allclose(own.rms_px[0], fix.rms_px, rtol=1e-2, atol=1e-5)
@@ -120,7 +120,7 @@ def test_many_tags_agree_with_opencv(flag):
         rvec, tvec = cv2.solvePnPRefineLM(
             world, pixels.reshape(-1, 2), eye.camera.lens.matrix, np.zeros(8), rvec, tvec, stop
         )
-        camera_from_world = Pose3.from_parts(cv2.Rodrigues(rvec)[0], tvec.ravel())
+        camera_from_world = SpacePose.from_parts(cv2.Rodrigues(rvec)[0], tvec.ravel())
         robot = camera_from_world.inverse() @ eye.robot_from_camera.inverse()
         off = own.poses[0, 0] - robot.to_plane().values
         assert (np.abs(off) < 2e-3 * np.sqrt(np.diag(own.unit_covs[0, 0]))).all()

@@ -6,10 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.robot import Lens
-from posefuse.sensing import lens_row, project, undistort, valid_radius
-from posefuse.sensing.compiled_projection import project_with_slopes
-from posefuse.sensing.projection import WIDEST_RADIUS
+from posefuse.robot.camera import Lens
+from posefuse.sensing.compiled.projection import project_with_slopes
+from posefuse.sensing.projection import WIDEST_RADIUS, lens_row, project, undistort, valid_radius
 
 FOCAL, CENTRE = np.array([912.0, 905.0]), np.array([651.5, 393.25])
 DISTORTIONS = {

@@ -4,7 +4,8 @@ import numba
 import numpy as np
 from scipy import stats
 
-from posefuse.randomness import LAST_EDGE, normal, stream, stream_key, uniform
+from posefuse.randomness.compiled.numbers import LAST_EDGE, normal, uniform
+from posefuse.randomness.streams import stream, stream_key
 
 
 def _draw(function, name: str, count: int) -> np.ndarray:

@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.geometry import Pose3
-from posefuse.robot import Lens, Sensor
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Lens, Sensor
 from posefuse.sensing.detect import DetectorSettings, detect_tags
 from posefuse.sensing.render import CameraMotion
 from rendering import BARREL, EVEN, HERE, OUTWARD, SHARP, STRAIGHT, random_shots, shot
@@ -153,7 +153,7 @@ def turning(rate_rad_per_s: float, exposure_s: float, count: int = 9) -> CameraM
     turn[:, 0, 2], turn[:, 2, 0], turn[:, 1, 1] = np.sin(angles), -np.sin(angles), 1.0
     return CameraMotion(
         instants_s=instants,
-        world_from_camera=Pose3.from_parts(turn, np.zeros((count, 3))),
+        world_from_camera=SpacePose.from_parts(turn, np.zeros((count, 3))),
         robot_from_camera=HERE,
     )
 

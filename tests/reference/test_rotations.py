@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.geometry import Pose2, Pose3, pan_tilt_roll
-from posefuse.robot import mount_pose
+from posefuse.arena.arena import tag_pose
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose, pan_tilt_roll
+from posefuse.robot.rig import mount_pose
 
 
 def test_pan_tilt_roll_is_a_z_y_x_turn_with_tilt_up_negative() -> None:
@@ -17,7 +18,7 @@ def test_pan_tilt_roll_is_a_z_y_x_turn_with_tilt_up_negative() -> None:
 
 
 def test_lean_is_a_z_y_x_turn() -> None:
-    pose = Pose3.from_plane(Pose2([1.0, 2.0, 0.7]), lean_rad=[0.1, -0.2])
+    pose = SpacePose.from_plane(PlanePose([1.0, 2.0, 0.7]), lean_rad=[0.1, -0.2])
     wanted = Rotation.from_euler("ZYX", [0.7, -0.2, 0.1]).as_matrix()
     np.testing.assert_allclose(pose.rotation, wanted, atol=1e-12)
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from posefuse.scoring.statistics import (
+from posefuse.statistics.intervals import (
     bootstrap_of_means,
     chi_square_average_interval,
     paired_mean_differences,

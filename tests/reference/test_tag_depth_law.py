@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from posefuse.fieldlayout import Tag
-from posefuse.geometry import Pose3
-from posefuse.geometry.space import BODY_FROM_OPTICAL
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
+from posefuse.arena.arena import Tag
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import project
-from posefuse.solving import fix_from_corners
 from posefuse.solving.fixes import solve_frames
+from posefuse.solving.single import fix_from_corners
 
 FOCAL_PX, EDGE_M, STD_PX = 800.0, 0.16, 0.3
-WORLD_FROM_CAMERA = Pose3.from_parts(BODY_FROM_OPTICAL, np.zeros(3))
+WORLD_FROM_CAMERA = SpacePose.from_parts(BODY_FROM_OPTICAL, np.zeros(3))
 EYE = Mount(
     name="eye",
     camera=Camera(
@@ -41,7 +41,7 @@ EYE = Mount(
 def seen(yaw_deg: float, translation_m: list[float]) -> tuple[Tag, np.ndarray]:
     """An upright tag turned about the vertical, and its corners (4, 2) without noise."""
     turn = Rotation.from_euler("y", yaw_deg, degrees=True).as_matrix()
-    camera_from_tag = Pose3.from_parts(turn @ np.diag([1.0, -1.0, -1.0]), translation_m)
+    camera_from_tag = SpacePose.from_parts(turn @ np.diag([1.0, -1.0, -1.0]), translation_m)
     world_from_tag = WORLD_FROM_CAMERA @ camera_from_tag
     tag = Tag(id=0, family="36h11", edge_m=EDGE_M, world_from_tag=world_from_tag)
     return tag, project(camera_from_tag.transform(tag.corners_in_tag_m), EYE.camera.lens)

@@ -8,8 +8,8 @@ codes, bit_x, bit_y). The order of the bits in a word is the spiral of that file
 import numpy as np
 import pytest
 
+from posefuse.arena.placement import FAMILY_SIZES
 from posefuse.errors import InputError
-from posefuse.fieldlayout.placement import FAMILY_SIZES
 from posefuse.sensing.tag_pictures import tag_cells, tag_picture
 
 CODE_WORDS = (0xD7E00984B, 0xDDA664CA7, 0xDC4A1C821, 0xE17B470E9)

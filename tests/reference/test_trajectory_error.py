@@ -5,8 +5,8 @@ import pytest
 
 from posefuse.errors import InputError
 from posefuse.fusion.estimate import Estimate, Innovations
-from posefuse.geometry import Pose2
-from posefuse.recording import Truth
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.recording import Truth
 from posefuse.scoring.trajectory import align, relative_errors, trajectory_scores
 
 TRUTH = np.array([[0, 0, 0], [1, 0, 0], [2, 0, 45], [2, 1, 90], [2, 2, 90]], dtype=float)
@@ -67,7 +67,7 @@ def test_points_in_space_are_aligned_as_gtsam_tests_it():
 
 
 def test_relative_errors_of_the_worked_case():
-    errors = relative_errors(estimated=Pose2(TRUTH + OFF), truth=Pose2(TRUTH), step=1)
+    errors = relative_errors(estimated=PlanePose(TRUTH + OFF), truth=PlanePose(TRUTH), step=1)
     lengths = np.hypot(errors[:, 0], errors[:, 1])
     assert lengths == pytest.approx([0.1, 0.2174525, 0.1682857, 0.1476704], abs=1e-7)
     assert np.sqrt((lengths**2).mean()) == pytest.approx(0.1638690, abs=1e-7)

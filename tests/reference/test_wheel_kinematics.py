@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from posefuse.geometry import Pose2, arc_motion, arc_twist
+from posefuse.geometry.plane import PlanePose, arc_motion, arc_twist
 from posefuse.motion.kinematics import body_matrix, wheel_matrix
-from posefuse.robot import Drivetrain, DrivetrainKind, Wheel
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
 
 
 def drivetrain(kind: DrivetrainKind, places: list[tuple[float, float]], radius_m: float = 0.05):
@@ -71,7 +71,7 @@ def test_one_second_of_mecanum_driving(rates, phi_x_y, steps) -> None:
     one exact arc or a hundred.
     """
     twist = body_matrix(YOUBOT) @ np.array(rates) * YOUBOT.wheel_radius_m
-    pose = Pose2.identity()
+    pose = PlanePose.identity()
     for _ in range(steps):
         pose = pose @ arc_motion(twist / steps)
     np.testing.assert_allclose(pose.values[[2, 0, 1]], phi_x_y, atol=6e-9)
@@ -116,7 +116,7 @@ def driven_square(*, counter_clockwise: bool, wheelbase_error: float, diameter_r
     told, true = differential(0.34), differential(0.34 * wheelbase_error)
     left, right = 2.0 / (diameter_ratio + 1.0), 2.0 / (1.0 / diameter_ratio + 1.0)
     turn = math.pi / 2.0 if counter_clockwise else -math.pi / 2.0
-    pose = Pose2.identity()
+    pose = PlanePose.identity()
     for twist in [(SIDE_M, 0.0, 0.0), (0.0, 0.0, turn)] * 4:
         rolled = wheel_matrix(told) @ twist * [left, right]
         pose = pose @ arc_motion(body_matrix(true) @ rolled)
@@ -144,5 +144,5 @@ def test_square_path(wheelbase_error, diameter_ratio, ccw_mm, cw_mm) -> None:
 
 def test_arc_of_a_quarter_circle() -> None:
     """Radius 2 m driven through 90 degrees: the end lies at (2, 2), whatever the formula."""
-    twist = arc_twist(Pose2([2.0, 2.0, math.pi / 2.0]))
+    twist = arc_twist(PlanePose([2.0, 2.0, math.pi / 2.0]))
     np.testing.assert_allclose(twist, [math.pi, 0.0, math.pi / 2.0], atol=1e-12)

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Projectile, Shooter, ShooterSpread
+from posefuse.arena.arena import Goal
+from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
 
 BALL = Projectile(mass_kg=0.06, diameter_m=0.10, lift_per_spin_ratio=1.0)
 

@@ -1,16 +1,12 @@
-"""The pivot of a shooter on a robot for a goal of the layout."""
+"""The pivot of a shooter on a robot for a goal of the arena."""
 
 import numpy as np
 import pytest
 
-from posefuse.aim import (
-    launch_angles_rad,
-    pivot_error_rad,
-    pivot_rad,
-    pivot_slope_rad_per_m,
-)
-from posefuse.fieldlayout import Goal
-from posefuse.robot import Shooter
+from posefuse.aim.ballistics import launch_angles_rad, pivot_slope_rad_per_m
+from posefuse.aim.pivot import pivot_error_rad, pivot_rad
+from posefuse.arena.arena import Goal
+from posefuse.robot.shooter import Shooter
 
 GOAL = Goal(
     name="crate",

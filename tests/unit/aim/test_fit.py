@@ -5,14 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import (
+from posefuse.aim.design import next_distances
+from posefuse.aim.fit import (
     Fitted,
     MeasuredShots,
     fit_shots,
+    flown_points_m,
     load_measured_shots,
-    next_distances,
+    with_values,
 )
-from posefuse.aim.fit import flown_points_m, with_values
 from posefuse.errors import FileError, InputError
 
 TRUE = {Fitted.EXIT_SPEED: 9.2, Fitted.DRAG: 0.5}

@@ -7,18 +7,14 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
-from posefuse.aim import (
-    Shots,
-    enough_distance_std_m,
-    hit_probability,
-    prepare_aim,
-    simulate_hits,
-    tolerance_band,
-)
-from posefuse.aim.compiled_rectangle import rectangle_shares
+from posefuse.aim.aim import prepare_aim
+from posefuse.aim.compiled.rectangle import rectangle_shares
+from posefuse.aim.hit_probability import enough_distance_std_m, hit_probability, simulate_hits
+from posefuse.aim.shots import Shots
+from posefuse.aim.tolerance import tolerance_band
+from posefuse.arena.arena import Goal
 from posefuse.errors import InputError
-from posefuse.fieldlayout import Goal
-from posefuse.robot import ShooterSpread
+from posefuse.robot.shooter import ShooterSpread
 
 DISTANCES = [2.0, 3.0, 4.0, 5.0, 6.0]
 

@@ -5,15 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import (
-    Shots,
-    flight_law,
-    flight_reference,
-    hit_probability,
-    prepare_aim,
-    shot_commands,
-    simulate_hits,
-)
+from posefuse.aim.aim import prepare_aim, shot_commands
+from posefuse.aim.flight import flight_reference
+from posefuse.aim.hit_probability import hit_probability, simulate_hits
+from posefuse.aim.law import flight_law
+from posefuse.aim.shots import Shots
 
 
 def opening_axes(goal):

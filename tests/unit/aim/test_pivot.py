@@ -7,20 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posefuse.aim import (
-    Arc,
-    arc_pivots_rad,
-    flight_law,
-    flight_reference,
-    fly,
-    pivot_error_rad,
-    pivot_rad,
-    prepare_aim,
-    reachable_spans_m,
-)
-from posefuse.aim.curve import arc_curves, pivots_on, solve
+from posefuse.aim.aim import prepare_aim, reachable_spans_m
+from posefuse.aim.curve import Arc, arc_curves, pivots_on, solve
+from posefuse.aim.flight import flight_reference, fly
+from posefuse.aim.law import flight_law
+from posefuse.aim.pivot import arc_pivots_rad, pivot_error_rad, pivot_rad
 from posefuse.errors import InputError
-from posefuse.robot import Drag, Projectile, Shooter
+from posefuse.robot.shooter import Drag, Projectile, Shooter
 
 
 def height_over(distance, pivot, shooter):

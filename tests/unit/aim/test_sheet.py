@@ -5,21 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import (
-    Arc,
-    Shots,
-    arc_sheets,
-    flight_law,
-    flight_paths_m,
-    flight_reference,
-    hit_probability,
-    load_pivot_table,
-    pivot_table,
-    prepare_aim,
-    reachable_spans_m,
-    refuse_unreachable,
-    write_pivot_table,
-)
+from posefuse.aim.aim import prepare_aim, reachable_spans_m
+from posefuse.aim.curve import Arc
+from posefuse.aim.flight import flight_reference
+from posefuse.aim.hit_probability import hit_probability
+from posefuse.aim.law import flight_law
+from posefuse.aim.paths import flight_paths_m
+from posefuse.aim.sheet import arc_sheets, refuse_unreachable
+from posefuse.aim.shots import Shots
+from posefuse.aim.table import write_pivot_table
+from posefuse.aim.tabulate import load_pivot_table, pivot_table
 from posefuse.errors import FileError, InputError
 
 

@@ -6,18 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import (
-    CAUTION,
-    Arc,
-    Shots,
-    interpolation_errors_rad,
-    pivot_table,
-    prepare_aim,
-    roomiest_pivots,
-    simulate_hits,
-    write_pivot_table,
-)
-from posefuse.aim.curve import solve
+from posefuse.aim.aim import prepare_aim
+from posefuse.aim.curve import Arc, solve
+from posefuse.aim.hit_probability import simulate_hits
+from posefuse.aim.shots import Shots
+from posefuse.aim.table import CAUTION, write_pivot_table
+from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
 from posefuse.errors import InputError
 
 

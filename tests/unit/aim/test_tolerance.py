@@ -6,14 +6,12 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from posefuse.aim import (
-    Shots,
-    launch_angles_rad,
-    prepare_aim,
-    simulate_hits,
-    tolerance_band,
-)
-from posefuse.robot import Drag, Projectile, Shooter
+from posefuse.aim.aim import prepare_aim
+from posefuse.aim.ballistics import launch_angles_rad
+from posefuse.aim.hit_probability import simulate_hits
+from posefuse.aim.shots import Shots
+from posefuse.aim.tolerance import tolerance_band
+from posefuse.robot.shooter import Drag, Projectile, Shooter
 
 G = 9.80665
 RADIUS_M = 0.06

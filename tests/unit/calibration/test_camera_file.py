@@ -9,7 +9,7 @@ import pytest
 from posefuse.calibration.camera_file import BaseCamera, camera_text, load_base
 from posefuse.calibration.lens import LensCalibration, calibrate_lens
 from posefuse.errors import FileError
-from posefuse.robot.file import load_camera
+from posefuse.robot.load import load_camera
 from rendered_board import (
     CHARUCO,
     known_camera,

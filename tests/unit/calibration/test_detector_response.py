@@ -16,10 +16,10 @@ from posefuse.calibration.detector_response import (
 from posefuse.calibration.detector_shots import Conditions, TagShots, quality_with
 from posefuse.calibration.response_file import write_response
 from posefuse.errors import FileError, InputError
-from posefuse.robot import ImageQuality
-from posefuse.robot.file import load_camera, load_imaging
+from posefuse.robot.camera import ImageQuality
+from posefuse.robot.load import load_camera, load_imaging
 from posefuse.robot.measured_response import load_response
-from posefuse.sensing import detector_response
+from posefuse.sensing.detector_law import detector_response
 
 ROOT = Path(__file__).parents[3]
 CAMERA = ROOT / "datasets" / "orchard" / "cameras" / "wide_mono.toml"

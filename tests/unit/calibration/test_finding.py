@@ -12,7 +12,7 @@ from posefuse.calibration.pattern import charuco_board
 from posefuse.calibration.views import find_board
 from posefuse.checks import FloatArray
 from posefuse.errors import DegenerateView
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 from posefuse.sensing.projection import project
 from rendered_board import (
     CHARUCO,
@@ -31,7 +31,7 @@ def camera() -> KnownCamera:
     return known_camera(random_lens(np.random.default_rng(5)))
 
 
-def _poses(camera: KnownCamera, board: Board, count: int) -> list[Pose3]:
+def _poses(camera: KnownCamera, board: Board, count: int) -> list[SpacePose]:
     reach = 0.75 if board.markers else 1.25
     rng = np.random.default_rng(6)
     return list(varied_poses(camera, board, count=count, rng=rng, reach=reach))
@@ -77,7 +77,7 @@ def test_markers_do_not_pull_the_corners_beside_them(camera: KnownCamera) -> Non
 
 
 def test_a_charuco_board_may_leave_the_image(camera: KnownCamera) -> None:
-    middle = Pose3.from_parts(np.eye(3), [-0.02, -0.085, 0.25])
+    middle = SpacePose.from_parts(np.eye(3), [-0.02, -0.085, 0.25])
     picture = render(camera, CHARUCO, middle, rng=np.random.default_rng(1))
     view = find_board(picture, CHARUCO, name="a.png")
     assert LEAST_CORNERS <= len(view.corner_ids) < len(CHARUCO.corners_in_board_m)
@@ -138,7 +138,7 @@ def test_corners_on_one_line(camera: KnownCamera) -> None:
         square_m=0.034,
         markers=Markers(edge_m=0.024, family="4x4_50"),
     )
-    pose = Pose3.from_parts(np.eye(3), [-0.204, -0.068, 0.4])
+    pose = SpacePose.from_parts(np.eye(3), [-0.204, -0.068, 0.4])
     picture = render(camera, tall, pose, rng=np.random.default_rng(3))
     true = true_corners_px(camera, tall, pose)
     second_row_px = true[11 : 2 * 11, 1].mean()

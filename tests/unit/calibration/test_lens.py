@@ -9,7 +9,7 @@ import pytest
 from posefuse.calibration.lens import calibrate_lens, named_numbers
 from posefuse.calibration.views import BoardSurvey, BoardView
 from posefuse.errors import InputError
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 from rendered_board import (
     CHARUCO,
     KnownCamera,
@@ -29,16 +29,16 @@ def camera() -> KnownCamera:
 
 
 @pytest.fixture(scope="module")
-def poses(camera: KnownCamera) -> Sequence[Pose3]:
+def poses(camera: KnownCamera) -> Sequence[SpacePose]:
     return list(varied_poses(camera, CHARUCO, count=15, rng=np.random.default_rng(22)))
 
 
 @pytest.fixture(scope="module")
-def survey(camera: KnownCamera, poses: Sequence[Pose3]) -> BoardSurvey:
+def survey(camera: KnownCamera, poses: Sequence[SpacePose]) -> BoardSurvey:
     return _survey(camera, poses, std_px=NOISE_PX)
 
 
-def _survey(camera: KnownCamera, poses: Sequence[Pose3], *, std_px: float) -> BoardSurvey:
+def _survey(camera: KnownCamera, poses: Sequence[SpacePose], *, std_px: float) -> BoardSurvey:
     rng = np.random.default_rng(23)
     return survey_of(
         camera,
@@ -50,7 +50,7 @@ def _survey(camera: KnownCamera, poses: Sequence[Pose3], *, std_px: float) -> Bo
 
 
 def test_corners_without_noise_return_the_lens_and_the_poses(
-    camera: KnownCamera, poses: Sequence[Pose3]
+    camera: KnownCamera, poses: Sequence[SpacePose]
 ) -> None:
     """To what single precision, which OpenCV keeps corners in, lets through."""
     found = calibrate_lens(_survey(camera, poses, std_px=0.0), CHARUCO)
@@ -121,7 +121,7 @@ def test_a_board_of_other_proportions_is_refused(survey: BoardSurvey) -> None:
 
 
 def test_a_focal_length_known_too_poorly_is_refused(
-    camera: KnownCamera, poses: Sequence[Pose3]
+    camera: KnownCamera, poses: Sequence[SpacePose]
 ) -> None:
     with pytest.raises(InputError, match=r"the focal length is known to \d\.\d% only"):
         calibrate_lens(_survey(camera, poses[:10], std_px=1.0), CHARUCO)

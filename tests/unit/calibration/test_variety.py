@@ -7,7 +7,7 @@ import pytest
 
 from posefuse.calibration.variety import cell_counts, shortcomings, tilts_rad
 from posefuse.calibration.views import BoardView
-from posefuse.geometry import Pose3
+from posefuse.geometry.space import SpacePose
 from rendered_board import (
     CHARUCO,
     KnownCamera,
@@ -25,7 +25,7 @@ def camera() -> KnownCamera:
     return known_camera(random_lens(np.random.default_rng(11)), samples=1)
 
 
-def _views(camera: KnownCamera, poses: list[Pose3]) -> list[BoardView]:
+def _views(camera: KnownCamera, poses: list[SpacePose]) -> list[BoardView]:
     rng = np.random.default_rng(12)
     return [
         noisy_view(camera, CHARUCO, pose, name=f"{index}.png", std_px=0.05, rng=rng)
@@ -33,7 +33,7 @@ def _views(camera: KnownCamera, poses: list[Pose3]) -> list[BoardView]:
     ]
 
 
-def _varied(camera: KnownCamera) -> list[Pose3]:
+def _varied(camera: KnownCamera) -> list[SpacePose]:
     rng = np.random.default_rng(13)
     return list(varied_poses(camera, CHARUCO, count=18, rng=rng))
 
@@ -61,7 +61,7 @@ def test_signs_of_the_tilts() -> None:
         across = np.cross(normal, [0.0, 1.0, 0.0]) if side == 0 else np.array([1.0, 0.0, 0.0])
         across = -across if across[0] < 0 else across
         down = np.cross(normal, across)
-        pose = Pose3.from_parts(np.stack([across, down, normal], axis=-1), [0.0, 0.0, 1.0])
+        pose = SpacePose.from_parts(np.stack([across, down, normal], axis=-1), [0.0, 0.0, 1.0])
         assert tilts_rad(pose) == pytest.approx([0.5, 0.0] if axis == 0 else [0.0, 0.5])
         edge = pose.transform([0.1, 0.0, 0.0] if side == 0 else [0.0, 0.1, 0.0])
         assert edge[2] < 1.0
@@ -85,7 +85,7 @@ def test_views_that_repeat_are_one(camera: KnownCamera) -> None:
 
 def test_a_board_never_tilted(camera: KnownCamera) -> None:
     flat = [
-        Pose3.from_parts(np.eye(3), pose.transform([0.136, 0.085, 0.0]) - [0.136, 0.085, 0.0])
+        SpacePose.from_parts(np.eye(3), pose.transform([0.136, 0.085, 0.0]) - [0.136, 0.085, 0.0])
         for pose in _varied(camera)
     ]
     lines = _missing(_views(camera, flat))

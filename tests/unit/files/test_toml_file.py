@@ -58,13 +58,13 @@ def test_unit_variants_come_out_in_the_main_unit(tmp_path: Path) -> None:
     thing = load(
         tmp_path,
         'name = "a"\nheight_in = 21\nlatency_ms = 45\ncorners_cm = [[1, 2.5], [3, 4]]\n'
-        "position_mm = [1000, 2000, -500]\n[[part]]\nid = 1\nedge_mm = 165\n",
+        "position_mm = [1000, 2000, -500]\n[[part]]\nid = 1\nedge_mm = 160\n",
     )
     assert thing.height_m == pytest.approx(21 * 0.0254)
     assert thing.latency_s == pytest.approx(0.045)
     assert thing.corners_m == (pytest.approx((0.01, 0.025)), pytest.approx((0.03, 0.04)))
     assert thing.position_m == pytest.approx((1.0, 2.0, -0.5))
-    assert thing.part[0].edge_m == pytest.approx(0.165)
+    assert thing.part[0].edge_m == pytest.approx(0.16)
 
 
 def test_byte_order_mark_and_windows_line_ends(tmp_path: Path) -> None:

@@ -8,12 +8,12 @@ import pytest
 from fusion_runs import PIXEL_STD_PX, Made, make_run_of, settings_for
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.fusion import FilterSettings, Measurement
 from posefuse.fusion.bound import posterior_bound
-from posefuse.fusion.fuse import fuse, prepare_run
-from posefuse.fusion.models import BeaconModel, measurement_models
-from posefuse.geometry import Pose2
-from posefuse.recording import (
+from posefuse.fusion.fuse import fuse, prepare_filter
+from posefuse.fusion.reference_models import BeaconModel, measurement_models
+from posefuse.fusion.settings import FilterSettings, Measurement
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -49,7 +49,7 @@ def sliding(rows: int, *, lever_m: float, start_cov: FloatArray, first: int = 0)
             id=np.zeros(0, dtype=np.int64),
             values=np.zeros((0, 8)),
         ),
-        start=StartPose(world_from_robot=Pose2(np.zeros(3)), cov=start_cov),
+        start=StartPose(world_from_robot=PlanePose(np.zeros(3)), cov=start_cov),
         truth=Truth(stamps_s=stamps, poses=poses),
     )
 
@@ -102,7 +102,7 @@ def test_without_a_stated_start_the_first_sightings_decide() -> None:
             cov=np.diag([0.05**2, 0.02**2]),
             beacon_in_world_m=4.0 * np.array([np.cos(bearing), np.sin(bearing), 0.0]),
             ranger_in_robot_m=np.zeros(3),
-            row_from_capture=Pose2(np.zeros(3)),
+            row_from_capture=PlanePose(np.zeros(3)),
         )
         jacobian = model.jacobian(np.zeros(3))
         informations.append(informations[-1] + jacobian.T @ np.linalg.inv(model.cov) @ jacobian)
@@ -122,7 +122,7 @@ def test_of_a_run_without_noise_it_is_the_filter_s_covariance(history_s: float) 
     """At the truth both linearise alike, late frames and lost ones included."""
     made = make_run_of(SightingKind.CORNERS, seed=3, rows=121, noise=0.0)
     settings = settings_for(Measurement.CORNERS, gate_probability=None, history_s=history_s)
-    estimate = fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    estimate = fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     covs = posterior_bound(
         made.recording,
         frame_information=information_at_the_truth(made, settings),
@@ -133,7 +133,7 @@ def test_of_a_run_without_noise_it_is_the_filter_s_covariance(history_s: float) 
 
 
 def isotropic_steps(made: Made, settings: FilterSettings) -> FloatArray:
-    run = prepare_run(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     steps = np.zeros((len(run.timeline.step_vars), 3, 3))
     for axis, column in ((0, 0), (1, 0), (2, 1)):
         steps[:, axis, axis] = run.timeline.step_vars[:, column]
@@ -142,13 +142,15 @@ def isotropic_steps(made: Made, settings: FilterSettings) -> FloatArray:
 
 def information_at_the_truth(made: Made, settings: FilterSettings) -> FloatArray:
     """Each frame's information about the true pose at its capture, by the readable model."""
-    run = prepare_run(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     timeline, measurements = run.timeline, run.measurements
     information = np.zeros((len(made.recording.frames.sensor), 3, 3))
     for index, frame in enumerate(measurements.frame):
         row = timeline.frame_row[frame]
-        capture = Pose2(made.recording.truth.poses[row]) @ Pose2(timeline.offsets[frame, :3])
-        (model,) = measurement_models(measurements, index, row_from_capture=Pose2(np.zeros(3)))
+        capture = PlanePose(made.recording.truth.poses[row]) @ PlanePose(
+            timeline.offsets[frame, :3]
+        )
+        (model,) = measurement_models(measurements, index, row_from_capture=PlanePose(np.zeros(3)))
         jacobian = model.jacobian(capture.values)
         information[frame] += jacobian.T @ jacobian / PIXEL_STD_PX**2
     return information

@@ -7,15 +7,16 @@ import pytest
 
 from fusion_runs import Made, make_run_of, read_only, settings_for
 from posefuse.errors import InputError
-from posefuse.fusion import Ambiguous, FilterSettings, Measurement, NoiseKind, NoiseModel, Outcome
-from posefuse.fusion.fuse import fuse, prepare_run
+from posefuse.fusion.estimate import Outcome
+from posefuse.fusion.fuse import fuse, prepare_filter
 from posefuse.fusion.measurements import (
     BeaconMeasurements,
     CornerMeasurements,
     PoseMeasurements,
     weigh_fixes,
 )
-from posefuse.recording import SightingKind, Sightings
+from posefuse.fusion.settings import Ambiguous, FilterSettings, Measurement, NoiseKind, NoiseModel
+from posefuse.recording.recording import SightingKind, Sightings
 from posefuse.solving.fixes import PoseFixes
 
 FIXES = PoseFixes(
@@ -40,7 +41,7 @@ STATED = NoiseModel(
 
 
 def prepared(made: Made, settings: FilterSettings) -> object:
-    run = prepare_run(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     return run.measurements
 
 
@@ -91,7 +92,7 @@ def test_corner_noise_grows_with_the_distance_told_by_the_tag_s_image() -> None:
     told = (np.sqrt(measurements.vars_px2) - 0.3) / 0.1
     assert made.recording.truth is not None
     near = made.recording.truth.poses[0, :2]
-    middles = np.array([tag.world_from_tag.translation_m[:2] for tag in made.layout.tags])
+    middles = np.array([tag.world_from_tag.translation_m[:2] for tag in made.arena.tags])
     expected = np.linalg.norm(middles[measurements.target] - near, axis=1)
     # the robot moves, the cameras stand off its middle, and slanting tags look smaller
     assert np.abs(told / expected - 1.0).max() < 0.25
@@ -141,7 +142,7 @@ def test_an_unknown_tag_or_beacon_is_named(measurement: Measurement) -> None:
         ),
     )
     thing = "tag" if measurement.sighting_kind is SightingKind.CORNERS else "beacon"
-    with pytest.raises(InputError, match=rf"{thing} id 99 is not in the layout \(it has: "):
+    with pytest.raises(InputError, match=rf"{thing} id 99 is not in the arena \(it has: "):
         prepared(made, settings_for(measurement))
 
 
@@ -159,15 +160,15 @@ def test_a_sensor_that_the_rig_lacks_is_named(measurement: Measurement) -> None:
 def test_a_corner_that_the_lens_cannot_see_has_no_answer() -> None:
     made = make_run_of(SightingKind.CORNERS, seed=1, rows=21)
     settings = settings_for(Measurement.CORNERS)
-    run = prepare_run(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     assert isinstance(run.measurements, CornerMeasurements)
     corners = run.measurements.corners.copy()
     corners[5, 2, 0] = np.nan
     run = replace(run, measurements=replace(run.measurements, corners=corners))
-    from posefuse.fusion.quick import filter_quick
-    from posefuse.fusion.readable import filter_readable
+    from posefuse.fusion.compiled_filter import filter_compiled
+    from posefuse.fusion.reference_filter import filter_reference
 
-    for estimate in (filter_quick(run), filter_readable(run)):
+    for estimate in (filter_compiled(run), filter_reference(run)):
         assert estimate.innovations.outcome[5] == Outcome.NO_ANSWER
         assert np.isfinite(estimate.poses).all()
 
@@ -184,7 +185,7 @@ def test_a_run_without_sightings_is_dead_reckoned() -> None:
         )
         recording = replace(made.recording, sightings=none)
         estimate = fuse(
-            recording, rig=made.rig, layout=made.layout, settings=settings_for(measurement)
+            recording, rig=made.rig, arena=made.arena, settings=settings_for(measurement)
         )
         assert len(estimate.innovations.nis) == 0
         assert (np.diff(estimate.covs[:, 0, 0]) >= 0.0).all()

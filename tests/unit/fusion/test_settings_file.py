@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from posefuse.errors import FileError, InputError
-from posefuse.fusion import FilterSettings, LateFrames, Measurement, NoiseKind, StartFrom
-from posefuse.fusion.file import FilterTable, load_settings, settings_from_table
 from posefuse.fusion.gates import chi_square_quantile, gate_of
+from posefuse.fusion.load import FilterTable, load_settings, settings_from_table
+from posefuse.fusion.settings import FilterSettings, LateFrames, Measurement, NoiseKind, StartFrom
 
 WHOLE = """
 name = "mine"
@@ -94,7 +94,7 @@ FAULTS = {
     "gate_probability = 0.2\n" + LEAST: r"filter\.toml:1: gate_probability: must be 0 .*got 0\.2",
     "gate_probability = 1.0\n" + LEAST: r"filter\.toml:1: gate_probability: must be 0 .*got 1\)",
     "measurment = 'pose'\n" + LEAST: r"filter\.toml:1: measurment: .*'measurement'",
-    "late_frames = 'reply'\n" + LEAST: r"filter\.toml:1: late_frames: must be one of 'replay'",
+    "late_frames = 'reply'\n" + LEAST: r"filter\.toml:1: late_frames: must be one of 'reinsert'",
     "history_s = 0\n" + LEAST: r"filter\.toml:1: history_s: must be greater than 0",
     LEAST.replace("1.0", "nan"): r"filter\.toml:4: noise\.pixel_std_px: must be",
 }

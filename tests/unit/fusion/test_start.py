@@ -7,21 +7,21 @@ import pytest
 
 from fusion_runs import PIXEL_STD_PX, Made, make_run_of, settings_for
 from posefuse.errors import InputError
-from posefuse.fusion import (
+from posefuse.fusion.estimate import Outcome
+from posefuse.fusion.filter_input import FilterInput
+from posefuse.fusion.fuse import fuse, prepare_filter
+from posefuse.fusion.measurements import solve_sightings, weigh_fixes
+from posefuse.fusion.settings import (
     Ambiguous,
     FilterSettings,
     Measurement,
     NoiseKind,
     NoiseModel,
-    Outcome,
     StartFrom,
 )
-from posefuse.fusion.fuse import fuse, prepare_run
-from posefuse.fusion.measurements import solve_sightings, weigh_fixes
-from posefuse.fusion.run import FilterRun
 from posefuse.fusion.start import combine_fixes, standstill_end
-from posefuse.geometry import wrap_angle_rad
-from posefuse.recording import Odometry, SightingKind
+from posefuse.geometry.angles import wrap_angle_rad
+from posefuse.recording.recording import Odometry, SightingKind
 
 STILL_ROWS = 26
 
@@ -33,8 +33,8 @@ def made() -> Made:
     return replace(made, recording=replace(made.recording, start=None))
 
 
-def prepared(made: Made, settings: FilterSettings) -> FilterRun:
-    return prepare_run(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+def prepared(made: Made, settings: FilterSettings) -> FilterInput:
+    return prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
 
 
 def from_tags(measurement: Measurement, **changes: object) -> FilterSettings:
@@ -84,7 +84,7 @@ def test_the_floors_do_not_average_out(made: Made) -> None:
 def test_more_frames_of_the_same_standstill_do_not_sharpen_it() -> None:
     made = make_run_of(SightingKind.CORNERS, seed=11, rows=81, standstill_s=1.5)
     settings = settings_for(Measurement.POSE)
-    fixes = weigh_fixes(solve_sightings(made.recording, rig=made.rig, layout=made.layout), settings)
+    fixes = weigh_fixes(solve_sightings(made.recording, rig=made.rig, arena=made.arena), settings)
     spreads = []
     for count in (16, 160):
         taken = np.arange(count)
@@ -103,7 +103,7 @@ def test_its_frames_are_not_used_twice(made: Made) -> None:
     assert not run.start.spent[arrived > start_s].any()
     assert run.start.spent.sum() > 40
     assert not run.start.spent[run.frame].any()
-    estimate = fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    estimate = fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     spent = run.start.spent[estimate.innovations.frame]
     assert np.isnan(estimate.innovations.nis[spent]).all()
     assert (estimate.innovations.outcome[spent] == Outcome.FUSED).mean() > 0.9
@@ -113,24 +113,24 @@ def test_its_frames_are_not_used_twice(made: Made) -> None:
 def test_the_standstill_s_rows_carry_the_start(made: Made) -> None:
     settings = from_tags(Measurement.CORNERS)
     start = prepared(made, settings).start
-    estimate = fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    estimate = fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     np.testing.assert_allclose(estimate.poses[: start.row], np.tile(start.pose, (start.row, 1)))
     np.testing.assert_allclose(estimate.covs[0], start.cov)
 
 
 def test_a_wrong_answer_among_many_is_outvoted(made: Made) -> None:
     """A tag in the wrong place: its lone frames are refused."""
-    layout = made.layout
+    arena = made.arena
     moved = replace(
-        layout.tags[0],
-        world_from_tag=type(layout.tags[0].world_from_tag).from_parts(
-            layout.tags[0].world_from_tag.rotation,
-            layout.tags[0].world_from_tag.translation_m + np.array([0.0, 0.8, 0.0]),
+        arena.tags[0],
+        world_from_tag=type(arena.tags[0].world_from_tag).from_parts(
+            arena.tags[0].world_from_tag.rotation,
+            arena.tags[0].world_from_tag.translation_m + np.array([0.0, 0.8, 0.0]),
         ),
     )
     seen = np.unique(made.recording.sightings.id)
-    assert layout.tags[0].id in seen or len(seen) > 3
-    wrong = replace(made, layout=replace(layout, tags=(moved, *layout.tags[1:])))
+    assert arena.tags[0].id in seen or len(seen) > 3
+    wrong = replace(made, arena=replace(arena, tags=(moved, *arena.tags[1:])))
     start = prepared(wrong, from_tags(Measurement.POSE)).start
     assert made.recording.truth is not None
     assert np.hypot(*(start.pose - made.recording.truth.poses[0])[:2]) < 0.05

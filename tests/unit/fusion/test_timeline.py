@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from fusion_runs import arcs_of
-from posefuse.fusion import FilterSettings, LateFrames, Outcome, ProcessNoise
+from posefuse.fusion.estimate import Outcome
+from posefuse.fusion.settings import FilterSettings, LateFrames, ProcessNoise
 from posefuse.fusion.timeline import Timeline, make_timeline, rows_at_or_before, step_variances
-from posefuse.geometry import Pose2
-from posefuse.recording import Frames, Odometry
+from posefuse.geometry.plane import PlanePose
+from posefuse.recording.recording import Frames, Odometry
 
 TWISTS = np.array([[0.0, 0.0, 0.0], [0.1, 0.02, 0.3], [0.2, -0.05, -0.4], [0.1, 0.0, 0.0]])
 ODOMETRY = Odometry(stamps_s=np.array([10.0, 10.5, 11.0, 12.0]), twists=TWISTS)
@@ -48,8 +49,8 @@ def test_the_offset_is_a_share_of_the_twist_around_the_capture() -> None:
 def test_forward_and_backward_offsets_meet_between_two_rows() -> None:
     """Half a twist on from one row is half a twist back from the next."""
     timeline = timeline_of([10.2499999, 10.25], [12.0, 12.0])
-    motion = Pose2(timeline.motions[1, :3])
-    forward, backward = (Pose2(offset) for offset in timeline.offsets[:, :3])
+    motion = PlanePose(timeline.motions[1, :3])
+    forward, backward = (PlanePose(offset) for offset in timeline.offsets[:, :3])
     np.testing.assert_allclose(forward.values, (motion @ backward).values, atol=1e-6)
 
 

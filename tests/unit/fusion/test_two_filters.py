@@ -6,20 +6,19 @@ import numpy as np
 import pytest
 
 from fusion_runs import Made, make_run_of, settings_for
-from posefuse.fusion import (
+from posefuse.fusion.estimate import Estimate, Outcome
+from posefuse.fusion.fuse import fuse, fuse_reference
+from posefuse.fusion.settings import (
     Ambiguous,
-    Estimate,
     FilterSettings,
     LateFrames,
     Measurement,
     NoiseKind,
     NoiseModel,
-    Outcome,
     StartFrom,
 )
-from posefuse.fusion.fuse import fuse, fuse_readable
-from posefuse.geometry import angle_difference_rad
-from posefuse.recording import SightingKind
+from posefuse.geometry.angles import angle_difference_rad
+from posefuse.recording.recording import SightingKind
 
 AGREED = 1e-9
 
@@ -40,8 +39,8 @@ def assert_same_estimate(actual: Estimate, expected: Estimate) -> None:
 
 def both(made: Made, settings: FilterSettings) -> Estimate:
     """The compiled filter's estimate, once the readable one is seen to agree."""
-    estimate = fuse(made.recording, rig=made.rig, layout=made.layout, settings=settings)
-    readable = fuse_readable(made.recording, rig=made.rig, layout=made.layout, settings=settings)
+    estimate = fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
+    readable = fuse_reference(made.recording, rig=made.rig, arena=made.arena, settings=settings)
     assert_same_estimate(estimate, readable)
     return estimate
 

@@ -9,7 +9,9 @@ import pytest
 from posefuse.motion.path import TruePath
 from posefuse.motion.planned import planned_path
 from posefuse.motion.waypoints import MotionLimits, Waypoint
-from posefuse.robot import Body, Drivetrain, DrivetrainKind, Rig, Wheel
+from posefuse.robot.body import Body
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
+from posefuse.robot.rig import Rig
 
 
 @pytest.fixture

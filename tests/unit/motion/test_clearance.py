@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from posefuse.geometry import Pose2
+from posefuse.geometry.plane import PlanePose
 from posefuse.motion.clearance import leaves_floor, touches_box
 
 OUTLINE = np.array([[0.5, 0.3], [-0.5, 0.3], [-0.5, -0.3], [0.5, -0.3]])
@@ -37,14 +37,14 @@ def test_touching_agrees_with_a_linear_program() -> None:
         poses = np.column_stack(
             [rng.uniform(0.8, 3.2, 150), rng.uniform(0.0, 2.0, 150), rng.uniform(-4, 4, 150)]
         )
-        touching = touches_box(OUTLINE, Pose2(poses), box_heading_rad=box_heading, **BOX)
+        touching = touches_box(OUTLINE, PlanePose(poses), box_heading_rad=box_heading, **BOX)
         expected = [have_a_common_point(pose, box_heading) for pose in poses]
         np.testing.assert_array_equal(touching, expected)
         assert 20 < touching.sum() < 130
 
 
 def test_a_moving_box() -> None:
-    poses = Pose2(np.zeros((3, 3)))
+    poses = PlanePose(np.zeros((3, 3)))
     boxes = np.array([[3.0, 0.0], [0.85, 0.0], [0.0, 0.41]])
     size = np.array([0.8, 0.2, 1.0])
     touching = touches_box(OUTLINE, poses, box_xy_m=boxes, box_size_m=size, box_heading_rad=0.0)
@@ -62,4 +62,4 @@ def test_a_moving_box() -> None:
     ],
 )
 def test_leaving_a_floor_of_four_by_two(pose, off) -> None:
-    assert leaves_floor(OUTLINE, Pose2([pose]), length_m=4.0, width_m=2.0)[0] == off
+    assert leaves_floor(OUTLINE, PlanePose([pose]), length_m=4.0, width_m=2.0)[0] == off

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from posefuse.errors import FileError
-from posefuse.motion.file import course_sources, load_course
+from posefuse.motion.load import course_sources, load_course
 
 PLANNED = """
 name = "there and back"

@@ -3,14 +3,15 @@
 import numpy as np
 import pytest
 
-from posefuse.geometry import Pose2, Pose3
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
 from posefuse.motion.lean import lean_angles_rad
 
 
 def body_axes(acceleration, heading_rad: float) -> np.ndarray:
     """Columns: the robot's x, y and z axes in the world."""
     lean = lean_angles_rad(acceleration, heading_rad=heading_rad, lean_rad_per_m_per_s2=0.01)
-    pose = Pose3.from_plane(Pose2([0.0, 0.0, heading_rad]), lean_rad=lean)
+    pose = SpacePose.from_plane(PlanePose([0.0, 0.0, heading_rad]), lean_rad=lean)
     return pose.rotation
 
 

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
-from posefuse.geometry import Pose2, arc_motion
+from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.motion.course import Bump
 from posefuse.motion.path import TruePath
 from posefuse.motion.planned import planned_path
 from posefuse.motion.wheels import odometry_rows, prepare_wheels
-from posefuse.robot import Gyro, Wheel
+from posefuse.robot.drivetrain import Gyro, Wheel
 
 KINDS = ["swerve", "mecanum", "differential"]
 
@@ -38,7 +38,7 @@ def rows_of(path, drive, bumps=(), *, trial=0, fraction=0.0, ideal=False):
 
 
 def chained(rows) -> np.ndarray:
-    pose = Pose2(rows.true_poses[0])
+    pose = PlanePose(rows.true_poses[0])
     for twist in rows.twists[1:]:
         pose = pose @ arc_motion(twist)
     return pose.values

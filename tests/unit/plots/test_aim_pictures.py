@@ -3,19 +3,18 @@
 import numpy as np
 import pytest
 
-from posefuse.aim import Arc, ArcSheet, arc_sheets, flight_paths_m
-from posefuse.fieldlayout import Goal
-from posefuse.plots import (
-    Axes,
+from posefuse.aim.curve import Arc
+from posefuse.aim.paths import flight_paths_m
+from posefuse.aim.sheet import ArcSheet, arc_sheets
+from posefuse.arena.arena import Goal
+from posefuse.plots.aim import draw_flights, draw_pivots
+from posefuse.plots.aim_tolerance import (
     SpreadAtPlaces,
     draw_bearing_tolerance,
     draw_distance_tolerance,
-    draw_flights,
-    draw_pivots,
-    new_figure,
-    svg_text,
 )
-from posefuse.robot import Projectile, Shooter, ShooterSpread
+from posefuse.plots.style import Axes, new_figure, svg_text
+from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
 
 GOAL = Goal(
     name="crate",

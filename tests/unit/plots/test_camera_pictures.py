@@ -4,15 +4,9 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from posefuse.plots import (
-    Axes,
-    MovingFigure,
-    camera_legend_handles,
-    draw_camera_view,
-    drawing,
-    new_figure,
-    shrunk_image,
-)
+from posefuse.plots.camera import camera_legend_handles, draw_camera_view, shrunk_image
+from posefuse.plots.camera_movie import MovingFigure
+from posefuse.plots.style import Axes, drawing, new_figure
 
 SQUARE = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
 IMAGE = np.full((80, 128), 50, dtype=np.uint8)

@@ -8,37 +8,25 @@ from matplotlib.contour import ContourSet
 from matplotlib.path import Path as Outline
 from scipy import stats
 
-from posefuse.geometry import Pose2
-from posefuse.plots import (
-    Axes,
+from posefuse.geometry.plane import PlanePose
+from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
+from posefuse.plots.consistency import draw_nees, draw_nis
+from posefuse.plots.court import draw_court
+from posefuse.plots.drive import draw_path, draw_shots, ellipse_outlines_m, exaggeration_of
+from posefuse.plots.floor import (
     add_error_bar,
     add_hit_bar,
     add_tags_bar,
-    box_legend_handles,
-    draw_court,
-    draw_distance_error,
-    draw_error_boxes,
     draw_expected_error,
     draw_hit_chance,
-    draw_nees,
-    draw_nis,
-    draw_path,
-    draw_rig_from_above,
-    draw_rig_from_side,
-    draw_robot,
-    draw_shots,
-    draw_sightings,
     draw_tags_seen,
-    error_span_m,
-    exaggeration_of,
-    new_figure,
-    svg_text,
-    tags_per_bin,
 )
-from posefuse.plots.drive import ellipse_outlines_m
+from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
+from posefuse.plots.style import Axes, new_figure, svg_text
+from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
 from posefuse.study.floor_map import floor_map
 from posefuse.study.hit_map import HitMap, hit_map
-from small_court import SHOOTER, small_layout, small_rig
+from small_court import SHOOTER, small_arena, small_rig
 
 
 def axes() -> Axes:
@@ -51,7 +39,7 @@ def texts(ax: Axes) -> list[str]:
 
 @pytest.mark.parametrize(("unit", "length"), [("cm", 9.0), ("in", 9.0 / 0.0254)])
 def test_court_is_to_scale_and_names_tags_and_goals(unit: str, length: float) -> None:
-    ax = draw_court(axes(), small_layout(), length_unit=unit)
+    ax = draw_court(axes(), small_arena(), length_unit=unit)
     assert ax.get_aspect() == 1.0
     assert ax.patches[0].get_width() == pytest.approx(length)
     assert {"1", "2", "3", "4", "5", "<east> & crate"} <= set(texts(ax))
@@ -60,13 +48,13 @@ def test_court_is_to_scale_and_names_tags_and_goals(unit: str, length: float) ->
 
 
 def test_tags_around_a_post_share_a_label() -> None:
-    layout = small_layout()
-    first, *rest = layout.tags
+    arena = small_arena()
+    first, *rest = arena.tags
     near = type(first)(
         id=9, family=first.family, edge_m=first.edge_m, world_from_tag=first.world_from_tag
     )
-    both = type(layout)(
-        name=layout.name, length_m=9.0, width_m=5.0, tags=(first, near, *rest), goals=layout.goals
+    both = type(arena)(
+        name=arena.name, length_m=9.0, width_m=5.0, tags=(first, near, *rest), goals=arena.goals
     )
     assert "1,9" in texts(draw_court(axes(), both))
 
@@ -112,11 +100,11 @@ def test_without_a_truth_no_error_is_drawn() -> None:
 
 def test_robot_stands_at_its_pose_with_its_views_inside_the_walls() -> None:
     ax = axes()
-    draw_robot(ax, small_rig(), Pose2([1.0, 2.0, math.pi / 2]), layout=small_layout())
+    draw_robot(ax, small_rig(), PlanePose([1.0, 2.0, math.pi / 2]), arena=small_arena())
     *views, body = ax.patches
     np.testing.assert_allclose(body.get_xy()[:-1].mean(axis=0), [1.0, 2.0], atol=1e-12)
     # forward of the robot is up the page: half the length above its middle
-    assert body.get_xy()[:, 1].max() == pytest.approx(2.0 + 0.38)
+    assert body.get_xy()[:, 1].max() == pytest.approx(2.0 + 0.35)
     assert len(views) == 2
     walls = ax.transData.inverted().transform_bbox(views[0].get_clip_box())
     np.testing.assert_allclose(walls.extents, [0.0, 0.0, 9.0, 5.0], atol=1e-9)
@@ -127,7 +115,7 @@ def test_robot_stands_at_its_pose_with_its_views_inside_the_walls() -> None:
 def test_rig_sketches_tell_tilts_and_keep_to_scale() -> None:
     above = draw_rig_from_above(axes(), small_rig(), length_unit="in")
     assert {"+15°", "0°", "front →"} <= set(texts(above))
-    assert above.patches[0].get_xy()[:, 0].max() == pytest.approx(0.38 / 0.0254)
+    assert above.patches[0].get_xy()[:, 0].max() == pytest.approx(0.35 / 0.0254)
     side = draw_rig_from_side(axes(), small_rig())
     assert side.get_ylim()[1] > 120.0
     assert side.get_aspect() == above.get_aspect() == 1.0
@@ -256,11 +244,11 @@ def test_nis_bars_and_line_are_densities() -> None:
 
 
 def test_floor_maps_show_the_numbers_in_place() -> None:
-    layout = small_layout()
-    made = floor_map(layout=layout, rig=small_rig(), goal=layout.goals[0], cell_m=0.5)
+    arena = small_arena()
+    made = floor_map(arena=arena, rig=small_rig(), goal=arena.goals[0], cell_m=0.5)
     left, right = new_figure(6.0, 3.0).subplots(1, 2)
-    tags = draw_tags_seen(left, made, layout, most=4.0)
-    error = draw_expected_error(right, made, layout, span_m=(0.001, 0.1), length_unit="mm")
+    tags = draw_tags_seen(left, made, arena, most=4.0)
+    error = draw_expected_error(right, made, arena, span_m=(0.001, 0.1), length_unit="mm")
     add_tags_bar([left], tags)
     add_error_bar([right], error, length_unit="mm")
     np.testing.assert_array_equal(tags.get_array().filled(np.nan), made.tags_seen)
@@ -278,11 +266,11 @@ def test_path_is_told_in_the_floors_unit() -> None:
 
 
 def test_a_hit_map_shows_hits_in_100() -> None:
-    layout = small_layout()
-    floor = floor_map(layout=layout, rig=small_rig("front"), goal=layout.goals[0], cell_m=1.0)
+    arena = small_arena()
+    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
     made = hit_map(floor, shooter=SHOOTER, extra_cov=np.diag([0.05, 0.05, 0.02]) ** 2)
     ax = axes()
-    image = draw_hit_chance(ax, made, layout)
+    image = draw_hit_chance(ax, made, arena)
     shown = image.get_array()
     assert shown.mask.tolist() == np.isnan(made.shares).tolist()
     assert shown.compressed() == pytest.approx(100.0 * made.shares[floor.is_standable])
@@ -295,10 +283,10 @@ def test_a_hit_map_shows_hits_in_100() -> None:
 
 @pytest.mark.parametrize("share", [0.0, 1.0])
 def test_a_hit_map_that_is_all_alike_has_no_line(share: float) -> None:
-    layout = small_layout()
-    floor = floor_map(layout=layout, rig=small_rig("front"), goal=layout.goals[0], cell_m=1.0)
+    arena = small_arena()
+    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
     shares = np.full(floor.distance_std_m.shape, share)
     made = HitMap(floor=floor, shares=shares, extra_std=np.zeros(3))
     ax = axes()
-    draw_hit_chance(ax, made, layout)
+    draw_hit_chance(ax, made, arena)
     assert not any(isinstance(c, ContourSet) for c in ax.collections)

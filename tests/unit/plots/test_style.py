@@ -5,8 +5,16 @@ import xml.etree.ElementTree as ET
 import matplotlib as mpl
 import pytest
 
-from posefuse.plots import drawing, new_figure, png_bytes, set_finding, svg_text
-from posefuse.plots.style import PLAN_COLOURS, floor_unit, plan_colour
+from posefuse.plots.style import (
+    PLAN_COLOURS,
+    drawing,
+    floor_unit,
+    new_figure,
+    plan_colour,
+    png_bytes,
+    set_finding,
+    svg_text,
+)
 
 
 def picture() -> str:

@@ -12,7 +12,7 @@ name = "Tuesday, second run"
 recorded_on = "2026-03-10"
 clock = "robot, seconds since it was switched on"
 rig = "RIG"
-layout = "LAYOUT"
+arena = "ARENA"
 goal = "north crate"
 dropped_frame_count = 2
 
@@ -53,16 +53,16 @@ def folder(tmp_path):
     folder = tmp_path / "run"
     folder.mkdir()
     rig = REPOSITORY / "datasets/orchard/rigs/four_sides_level.toml"
-    layout = REPOSITORY / "fieldlayouts/orchard_court.toml"
+    arena = REPOSITORY / "fieldlayouts/orchard_court.toml"
     for name, text in TABLES.items():
-        text = text.replace("RIG", rig.as_posix()).replace("LAYOUT", layout.as_posix())
+        text = text.replace("RIG", rig.as_posix()).replace("ARENA", arena.as_posix())
         (folder / name).write_text(text, encoding="utf-8")
     return folder
 
 
 @pytest.fixture
 def ranger_inputs(tmp_path):
-    """Rig and layout files of a robot with two rangers and no camera."""
+    """Rig and arena files of a robot with two rangers and no camera."""
     inputs = tmp_path / "mower"
     inputs.mkdir()
     (inputs / "rig.toml").write_text(
@@ -77,7 +77,7 @@ def ranger_inputs(tmp_path):
         "speed_m_per_s = 3.0\nacceleration_m_per_s2 = 2.0\nturn_rate_deg_per_s = 180\n",
         encoding="utf-8",
     )
-    (inputs / "layout.toml").write_text(
+    (inputs / "arena.toml").write_text(
         'name = "lawn"\nlength_m = 60.0\nwidth_m = 60.0\n'
         "[[beacon]]\nid = 4\nposition_m = [1.0, 2.0, 1.0]\n"
         "[[beacon]]\nid = 6\nposition_m = [50.0, 2.0, 1.0]\n",

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from posefuse.errors import FileError
-from posefuse.recording import SightingKind
 from posefuse.recording.folder import read_recording
+from posefuse.recording.recording import SightingKind
 
 
 def replace(path, old, new):
@@ -21,7 +21,7 @@ def test_everything_in_the_folder_comes_out(folder):
     assert (stored.recorded_on, stored.goal) == ("2026-03-10", "north crate")
     assert stored.clock.startswith("robot")
     assert stored.rig.name == "four sides, level"
-    assert stored.layout.name == "Orchard court"
+    assert stored.arena.name == "Orchard court"
     assert recording.dropped_frame_count == 2
     assert recording.odometry.twists[1].tolist() == [0.01, 0.0, 0.001]
     assert recording.sensor_names == ("front", "left", "rear", "right")
@@ -93,7 +93,7 @@ def test_the_header_tells_the_kind_of_sighting(folder, ranger_inputs, header, ro
 def make_ranger_run(folder, inputs):
     (folder / "recording.toml").write_text(
         f'name = "lawn"\nrig = "{(inputs / "rig.toml").as_posix()}"\n'
-        f'layout = "{(inputs / "layout.toml").as_posix()}"\n',
+        f'arena = "{(inputs / "arena.toml").as_posix()}"\n',
         encoding="utf-8",
     )
     (folder / "shots.csv").unlink()
@@ -302,21 +302,21 @@ def test_a_camera_gives_no_ranges_and_a_ranger_no_corners(folder, ranger_inputs)
     corners = (folder / "sightings.csv").read_text(encoding="utf-8").split("\n")[0]
     (folder / "sightings.csv").write_text("frame,id,range_m\n", encoding="utf-8")
     assert read_recording(folder).recording.sightings.kind is SightingKind.RANGE
-    layout = folder / "layout.toml"
-    kept = (ranger_inputs / "layout.toml").read_text(encoding="utf-8")
+    arena = folder / "arena.toml"
+    kept = (ranger_inputs / "arena.toml").read_text(encoding="utf-8")
     tag = (
         '[[tag]]\nid = 4\nposition_m = [0, 9, 1]\nfacing_deg = 0\nfamily = "36h11"\nedge_m = 0.1\n'
     )
     goal = '[[goal]]\nname="north crate"\ncentre_m=[9,9,1]\nwidth_m=1\nheight_m=1\nfacing_deg=0\n'
-    layout.write_text(kept + tag + goal, encoding="utf-8")
+    arena.write_text(kept + tag + goal, encoding="utf-8")
     text = (folder / "recording.toml").read_text(encoding="utf-8")
-    line = next(line for line in text.split("\n") if line.startswith("layout"))
-    replace(folder / "recording.toml", line, 'layout = "layout.toml"')
+    line = next(line for line in text.split("\n") if line.startswith("arena"))
+    replace(folder / "recording.toml", line, 'arena = "arena.toml"')
     (folder / "shots.csv").unlink()
     (folder / "sightings.csv").write_text("frame,id,range_m\n7,4,9.0\n", encoding="utf-8")
     with pytest.raises(FileError, match=r"csv:2: frame: ranges come from a ranger.*got 'front'"):
         read_recording(folder)
-    (ranger_inputs / "layout.toml").write_text(kept + tag, encoding="utf-8")
+    (ranger_inputs / "arena.toml").write_text(kept + tag, encoding="utf-8")
     (folder / "shots.csv").write_text("t_s,goal\n", encoding="utf-8")
     make_ranger_run(folder, ranger_inputs)
     (folder / "sightings.csv").write_text(f"{corners}\n1,4,1,2,3,4,5,6,7,8\n", encoding="utf-8")
@@ -324,14 +324,14 @@ def test_a_camera_gives_no_ranges_and_a_ranger_no_corners(folder, ranger_inputs)
         read_recording(folder)
 
 
-def test_sightings_in_a_layout_without_tags_are_refused(folder):
-    (folder / "layout.toml").write_text(
+def test_sightings_in_a_arena_without_tags_are_refused(folder):
+    (folder / "arena.toml").write_text(
         'name = "bare"\nlength_m = 10.0\nwidth_m = 10.0\n', encoding="utf-8"
     )
     toml = folder / "recording.toml"
     lines = toml.read_text(encoding="utf-8").split("\n")
-    kept = [line for line in lines if not line.startswith(("goal", "layout"))]
-    toml.write_text("\n".join(['layout = "layout.toml"', *kept]), encoding="utf-8")
+    kept = [line for line in lines if not line.startswith(("goal", "arena"))]
+    toml.write_text("\n".join(['arena = "arena.toml"', *kept]), encoding="utf-8")
     with pytest.raises(FileError) as caught:
         read_recording(folder)
     assert "sightings.csv:2: id: unknown tag 3; known: none" in str(caught.value)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
-from posefuse.recording import (
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,

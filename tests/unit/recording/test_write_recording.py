@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from posefuse.errors import FileError, InputError
-from posefuse.recording import Frames, Recording, SightingKind, Sightings
 from posefuse.recording.folder import StoredRecording, read_recording, write_recording
 from posefuse.recording.inputs import copy_inputs
+from posefuse.recording.recording import Frames, Recording, SightingKind, Sightings
 
 
 def changed(stored, **parts):
@@ -88,18 +88,18 @@ def test_a_recording_of_another_rig_or_goal_is_refused(folder):
 
 
 def test_copies_keep_their_places_below_the_folder_that_holds_them_all(tmp_path):
-    for name in ("a/rigs/one.toml", "a/robot.toml", "b/layout.toml"):
+    for name in ("a/rigs/one.toml", "a/robot.toml", "b/arena.toml"):
         (tmp_path / "in" / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / "in" / name).write_text(name, encoding="utf-8")
     crooked = tmp_path / "in/a/rigs/../robot.toml"
-    paths = [tmp_path / "in/a/rigs/one.toml", crooked, tmp_path / "in/b/layout.toml", crooked]
+    paths = [tmp_path / "in/a/rigs/one.toml", crooked, tmp_path / "in/b/arena.toml", crooked]
     copies = copy_inputs(paths, tmp_path / "out")
     assert copies[crooked] == tmp_path / "out/a/robot.toml"
     assert copies[paths[0]] == tmp_path / "out/a/rigs/one.toml"
     assert {path.read_text(encoding="utf-8") for path in copies.values()} == {
         "a/rigs/one.toml",
         "a/robot.toml",
-        "b/layout.toml",
+        "b/arena.toml",
     }
     assert copy_inputs([], tmp_path / "none") == {}
     assert not (tmp_path / "none").exists()

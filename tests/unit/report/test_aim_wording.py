@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import Arc, arc_sheets
+from posefuse.aim.curve import Arc
+from posefuse.aim.sheet import arc_sheets
 from posefuse.report.aim import sheet_table
 from posefuse.report.aim_wording import (
     bearing_text,
@@ -16,10 +17,10 @@ from posefuse.report.aim_wording import (
     left_out_sentence,
     shooter_text,
 )
-from posefuse.robot import Drag, ShooterSpread
-from small_court import SHOOTER, small_layout
+from posefuse.robot.shooter import Drag, ShooterSpread
+from small_court import SHOOTER, small_arena
 
-GOAL = small_layout().goals[0]
+GOAL = small_arena().goals[0]
 EXACT = replace(SHOOTER, spread=ShooterSpread())
 
 

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from posefuse.fusion.fuse import fuse
-from posefuse.motion import Knock
+from posefuse.motion.course import Knock
 from posefuse.report.camera_strip import (
     Instant,
     Strip,
@@ -27,13 +27,13 @@ from posefuse.report.camera_views import (
     why_no_images,
 )
 from posefuse.report.movie import Drive, drive_pictures
-from posefuse.report.run_pictures import DrawnRun
+from posefuse.report.run_pictures import PicturedTrial
 from posefuse.sensing.detect import Detections
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.simulate import simulate
 from posefuse.study.compare import plan_scene
-from small_court import small_layout, small_study
+from small_court import small_arena, small_study
 
 STUDY = small_study()
 
@@ -152,9 +152,9 @@ def test_the_shots_are_shown_or_else_instants_spread_evenly() -> None:
 
 
 def test_why_there_can_be_no_images() -> None:
-    layout = small_layout()
-    assert why_no_images(layout) == ""
-    odd = replace(layout, tags=(replace(layout.tags[0], family="49h12"), *layout.tags[1:]))
+    arena = small_arena()
+    assert why_no_images(arena) == ""
+    odd = replace(arena, tags=(replace(arena.tags[0], family="49h12"), *arena.tags[1:]))
     assert "OpenCV carries no tag family '49h12'" in why_no_images(odd)
 
 
@@ -182,11 +182,11 @@ def test_a_movie_has_a_picture_for_each_moment(mounts: tuple[str, ...]) -> None:
     scene = plan_scene(STUDY, plan, STUDY.courses[0])
     recording = simulate(scene, seed=STUDY.seed, trial=0)
     drive = Drive(
-        run=DrawnRun(
+        run=PicturedTrial(
             title="a run",
             recording=recording,
-            estimate=fuse(recording, rig=plan.rig, layout=STUDY.layout, settings=plan.settings),
-            layout=STUDY.layout,
+            estimate=fuse(recording, rig=plan.rig, arena=STUDY.arena, settings=plan.settings),
+            arena=STUDY.arena,
             rig=plan.rig,
             goal=STUDY.goal,
         ),

@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.aim import Arc
+from posefuse.aim.curve import Arc
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
 from posefuse.report.comparison import write_comparison_report
+from posefuse.report.comparison_tables import comparison_table, course_rankings
 from posefuse.report.hit_pictures import comparison_room
-from posefuse.report.hits import (
+from posefuse.report.hits_section import (
     cost_sentence,
     hits_table,
     moving_sentence,
@@ -25,11 +26,10 @@ from posefuse.report.hits import (
 )
 from posefuse.report.replay import write_replay_report
 from posefuse.report.shot_room import shot_room, spreads_at_places
-from posefuse.report.tables import comparison_table, course_rankings
-from posefuse.robot import ShooterSpread
+from posefuse.robot.shooter import ShooterSpread
 from posefuse.scoring.score import score
-from posefuse.scoring.statistics import Interval
 from posefuse.simulation.simulate import simulate
+from posefuse.statistics.intervals import Interval
 from posefuse.study.compare import plan_scene
 from posefuse.study.comparison import Comparison, MovingHits, PlanHits
 from small_court import SHOOTER, armed, small_study
@@ -133,7 +133,7 @@ def test_room_and_errors_at_the_places_shot_from(armed_comparison: Comparison) -
     assert room.places_m == pytest.approx(true_m)
     assert room.band.distances_m[0] <= true_m[0] < true_m[-1] <= room.band.distances_m[-1]
     assert (room.places_enough_m > 0.0).all()
-    distance, bearing = spreads_at_places("a", 0, shots, layout=study.layout, goal=study.goal)
+    distance, bearing = spreads_at_places("a", 0, shots, arena=study.arena, goal=study.goal)
     nearest = np.argmin(shots[0].true_distance_m)
     errors = np.array([each.distance_error_m[nearest] for each in shots])
     assert distance.means[0] == pytest.approx(errors.mean())
@@ -151,10 +151,10 @@ def test_out_of_reach_there_is_no_room(armed_comparison: Comparison) -> None:
     study = armed_comparison.study
     shots = [armed_comparison.runs[0].cards[0].shots]
     weak = replace(SHOOTER, exit_speed_m_per_s=3.0)
-    assert shot_room(shots, layout=study.layout, goal=study.goal, shooter=weak) is None
+    assert shot_room(shots, arena=study.arena, goal=study.goal, shooter=weak) is None
     tall = replace(study.goal, name="tall", height_m=0.9)
-    layout = replace(study.layout, goals=(*study.layout.goals, tall))
-    assert shot_room(shots, layout=layout, goal=tall, shooter=SHOOTER) is None
+    arena = replace(study.arena, goals=(*study.arena.goals, tall))
+    assert shot_room(shots, arena=arena, goal=tall, shooter=SHOOTER) is None
 
 
 def test_the_page_tells_shots_and_shows_room_and_map(
@@ -181,18 +181,18 @@ def test_a_replay_tells_hits_and_room(tmp_path: Path) -> None:
     stored = StoredRecording(
         recording=recording,
         rig=plan.rig,
-        layout=study.layout,
+        arena=study.arena,
         rig_path=Path("rig.toml"),
-        layout_path=Path("layout.toml"),
+        arena_path=Path("arena.toml"),
         goal=None,
     )
     settings = FilterSettings()
-    estimate = fuse(recording, rig=plan.rig, layout=study.layout, settings=settings)
+    estimate = fuse(recording, rig=plan.rig, arena=study.arena, settings=settings)
     card = score(
         recording,
         estimate=estimate,
         truth=recording.truth,
-        layout=study.layout,
+        arena=study.arena,
         shooter=plan.rig.body.shooter,
     )
     write_replay_report(

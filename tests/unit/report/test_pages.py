@@ -127,8 +127,8 @@ def test_one_plan_and_no_shots(tmp_path: Path) -> None:
 
 def test_a_family_that_has_no_pictures_is_told(tmp_path: Path) -> None:
     study = small_study()
-    tags = tuple(replace(tag, family="49h12") for tag in study.layout.tags)
-    lone = replace(study, layout=replace(study.layout, tags=tags), plans=study.plans[:1], trials=1)
+    tags = tuple(replace(tag, family="49h12") for tag in study.arena.tags)
+    lone = replace(study, arena=replace(study.arena, tags=tags), plans=study.plans[:1], trials=1)
     write_comparison_report(compare(lone, workers=1), tmp_path / "r.html", made_at=MADE_AT)
     page = Page(tmp_path / "r.html")
     check_self_contained(page)
@@ -154,9 +154,9 @@ def test_many_plans_with_long_names_on_many_courses(tmp_path: Path) -> None:
 
 def test_a_floor_without_a_place_to_stand_has_no_map(tmp_path: Path) -> None:
     study = small_study()
-    (bench, bar) = study.layout.obstacles
+    (bench, bar) = study.arena.obstacles
     wide = replace(bench, size_m=[30.0, 30.0, 0.01], centre_in_world_m=[4.5, 2.5, 0.005])
-    full = replace(study, layout=replace(study.layout, obstacles=(wide, bar)), trials=1)
+    full = replace(study, arena=replace(study.arena, obstacles=(wide, bar)), trials=1)
     write_comparison_report(compare(full, workers=1), tmp_path / "r.html", made_at=MADE_AT)
     page = Page(tmp_path / "r.html")
     check_self_contained(page)
@@ -170,9 +170,9 @@ def recorded(**changes: object) -> tuple[StoredRecording, Recording]:
     return StoredRecording(
         recording=recording,
         rig=study.plans[1].rig,
-        layout=study.layout,
+        arena=study.arena,
         rig_path=Path("rig.toml"),
-        layout_path=Path("layout.toml"),
+        arena_path=Path("arena.toml"),
         goal=None if "truth" in changes else study.goal.name,
     ), recording
 
@@ -191,9 +191,9 @@ def test_replay_page_is_whole_with_and_without_truth(
 ) -> None:
     stored, recording = recorded(**changes)
     settings = FilterSettings()
-    estimate = fuse(recording, rig=stored.rig, layout=stored.layout, settings=settings)
+    estimate = fuse(recording, rig=stored.rig, arena=stored.arena, settings=settings)
     card = score(
-        recording, estimate=estimate, truth=recording.truth, layout=stored.layout, goal=stored.goal
+        recording, estimate=estimate, truth=recording.truth, arena=stored.arena, goal=stored.goal
     )
     write_replay_report(
         stored,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from posefuse.report.tables import (
+from posefuse.report.comparison_tables import (
     Table,
     comparison_table,
     counts_table,

@@ -15,7 +15,7 @@ from posefuse.report.wording import (
     share_text,
 )
 from posefuse.scoring.scorecard import Nees
-from posefuse.scoring.statistics import Interval
+from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
 
 

@@ -9,10 +9,10 @@ import pytest
 
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import write_table
-from posefuse.robot import Detector, ImageQuality, MeasuredResponse
-from posefuse.robot.file import load_camera, load_imaging, rig_sources
-from posefuse.robot.measured_response import AXIS_COLUMNS, load_response
-from posefuse.sensing import detector_response
+from posefuse.robot.camera import Detector, ImageQuality
+from posefuse.robot.load import load_camera, load_imaging, rig_sources
+from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse, load_response
+from posefuse.sensing.detector_law import detector_response
 
 EDGES, ANGLES, BLURS = (10.0, 20.0, 60.0), (0.0, 60.0), (0.0, 8.0)
 NOISES, DEFOCUSES = (1.0, 4.0), (0.5, 1.0)

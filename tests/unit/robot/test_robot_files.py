@@ -10,9 +10,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from posefuse.errors import FileError
-from posefuse.robot import DrivetrainKind
-from posefuse.robot.file import load_camera, load_rig, load_robot, rig_sources
-from posefuse.sensing import detector_response
+from posefuse.robot.drivetrain import DrivetrainKind
+from posefuse.robot.load import load_camera, load_rig, load_robot, rig_sources
+from posefuse.sensing.detector_law import detector_response
 
 ORCHARD = Path(__file__).parents[3] / "datasets" / "orchard"
 RIGS = sorted((ORCHARD / "rigs").glob("*.toml"))
@@ -387,7 +387,7 @@ def test_the_demo_detector_by_law_is_near_the_measured_one(
     measured, law = (
         detector_response(
             camera.detector,
-            distance_m=camera.lens.focal_px[:1] * 0.165 / edge_px,
+            distance_m=camera.lens.focal_px[:1] * 0.15 / edge_px,
             cos_incidence=np.cos(np.radians([incidence_deg])),
             edge_px=np.array([edge_px]),
             blur_px=np.array([blur_px]),

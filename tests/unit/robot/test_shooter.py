@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from posefuse.errors import FileError, InputError
-from posefuse.robot import Drag, Projectile, Shooter, ShooterSpread
-from posefuse.robot.file import load_robot
+from posefuse.robot.load import load_robot
+from posefuse.robot.shooter import Drag, Projectile, Shooter, ShooterSpread
 
 
 def shooter(**changes):

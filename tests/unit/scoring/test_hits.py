@@ -5,23 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import Arc, Shots, hit_probability, prepare_aim
-from posefuse.fieldlayout import FieldLayout, Goal
+from posefuse.aim.aim import prepare_aim
+from posefuse.aim.curve import Arc
+from posefuse.aim.hit_probability import hit_probability
+from posefuse.aim.shots import Shots
+from posefuse.arena.arena import Arena, Goal
 from posefuse.fusion.estimate import Estimate, Innovations
-from posefuse.geometry import Pose2, arc_motion
-from posefuse.recording import (
-    Frames,
-    Odometry,
-    Recording,
-    SightingKind,
-    Sightings,
-    Truth,
-)
-from posefuse.recording import Shots as ShotTimes
-from posefuse.robot import Projectile, Shooter, ShooterSpread
-from posefuse.scoring import score
-from posefuse.scoring.hits import believed_motions, can_miss, true_motions
+from posefuse.geometry.plane import PlanePose, arc_motion
+from posefuse.recording.recording import Frames, Odometry, Recording, SightingKind, Sightings, Truth
+from posefuse.recording.recording import Shots as ShotTimes
+from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
 from posefuse.scoring.results import score_rows
+from posefuse.scoring.score import score
+from posefuse.scoring.shot_hits import believed_motions, can_miss, true_motions
 
 ROWS = 101
 STAMPS_S = 5.0 + 0.02 * np.arange(ROWS)
@@ -39,7 +35,7 @@ def crate(name, x_m, facing_rad):
 
 
 EAST, WEST = crate("east", 12.7, np.pi), crate("west", 0.5, 0.0)
-LAYOUT = FieldLayout(name="court", length_m=13.2, width_m=6.6, goals=(EAST, WEST))
+ARENA = Arena(name="court", length_m=13.2, width_m=6.6, goals=(EAST, WEST))
 SHOOTER = Shooter(
     release_in_robot_m=np.array([0.15, 0.0, 0.6]),
     exit_speed_m_per_s=9.0,
@@ -56,7 +52,7 @@ SHOOTER = Shooter(
 
 def driven(twist=(0.0, 0.0, 0.0), *, start=(8.0, 3.5, 0.0)):
     """True poses of a drive with one twist in every row."""
-    poses = [Pose2(start)]
+    poses = [PlanePose(start)]
     for _ in range(ROWS - 1):
         poses.append(poses[-1] @ arc_motion(twist))
     return np.array([pose.values for pose in poses])
@@ -86,7 +82,7 @@ def scored(true_poses, *, error=(0.0, 0.0, 0.0), twist=(0.0, 0.0, 0.0), goals=("
         recording,
         estimate=estimate,
         truth=recording.truth,
-        layout=LAYOUT,
+        arena=ARENA,
         shooter=kw.pop("shooter", SHOOTER),
     )
 

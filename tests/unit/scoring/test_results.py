@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout import FieldLayout, Goal
+from posefuse.arena.arena import Arena, Goal
 from posefuse.fusion.estimate import Estimate, Innovations, Outcome
 from posefuse.fusion.settings import FilterSettings
-from posefuse.recording import (
+from posefuse.recording.folder import StoredRecording
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -20,10 +21,12 @@ from posefuse.recording import (
     Sightings,
     Truth,
 )
-from posefuse.recording.folder import StoredRecording
-from posefuse.robot import Body, Drivetrain, DrivetrainKind, Ranger, Rig, Shooter, Wheel
-from posefuse.scoring import score
+from posefuse.robot.body import Body
+from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
+from posefuse.robot.rig import Ranger, Rig
+from posefuse.robot.shooter import Shooter
 from posefuse.scoring.results import score_rows, write_run_results
+from posefuse.scoring.score import score
 from posefuse.scoring.trajectory import trajectory_scores
 
 STAMPS_S = 1_700_000_000.0 + np.arange(0.0, 10.0, 0.1)
@@ -34,7 +37,7 @@ GATE = Goal(
     height_m=1.0,
     facing_rad=0.0,
 )
-LAYOUT = FieldLayout(name="lawn", length_m=10.0, width_m=6.0, goals=(GATE,))
+ARENA = Arena(name="lawn", length_m=10.0, width_m=6.0, goals=(GATE,))
 RIG = Rig(
     name="mower",
     body=Body(length_m=1.0, width_m=0.8),
@@ -82,9 +85,9 @@ def run():
     stored = StoredRecording(
         recording=recording,
         rig=RIG,
-        layout=LAYOUT,
+        arena=ARENA,
         rig_path=Path("rig.toml"),
-        layout_path=Path("layout.toml"),
+        arena_path=Path("arena.toml"),
         goal=GATE.name,
     )
     return stored, estimate
@@ -92,9 +95,7 @@ def run():
 
 def scored(stored, estimate):
     recording = stored.recording
-    card = score(
-        recording, estimate=estimate, truth=recording.truth, layout=LAYOUT, goal=stored.goal
-    )
+    card = score(recording, estimate=estimate, truth=recording.truth, arena=ARENA, goal=stored.goal)
     path = None
     if recording.truth is not None:
         path = trajectory_scores(estimate=estimate, truth=recording.truth)
@@ -182,7 +183,7 @@ def test_pivot_and_bound_stand_among_the_figures_where_they_are_known(run):
         stored.recording,
         estimate=estimate,
         truth=stored.recording.truth,
-        layout=LAYOUT,
+        arena=ARENA,
         goal=stored.goal,
         shooter=Shooter(
             release_in_robot_m=np.array([0.0, 0.0, 0.5]),

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from posefuse.aim import pivot_error_rad
+from posefuse.aim.pivot import pivot_error_rad
+from posefuse.arena.arena import Arena, Goal
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout, Goal
 from posefuse.fusion.estimate import Estimate, Innovations, Outcome
-from posefuse.recording import (
+from posefuse.recording.recording import (
     Frames,
     Odometry,
     Recording,
@@ -17,9 +17,9 @@ from posefuse.recording import (
     Sightings,
     Truth,
 )
-from posefuse.robot import Shooter
-from posefuse.scoring import instant_errors, score, seconds_since_tag, shot_rows, truth_at
-from posefuse.scoring.instants import nees_of
+from posefuse.robot.shooter import Shooter
+from posefuse.scoring.instants import instant_errors, nees_of, truth_at
+from posefuse.scoring.score import score, seconds_since_tag, shot_rows
 
 ROWS = 101
 STAMPS_S = 100.0 + 0.02 * np.arange(ROWS)
@@ -35,7 +35,7 @@ def goal(name, x, y):
     )
 
 
-LAYOUT = FieldLayout(
+ARENA = Arena(
     name="court",
     length_m=13.2,
     width_m=6.6,
@@ -100,7 +100,7 @@ def test_an_estimate_too_near_the_goal_has_a_negative_bias():
         run,
         estimate=estimate([8.1, 3.0, 0.1]),
         truth=standing_truth([8.0, 3.0, 0.0]),
-        layout=LAYOUT,
+        arena=ARENA,
         goal="east",
         shooter=SHOOTER,
     )
@@ -111,7 +111,7 @@ def test_an_estimate_too_near_the_goal_has_a_negative_bias():
     assert card.whole_course.heading_rad.rms == pytest.approx(0.1)
     assert card.whole_course.position_rms_m == pytest.approx(0.1)
     assert card.shots.distance_error_m == pytest.approx([-0.1, 0.1])
-    expected = pivot_error_rad(3.9, 4.0, shooter=SHOOTER, goal=LAYOUT.goal("east"))
+    expected = pivot_error_rad(3.9, 4.0, shooter=SHOOTER, goal=ARENA.goal("east"))
     assert card.shots.pivot_error_rad[0] == pytest.approx(float(expected))
     assert card.dropped_frame_count == 3
 
@@ -121,7 +121,7 @@ def test_a_goal_out_of_reach_is_counted_and_left_out_of_the_pivot_error():
         recording(shots_at_s=[100.5, 101.0], goals=["east", "west"]),
         estimate=estimate([8.1, 3.0, 0.0]),
         truth=standing_truth([8.0, 3.0, 0.0]),
-        layout=LAYOUT,
+        arena=ARENA,
         shooter=SHOOTER,
     )
     # the west goal is 7 m away; 9 m/s reach 7.0 m at the same height, less 1.2 m higher
@@ -149,7 +149,7 @@ def test_bearings_wrap_and_do_not_depend_on_whole_turns():
         recording(),
         estimate=estimate([8.0, 3.0, -np.pi + 0.01]),
         truth=standing_truth(np.add(behind, [0.0, 0.0, 4.0 * np.pi])),
-        layout=LAYOUT,
+        arena=ARENA,
         goal="west",
     )
     assert card.whole_course.heading_rad.bias == pytest.approx(0.02)
@@ -169,20 +169,20 @@ def test_scores_stay_when_the_world_is_moved_and_turned():
     def moved(poses):
         return np.column_stack([poses[:, :2] @ rotation[:2, :2].T + shift, poses[:, 2] + turn])
 
-    def card_of(true_poses, poses, covs, layout):
+    def card_of(true_poses, poses, covs, arena):
         return score(
             recording(shots_at_s=[100.51], goals=["east"]),
             estimate=estimate(poses, cov=covs),
             truth=Truth(stamps_s=STAMPS_S, poses=true_poses),
-            layout=layout,
+            arena=arena,
             goal="west",
             shooter=SHOOTER,
             bound_covs=np.broadcast_to(covs, (ROWS, 3, 3)),
         )
 
-    goals = tuple(goal(g.name, *(rotation[:2, :2] @ g.xy_in_world_m + shift)) for g in LAYOUT.goals)
-    there = FieldLayout(name="moved", length_m=99.0, width_m=99.0, goals=goals)
-    card = card_of(truth, truth + off, cov, LAYOUT)
+    goals = tuple(goal(g.name, *(rotation[:2, :2] @ g.xy_in_world_m + shift)) for g in ARENA.goals)
+    there = Arena(name="moved", length_m=99.0, width_m=99.0, goals=goals)
+    card = card_of(truth, truth + off, cov, ARENA)
     other = card_of(moved(truth), moved(truth + off), rotation @ cov @ rotation.T, there)
     for span in ("whole_course", "at_shots"):
         one, two = getattr(card, span), getattr(other, span)
@@ -209,7 +209,7 @@ def test_nees_of_honest_draws_averages_to_its_degrees_of_freedom():
     errors = generator.multivariate_normal(np.zeros(3), cov, size=ROWS)
     truth = standing_truth([8.0, 3.0, 0.0])
     card = score(
-        recording(), estimate=estimate(truth.poses + errors, cov=cov), truth=truth, layout=LAYOUT
+        recording(), estimate=estimate(truth.poses + errors, cov=cov), truth=truth, arena=ARENA
     )
     assert card.whole_course.nees.dof == 3
     assert card.whole_course.nees.mean == pytest.approx(3.0, abs=0.6)
@@ -219,7 +219,7 @@ def test_nees_of_honest_draws_averages_to_its_degrees_of_freedom():
 def test_a_start_known_exactly_has_no_nees_and_is_left_out_of_it():
     run = estimate([8.1, 3.0, 0.0])
     run.covs[0] = 0.0
-    card = score(recording(), estimate=run, truth=standing_truth([8.0, 3.0, 0.0]), layout=LAYOUT)
+    card = score(recording(), estimate=run, truth=standing_truth([8.0, 3.0, 0.0]), arena=ARENA)
     assert card.whole_course.nees.count == ROWS - 1
     assert card.whole_course.nees.mean == pytest.approx(1.0)
 
@@ -229,7 +229,7 @@ def test_truth_without_a_heading_scores_positions_alone():
         recording(shots_at_s=[100.5], goals=["east"]),
         estimate=estimate([8.1, 3.0, 2.0]),
         truth=standing_truth([8.0, 3.0, 0.0], has_heading=False),
-        layout=LAYOUT,
+        arena=ARENA,
         goal="east",
     )
     for span in (card.whole_course, card.at_shots):
@@ -246,7 +246,7 @@ def test_without_truth_there_remain_coverage_innovations_and_counts():
         run,
         estimate=estimate([8.0, 3.0, 0.0], outcomes=[Outcome.FUSED]),
         truth=None,
-        layout=LAYOUT,
+        arena=ARENA,
         goal="east",
         bound_covs=np.zeros((ROWS, 3, 3)),
     )
@@ -282,7 +282,7 @@ def test_innovations_are_told_by_their_number_of_rows():
         outcomes=[Outcome.FUSED, Outcome.GATED, Outcome.FUSED, Outcome.TOO_LATE, Outcome.FUSED],
         nis=[2.0, 20.0, 2.0, np.nan, 4.0],
     )
-    (nis,) = score(run, estimate=fused, truth=None, layout=LAYOUT).nis
+    (nis,) = score(run, estimate=fused, truth=None, arena=ARENA).nis
     assert (nis.dof, nis.count, nis.mean, nis.gated_share) == (3, 4, 7.0, 0.25)
     assert nis.low < 3.0 < nis.high
 
@@ -292,7 +292,7 @@ def test_the_bound_is_projected_on_the_direction_to_the_goal():
         recording(),
         estimate=estimate([8.0, 3.0, 0.0]),
         truth=standing_truth([8.0, 3.0, 0.0]),
-        layout=LAYOUT,
+        arena=ARENA,
         goal="east",
         bound_covs=np.broadcast_to(np.diag([0.04, 9.0, 1.0]), (ROWS, 3, 3)),
     )
@@ -315,7 +315,7 @@ def test_rows_without_truth_are_not_scored_and_can_be_counted():
         recording(shots_at_s=[100.5, 101.5], goals=["east", "east"]),
         estimate=estimate([8.1, 3.0, 0.0]),
         truth=half,
-        layout=LAYOUT,
+        arena=ARENA,
     )
     assert (card.whole_course.count, card.whole_course.scored_count) == (ROWS, 51)
     assert (card.at_shots.count, card.at_shots.scored_count) == (2, 1)
@@ -327,7 +327,7 @@ def test_errors_along_the_course_are_there_for_plots():
         np.arange(ROWS),
         estimate=estimate([8.1, 3.0, 0.0]),
         truth=standing_truth([8.0, 3.0, 0.0]),
-        goals=(LAYOUT.goal("east"),),
+        goals=(ARENA.goal("east"),),
     )
     assert errors.goals == ("east",)
     assert errors.true_distance_m == pytest.approx(np.full(ROWS, 4.0))
@@ -339,13 +339,13 @@ def test_an_estimate_of_another_run_and_unknown_goals_are_refused():
     other = estimate([8.0, 3.0, 0.0])
     object.__setattr__(other, "stamps_s", STAMPS_S[:-1])
     with pytest.raises(InputError, match="100 stamps are not those of the odometry of 'run'"):
-        score(recording(), estimate=other, truth=None, layout=LAYOUT)
+        score(recording(), estimate=other, truth=None, arena=ARENA)
     with pytest.raises(InputError, match="no goal is named 'north'"):
         score(
             recording(),
             estimate=estimate([8.0, 3.0, 0.0]),
             truth=None,
-            layout=LAYOUT,
+            arena=ARENA,
             goal="north",
         )
     with pytest.raises(InputError, match="bound covariances: shape"):
@@ -353,7 +353,7 @@ def test_an_estimate_of_another_run_and_unknown_goals_are_refused():
             recording(),
             estimate=estimate([8.0, 3.0, 0.0]),
             truth=None,
-            layout=LAYOUT,
+            arena=ARENA,
             bound_covs=np.zeros((3, 3)),
         )
 
@@ -365,6 +365,6 @@ def test_the_95th_percentile_is_numpys(count):
     poses = np.tile([8.0, 3.0, 0.0], (ROWS, 1))
     run = estimate(poses + np.column_stack([errors, np.zeros((ROWS, 2))]))
     keep = standing_truth([8.0, 3.0, 0.0])
-    card = score(recording(), estimate=run, truth=keep, layout=LAYOUT, goal="east")
+    card = score(recording(), estimate=run, truth=keep, arena=ARENA, goal="east")
     wanted = np.percentile(np.abs(errors[:count]), 95.0)
     assert card.whole_course.distance_m.p95 == pytest.approx(wanted, abs=1e-12)

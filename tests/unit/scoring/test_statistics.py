@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
-from posefuse.scoring.statistics import (
+from posefuse.statistics.intervals import (
     Interval,
     bootstrap_of_means,
     chi_square_average_interval,

@@ -8,11 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout import Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
-from posefuse.sensing import RobotBoxes, TagViews, WorldBoxes, tag_views
+from posefuse.arena.arena import Tag, tag_pose
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.views import TagViews, tag_views
 
 DISTORTION = np.array([-0.12, 0.05, 4e-4, -3e-4, -0.008, 0.0, 0.0, 0.0])
 
@@ -92,7 +94,7 @@ def robot_boxes(*rows: Any) -> RobotBoxes:
 
 def poses(values: Any, lean: Any = (0.0, 0.0)) -> np.ndarray:
     """World from robot (n, 4, 4) of x, y, heading (n, 3) and lean."""
-    return Pose3.from_plane(Pose2(np.reshape(values, (-1, 3))), lean_rad=lean).matrix
+    return SpacePose.from_plane(PlanePose(np.reshape(values, (-1, 3))), lean_rad=lean).matrix
 
 
 def views(world_from_robot: np.ndarray, mounts: Any, tags: Any, **changes: Any) -> TagViews:

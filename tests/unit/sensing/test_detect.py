@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
-from posefuse.robot import CornerRefinement
+from posefuse.robot.camera import CornerRefinement
 from posefuse.sensing.detect import DetectorSettings, detect_tags
 from rendering import EVEN, shot
 

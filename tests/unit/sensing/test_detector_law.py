@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from posefuse.sensing import detector_response
+from posefuse.sensing.detector_law import detector_response
 
 
 def respond(detector, **changes):

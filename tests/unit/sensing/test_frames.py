@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from posefuse.randomness import stream_key
-from posefuse.robot import Timing
-from posefuse.sensing import arrivals, frame_times, mount_phase
+from posefuse.randomness.streams import stream_key
+from posefuse.robot.camera import Timing
+from posefuse.sensing.frames import arrivals, frame_times, mount_phase
 
 
 def timing(**changes: float) -> Timing:

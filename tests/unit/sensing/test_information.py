@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.sensing import corner_information, pose_information
+from posefuse.sensing.information import corner_information, pose_information
 
 
 def turned(angle):

@@ -7,14 +7,14 @@ import cv2
 import numpy as np
 import pytest
 
+from posefuse.arena.arena import Arena, Obstacle, Tag, tag_pose
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout, Obstacle, Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Defocus, ImageQuality, Lens, Sensor
-from posefuse.sensing import RobotBoxes, WorldBoxes
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Defocus, ImageQuality, Lens, Sensor
+from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.camera_view import camera_view
-from posefuse.sensing.compiled_surfaces import BACKDROP
+from posefuse.sensing.compiled.surfaces import BACKDROP
 from posefuse.sensing.render import CameraMotion, render, render_light
 from posefuse.sensing.surroundings import Looks, Surroundings
 from posefuse.sensing.tag_pictures import tag_cells
@@ -30,9 +30,9 @@ WIDE = Lens(
 
 
 @pytest.fixture
-def yard() -> FieldLayout:
+def yard() -> Arena:
     """A small arena with a post, a beam that floats, two crates in one another, and three tags."""
-    return FieldLayout(
+    return Arena(
         name="yard",
         length_m=6.0,
         width_m=4.0,
@@ -74,7 +74,7 @@ def yard() -> FieldLayout:
     )
 
 
-ROBOT_FROM_CAMERA = Pose3.from_parts(
+ROBOT_FROM_CAMERA = SpacePose.from_parts(
     np.array([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]]), [0.1, 0.0, 0.8]
 )
 OWN = RobotBoxes(
@@ -83,17 +83,17 @@ OWN = RobotBoxes(
 )
 
 
-def around(layout: FieldLayout, **changes) -> Surroundings:
-    given = {"boxes": WorldBoxes.from_obstacles(layout.obstacles), "robot_boxes": OWN}
-    return Surroundings.from_layout(layout, looks=PLAIN, **{**given, **changes})
+def around(arena: Arena, **changes) -> Surroundings:
+    given = {"boxes": WorldBoxes.from_obstacles(arena.obstacles), "robot_boxes": OWN}
+    return Surroundings.from_arena(arena, looks=PLAIN, **{**given, **changes})
 
 
 def standing(x: float, y: float, heading: float, lean=(0.0, 0.0)) -> CameraMotion:
-    robot = Pose3.from_plane(Pose2([x, y, heading]), lean_rad=lean)
+    robot = SpacePose.from_plane(PlanePose([x, y, heading]), lean_rad=lean)
     return CameraMotion.at_rest(robot @ ROBOT_FROM_CAMERA, robot_from_camera=ROBOT_FROM_CAMERA)
 
 
-def first_met(pixel: np.ndarray, layout: FieldLayout, motion: CameraMotion) -> float:
+def first_met(pixel: np.ndarray, arena: Arena, motion: CameraMotion) -> float:
     """Reflected light along the ray through a pixel, by plain geometry in the world frame."""
     undistorted = cv2.undistortPoints(pixel[None, None], WIDE.matrix, WIDE.distortion)[0, 0]
     for _ in range(20):
@@ -105,23 +105,25 @@ def first_met(pixel: np.ndarray, layout: FieldLayout, motion: CameraMotion) -> f
     pose = motion.world_from_camera.matrix[0]
     start, step = pose[:3, 3], pose[:3, :3] @ ray
     hits = [(np.inf, BACKDROP)]
-    for axis, most in ((0, layout.length_m), (1, layout.width_m)):
+    for axis, most in ((0, arena.length_m), (1, arena.width_m)):
         for plane in (0.0, most):
             depth = (plane - start[axis]) / step[axis]
             at = start + depth * step
-            is_wall = 0.0 <= at[1 - axis] <= (layout.width_m, layout.length_m)[axis]
+            is_wall = 0.0 <= at[1 - axis] <= (arena.width_m, arena.length_m)[axis]
             if depth > 0 and is_wall and 0.0 <= at[2] <= PLAIN.wall_height_m:
                 hits.append((depth, PLAIN.wall_share))
     floor = start - start[2] / step[2] * step
-    if step[2] < 0 and 0 <= floor[0] <= layout.length_m and 0 <= floor[1] <= layout.width_m:
+    if step[2] < 0 and 0 <= floor[0] <= arena.length_m and 0 <= floor[1] <= arena.width_m:
         hits.append((-start[2] / step[2], PLAIN.floor_share))
     robot_from_world = (motion.world_from_camera @ ROBOT_FROM_CAMERA.inverse()).matrix[0]
-    shades = around(layout).arrays(SHARP, pixel_rad=1.0).bases
+    shades = around(arena).arrays(SHARP, pixel_rad=1.0).bases
     world_from = [
-        Pose3.from_plane(Pose2([*o.centre_in_world_m[:2], o.heading_rad]), height_m=0.0).matrix
-        for o in layout.obstacles
+        SpacePose.from_plane(
+            PlanePose([*o.centre_in_world_m[:2], o.heading_rad]), height_m=0.0
+        ).matrix
+        for o in arena.obstacles
     ]
-    for matrix, obstacle in zip(world_from, layout.obstacles, strict=True):
+    for matrix, obstacle in zip(world_from, arena.obstacles, strict=True):
         matrix = matrix.copy()
         matrix[2, 3] = obstacle.centre_in_world_m[2]
         hits.append((*_box_hit(start, step, matrix, obstacle.size_m / 2.0), len(hits)))
@@ -132,10 +134,10 @@ def first_met(pixel: np.ndarray, layout: FieldLayout, motion: CameraMotion) -> f
     boxes = [hit for hit in hits if len(hit) == 3]
     plain = [hit for hit in hits if len(hit) == 2]
     plain += [
-        (depth, float(shades[len(layout.tags) + place, face]))
+        (depth, float(shades[len(arena.tags) + place, face]))
         for place, (depth, face, _) in enumerate(boxes)
     ]
-    for tag in layout.tags:
+    for tag in arena.tags:
         plain.append(_tag_hit(start, step, tag))
     return min(hit for hit in plain if hit[0] < np.inf or hit[1] == BACKDROP)[1]
 
@@ -176,7 +178,7 @@ def _tag_hit(start, step, tag: Tag) -> tuple[float, float]:
         standing(4.0, 0.6, 1.2),
     ],
 )
-def test_the_nearest_surface_wins_in_every_pixel(yard: FieldLayout, motion) -> None:
+def test_the_nearest_surface_wins_in_every_pixel(yard: Arena, motion) -> None:
     light = render_light(
         around(yard),
         view=camera_view(WIDE, SMALL),
@@ -208,7 +210,7 @@ def test_the_nearest_surface_wins_in_every_pixel(yard: FieldLayout, motion) -> N
 def test_a_tag_is_seen_from_its_front_alone() -> None:
     case = shot((0.0, 0.0, 1.0))
     turned = facing_camera((0.0, 0.0, 1.0), (180.0, 0.0, 0.0))
-    back = Tag(id=0, family="36h11", edge_m=0.165, world_from_tag=turned)
+    back = Tag(id=0, family="36h11", edge_m=0.15, world_from_tag=turned)
     light = render_light(
         Surroundings.from_tags([back], back.corners_in_world_m[None]),
         view=case.view,
@@ -249,7 +251,7 @@ def drifting(speed_m_per_s: float, exposure_s: float, robot_from_camera=HERE) ->
     places = np.column_stack([speed_m_per_s * instants, np.zeros(2), np.zeros(2)])
     return CameraMotion(
         instants_s=instants,
-        world_from_camera=Pose3.from_parts(np.eye(3), places),
+        world_from_camera=SpacePose.from_parts(np.eye(3), places),
         robot_from_camera=robot_from_camera,
     )
 
@@ -305,7 +307,7 @@ def test_the_robot_itself_does_not_blur() -> None:
     assert np.ptp(images[0]) > 0.1
 
 
-def test_box_rows_follow_the_frame(yard: FieldLayout) -> None:
+def test_box_rows_follow_the_frame(yard: Arena) -> None:
     lifted = np.repeat(OWN.centres_m, 3, axis=0)
     lifted[2, 0, 2] += 0.3
     moving = RobotBoxes(centres_m=lifted, half_sizes_m=OWN.half_sizes_m)
@@ -348,7 +350,7 @@ def test_vignetting_takes_light_from_the_corners() -> None:
     assert image[0, 0] / image[400, 640] == pytest.approx(0.6, abs=0.01)
 
 
-def test_lamp_and_glare(yard: FieldLayout) -> None:
+def test_lamp_and_glare(yard: Arena) -> None:
     given = {
         "view": camera_view(WIDE, SMALL),
         "motion": standing(1.0, 2.0, 0.0),
@@ -362,7 +364,7 @@ def test_lamp_and_glare(yard: FieldLayout) -> None:
     assert np.ptp(shares) > 0.05
 
 
-def test_glare_is_the_lamp_in_the_mirror(yard: FieldLayout) -> None:
+def test_glare_is_the_lamp_in_the_mirror(yard: Arena) -> None:
     looking_down = standing(2.2, 2.0, 0.0, lean=(0.0, 1.1))
     given = {"view": camera_view(WIDE, SMALL), "motion": looking_down, "exposure_s": 0.0}
     bare = replace(yard, obstacles=(), tags=())
@@ -402,7 +404,7 @@ def test_a_camera_that_never_moves_is_as_sharp_as_one_at_rest() -> None:
     case = shot((0.0, 0.0, 1.0))
     still = CameraMotion(
         instants_s=np.array([-0.01, 0.0, 0.01]),
-        world_from_camera=Pose3.from_parts(np.eye(3), np.zeros((3, 3))),
+        world_from_camera=SpacePose.from_parts(np.eye(3), np.zeros((3, 3))),
         robot_from_camera=HERE,
     )
     np.testing.assert_array_equal(case.light(SHARP, still, 0.02), case.light())
@@ -412,7 +414,7 @@ def test_what_is_refused() -> None:
     with pytest.raises(InputError, match=r"instants_s: must be evenly spaced"):
         CameraMotion(
             instants_s=np.array([0.0, 1.0, 3.0]),
-            world_from_camera=Pose3.from_parts(np.eye(3), np.zeros((3, 3))),
+            world_from_camera=SpacePose.from_parts(np.eye(3), np.zeros((3, 3))),
             robot_from_camera=HERE,
         )
     with pytest.raises(InputError, match=r"world_from_camera: \(4, 4\) given, \(1, 4, 4\) wanted"):

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from posefuse.geometry import Pose3
-from posefuse.randomness import stream_key
-from posefuse.robot import Sensor
-from posefuse.sensing import lens_row, sense
+from posefuse.geometry.space import SpacePose
+from posefuse.randomness.streams import stream_key
+from posefuse.robot.camera import Sensor
+from posefuse.sensing.projection import lens_row
+from posefuse.sensing.sightings import sense
 
 
 def keys(views, seed=0):
@@ -105,7 +106,7 @@ def test_as_built_errors_move_the_corners(make) -> None:
     built_tags = [
         replace(
             tag,
-            world_from_tag=Pose3.from_parts(
+            world_from_tag=SpacePose.from_parts(
                 tag.world_from_tag.rotation, tag.world_from_tag.translation_m + moved_m
             ),
         )

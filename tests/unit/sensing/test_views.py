@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.robot import Sensor
-from posefuse.sensing import project, still_views, visible_tags
+from posefuse.robot.camera import Sensor
+from posefuse.sensing.projection import project
+from posefuse.sensing.views import still_views, visible_tags
 
 ORIGIN = [[0.0, 0.0, 0.0]]
 

@@ -5,18 +5,18 @@ from pathlib import Path
 
 import numpy as np
 
-from posefuse.fieldlayout.file import load_layout
+from posefuse.arena.load import load_arena
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.path import TruePath
-from posefuse.robot.file import load_rig
+from posefuse.robot.load import load_rig
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene, SightingSource, prepare_scene
-from posefuse.simulation.simulate import simulate_run
+from posefuse.simulation.simulate import simulate_trial
 
 ROOT = Path(__file__).parents[3]
-LAYOUT = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 WHOLE_RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "two_cameras.toml")
 RIG = replace(WHOLE_RIG, mounts=WHOLE_RIG.mounts[:1])
 SPREADS = AsBuiltSpreads(
@@ -36,7 +36,7 @@ def course(**changes: object) -> Course:
 
 def scene(source: SightingSource, **changes: object) -> Scene:
     given = {"course": course(), "spreads": SPREADS, "sightings": source} | changes
-    return prepare_scene(layout=LAYOUT, rig=RIG, **given)
+    return prepare_scene(arena=ARENA, rig=RIG, **given)
 
 
 def keyed(run) -> dict[tuple[int, int], np.ndarray]:
@@ -51,7 +51,7 @@ def keyed(run) -> dict[tuple[int, int], np.ndarray]:
 
 def test_images_and_drawn_corners_are_runs_of_the_same_build() -> None:
     drawn, seen = (
-        simulate_run(scene(source), seed=4, trial=2)
+        simulate_trial(scene(source), seed=4, trial=2)
         for source in (SightingSource.CORNERS, SightingSource.IMAGES)
     )
     for name in ("captured_at_s", "arrived_at_s", "sensor"):
@@ -69,7 +69,7 @@ def test_images_and_drawn_corners_are_runs_of_the_same_build() -> None:
 
 
 def test_what_is_found_is_told_of_the_candidates() -> None:
-    run = simulate_run(scene(SightingSource.IMAGES), seed=4, trial=2)
+    run = simulate_trial(scene(SightingSource.IMAGES), seed=4, trial=2)
     views = run.scene.views
     candidates = set(zip(views.frame.tolist(), views.tags.ids[views.tag].tolist(), strict=True))
     assert int(run.is_found.sum()) == len(keyed(run).keys() & candidates) > 10
@@ -86,7 +86,7 @@ def test_the_same_trial_gives_the_same_images_and_others_do_not() -> None:
 def test_a_knocked_mount_sees_elsewhere_from_then_on() -> None:
     knock = Knock(mount=RIG.mounts[0].name, at_s=0.25, pan_rad=0.05)
     still, knocked = (
-        keyed(simulate_run(scene(SightingSource.IMAGES, course=driven), seed=4, trial=2))
+        keyed(simulate_trial(scene(SightingSource.IMAGES, course=driven), seed=4, trial=2))
         for driven in (course(), course(knocks=(knock,)))
     )
     times = scene(SightingSource.IMAGES).views.captured_at_s
@@ -107,7 +107,7 @@ def test_tags_that_hang_nowhere_are_left_out() -> None:
     images = TrialImages(built)
     picture = images.image(5)
     whole = images.detect(5, picture)
-    fewer = replace(LAYOUT, tags=tuple(tag for tag in LAYOUT.tags if tag.id != whole.ids[0]))
-    poorer = prepare_scene(layout=fewer, rig=RIG, course=course(), sightings=SightingSource.IMAGES)
+    fewer = replace(ARENA, tags=tuple(tag for tag in ARENA.tags if tag.id != whole.ids[0]))
+    poorer = prepare_scene(arena=fewer, rig=RIG, course=course(), sightings=SightingSource.IMAGES)
     seen = TrialImages(build(poorer, seed=4, trial=2)).detect(5, picture)
     assert seen.ids.tolist() == whole.ids.tolist()[1:]

@@ -6,20 +6,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from posefuse.arena.load import load_arena
 from posefuse.errors import InputError
-from posefuse.fieldlayout.file import load_layout
-from posefuse.geometry import Pose2, Pose3, arc_motion
+from posefuse.geometry.plane import PlanePose, arc_motion
+from posefuse.geometry.space import SpacePose
 from posefuse.motion.course import Course, Knock, Shot
 from posefuse.motion.path import TruePath
-from posefuse.robot import Rig
-from posefuse.robot.file import load_rig
-from posefuse.sensing import project
+from posefuse.robot.load import load_rig
+from posefuse.robot.rig import Rig
+from posefuse.sensing.projection import project
 from posefuse.simulation.as_built import AsBuiltSpreads, draw_as_built
 from posefuse.simulation.scene import Scene, prepare_scene
-from posefuse.simulation.simulate import simulate, simulate_run
+from posefuse.simulation.simulate import simulate, simulate_trial
 
 ROOT = Path(__file__).parents[3]
-LAYOUT = load_layout(ROOT / "fieldlayouts" / "orchard_court.toml")
+ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "four_sides_tilted.toml")
 
 
@@ -30,13 +31,13 @@ def short_course(**changes: object) -> Course:
     course = Course(
         name="round",
         path=TruePath.through(t, poses),
-        shots=(Shot(at_s=4.0, goal=LAYOUT.goals[0].name),),
+        shots=(Shot(at_s=4.0, goal=ARENA.goals[0].name),),
     )
     return replace(course, **changes)
 
 
 def scene(rig: Rig = RIG, course: Course | None = None, **changes: object) -> Scene:
-    return prepare_scene(layout=LAYOUT, rig=rig, course=course or short_course(), **changes)
+    return prepare_scene(arena=ARENA, rig=rig, course=course or short_course(), **changes)
 
 
 def flawless(rig: Rig) -> Rig:
@@ -103,9 +104,7 @@ def test_rivals_share_wheels_start_and_the_noise_of_mounts_with_one_name() -> No
     np.testing.assert_array_equal(
         whole.start.world_from_robot.values, part.start.world_from_robot.values
     )
-    built = [
-        draw_as_built(spreads, rig=rig, layout=LAYOUT, seed=5, trial=0) for rig in (RIG, fewer)
-    ]
+    built = [draw_as_built(spreads, rig=rig, arena=ARENA, seed=5, trial=0) for rig in (RIG, fewer)]
     np.testing.assert_array_equal(built[0].mount_angles_rad[1:2], built[1].mount_angles_rad)
     np.testing.assert_array_equal(built[0].tag_offsets_m, built[1].tag_offsets_m)
     assert built[0].clock_offsets_s[1] == built[1].clock_offsets_s[0]
@@ -114,11 +113,11 @@ def test_rivals_share_wheels_start_and_the_noise_of_mounts_with_one_name() -> No
 def test_a_flawless_run_shows_the_truth() -> None:
     """Sightings are the exact projections, wheels add up to the true path."""
     run = simulate(scene(flawless(RIG)), seed=1, trial=0)
-    driven = [Pose2(run.truth.poses[0])]
+    driven = [PlanePose(run.truth.poses[0])]
     for twist in run.odometry.twists[1:]:
         driven.append(driven[-1] @ arc_motion(twist))
     np.testing.assert_allclose(driven[-1].values, run.truth.poses[-1], atol=1e-9)
-    course, tags = short_course(), {tag.id: tag for tag in LAYOUT.tags}
+    course, tags = short_course(), {tag.id: tag for tag in ARENA.tags}
     for k in range(0, len(run.sightings.id), 97):
         frame = run.sightings.frame[k]
         mount = RIG.mounts[run.frames.sensor[frame]]
@@ -127,7 +126,7 @@ def test_a_flawless_run_shows_the_truth() -> None:
         c, s = np.cos(pose.heading_rad), np.sin(pose.heading_rad)
         forward, left = c * pull[0] + s * pull[1], -s * pull[0] + c * pull[1]
         lean = RIG.body.lean_rad_per_m_per_s2 * np.array([left, -forward])
-        world_from_camera = Pose3.from_plane(pose, lean_rad=lean) @ mount.robot_from_camera
+        world_from_camera = SpacePose.from_plane(pose, lean_rad=lean) @ mount.robot_from_camera
         corners = tags[run.sightings.id[k]].corners_in_world_m
         wanted = project(world_from_camera.inverse().transform(corners), mount.camera.lens)
         np.testing.assert_allclose(run.sightings.values[k].reshape(4, 2), wanted, atol=1e-6)
@@ -145,7 +144,7 @@ def test_a_clock_offset_moves_the_stamps_and_nothing_else() -> None:
     plain = simulate(scene(), seed=2, trial=0)
     off = simulate(scene(spreads=AsBuiltSpreads(clock_offset_s=0.01)), seed=2, trial=0)
     built = draw_as_built(
-        AsBuiltSpreads(clock_offset_s=0.01), rig=RIG, layout=LAYOUT, seed=2, trial=0
+        AsBuiltSpreads(clock_offset_s=0.01), rig=RIG, arena=ARENA, seed=2, trial=0
     )
     for index in range(len(RIG.mounts)):
         mine, other = (run.frames.sensor == index for run in (plain, off))
@@ -203,7 +202,7 @@ def test_a_knock_turns_its_mount_from_then_on() -> None:
 
 
 def test_information_stands_where_tags_were_seen() -> None:
-    run = simulate_run(scene(), seed=2, trial=0)
+    run = simulate_trial(scene(), seed=2, trial=0)
     seen = np.bincount(run.recording.sightings.frame, minlength=len(run.frame_information())) > 0
     has_information = np.trace(run.frame_information(), axis1=1, axis2=2) > 0.0
     np.testing.assert_array_equal(seen, has_information)
@@ -213,4 +212,4 @@ def test_nothing_to_see_is_told() -> None:
     with pytest.raises(InputError, match=r"nothing to simulate, it has no \[\[mount\]\]"):
         scene(replace(RIG, mounts=()))
     with pytest.raises(InputError, match="nothing to see"):
-        prepare_scene(layout=replace(LAYOUT, tags=()), rig=RIG, course=short_course())
+        prepare_scene(arena=replace(ARENA, tags=()), rig=RIG, course=short_course())

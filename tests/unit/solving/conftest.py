@@ -6,10 +6,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from posefuse.fieldlayout import Tag
-from posefuse.fieldlayout.layout import tag_pose
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Camera, Detector, Lens, Mount, Sensor, Timing
+from posefuse.arena.arena import Tag, tag_pose
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
+from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import project
 
 
@@ -53,7 +54,7 @@ def tags() -> tuple[Tag, ...]:
         Tag(
             id=number,
             family="36h11",
-            edge_m=0.165,
+            edge_m=0.15,
             world_from_tag=tag_pose(np.array([x, y, 1.1]), facing_rad=math.radians(facing)),
         )
         for number, (x, y, facing) in enumerate(places)
@@ -61,11 +62,11 @@ def tags() -> tuple[Tag, ...]:
 
 
 @pytest.fixture
-def look(mounts: tuple[Mount, Mount]) -> Callable[[Pose2, int, Tag], np.ndarray]:
+def look(mounts: tuple[Mount, Mount]) -> Callable[[PlanePose, int, Tag], np.ndarray]:
     """Exact corners (4, 2) of a tag from a robot's pose and a mount."""
 
-    def corners(world_from_robot: Pose2, mount: int, tag: Tag) -> np.ndarray:
-        world_from_camera = Pose3.from_plane(world_from_robot) @ mounts[mount].robot_from_camera
+    def corners(world_from_robot: PlanePose, mount: int, tag: Tag) -> np.ndarray:
+        world_from_camera = SpacePose.from_plane(world_from_robot) @ mounts[mount].robot_from_camera
         seen = world_from_camera.inverse().transform(tag.corners_in_world_m)
         return project(seen, mounts[mount].camera.lens)
 

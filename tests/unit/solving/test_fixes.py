@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Lens
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.camera import Lens
 from posefuse.sensing.projection import undistort
 from posefuse.solving.fixes import normalised_corners, solve_frames
 
-POSE = Pose2([2.5, 1.8, 0.1])
+POSE = PlanePose([2.5, 1.8, 0.1])
 SEEN = [(0, 1), (2, 0), (2, 1), (2, 2), (5, 3)]  # frame, tag
 CAMERA_OF_FRAME = [0, 0, 0, 1, 0, 1]
 
@@ -125,9 +126,9 @@ def test_wild_corners_never_crash(inputs):
 
 
 def test_two_tags_close_together_on_a_wall_have_two_answers(mounts, tags, look):
-    beside = Pose3.from_parts(np.eye(3), [0.0, -0.3, 0.0]) @ tags[1].world_from_tag
+    beside = SpacePose.from_parts(np.eye(3), [0.0, -0.3, 0.0]) @ tags[1].world_from_tag
     pair = [tags[1], replace(tags[1], id=9, world_from_tag=beside)]
-    pose = Pose2([1.5, 4.5, -0.5])
+    pose = PlanePose([1.5, 4.5, -0.5])
     noise = np.random.default_rng(2).normal(0.0, 0.3, (2, 4, 2))
     fixes = solve_frames(
         sighting_frame=[0, 0],

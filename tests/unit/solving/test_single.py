@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from posefuse.errors import DegenerateView, InputError
-from posefuse.geometry import Pose2, Pose3
-from posefuse.solving import fix_from_corners, fix_from_tags
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.solving.single import fix_from_corners, fix_from_tags
 
-POSE = Pose2([2.5, 1.8, 0.1])
+POSE = PlanePose([2.5, 1.8, 0.1])
 
 
 def test_one_tag_gives_the_pose_and_its_mirror(camera, mounts, tags, look):
@@ -17,7 +18,9 @@ def test_one_tag_gives_the_pose_and_its_mirror(camera, mounts, tags, look):
     world_from_robot = (
         tags[2].world_from_tag @ fix.best.inverse() @ mounts[0].robot_from_camera.inverse()
     )
-    np.testing.assert_allclose(world_from_robot.matrix, Pose3.from_plane(POSE).matrix, atol=1e-5)
+    np.testing.assert_allclose(
+        world_from_robot.matrix, SpacePose.from_plane(POSE).matrix, atol=1e-5
+    )
     assert fix.camera_from_tag.matrix.shape == (2, 4, 4)
     assert fix.rms_px[0] < 1e-4 < fix.rms_px[1]
     assert fix.ratio > 100.0
@@ -45,7 +48,9 @@ def test_covariance_grows_with_the_square_of_the_spread(camera, tags, look):
 def test_many_tags_give_the_camera_in_the_world(camera, mounts, tags, look):
     fix = fix_from_tags([look(POSE, 0, tag) for tag in tags[:3]], tags=tags[:3], camera=camera)
     world_from_robot = fix.world_from_camera @ mounts[0].robot_from_camera.inverse()
-    np.testing.assert_allclose(world_from_robot.matrix, Pose3.from_plane(POSE).matrix, atol=1e-6)
+    np.testing.assert_allclose(
+        world_from_robot.matrix, SpacePose.from_plane(POSE).matrix, atol=1e-6
+    )
     assert fix.rms_px < 1e-5
 
 

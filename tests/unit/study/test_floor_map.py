@@ -8,24 +8,25 @@ import numpy as np
 import pytest
 from matplotlib.path import Path as Outline
 
+from posefuse.arena.arena import Arena
 from posefuse.errors import InputError
-from posefuse.fieldlayout import FieldLayout
-from posefuse.geometry import Pose2, Pose3
-from posefuse.robot import Rig
+from posefuse.geometry.plane import PlanePose
+from posefuse.geometry.space import SpacePose
+from posefuse.robot.rig import Rig
 from posefuse.study.floor_map import floor_map
-from small_court import small_layout, small_rig
+from small_court import small_arena, small_rig
 
 
-def spread_by_cv2(layout: FieldLayout, rig: Rig, pose: np.ndarray, prior: np.ndarray) -> float:
+def spread_by_cv2(arena: Arena, rig: Rig, pose: np.ndarray, prior: np.ndarray) -> float:
     """The same bound with OpenCV's projection, differenced, and a plain inverse: one camera."""
     mount = rig.mounts[0]
 
     def pixels(values: np.ndarray) -> np.ndarray:
-        world_from_camera = Pose3.from_plane(Pose2(values)) @ mount.robot_from_camera
+        world_from_camera = SpacePose.from_plane(PlanePose(values)) @ mount.robot_from_camera
         camera_from_world = world_from_camera.inverse()
         turn, _ = cv2.Rodrigues(camera_from_world.rotation)
         seen = []
-        for tag in layout.tags:
+        for tag in arena.tags:
             inside = camera_from_world.transform(tag.corners_in_world_m)
             projected, _ = cv2.projectPoints(
                 tag.corners_in_world_m,
@@ -52,10 +53,10 @@ def spread_by_cv2(layout: FieldLayout, rig: Rig, pose: np.ndarray, prior: np.nda
 
 
 def test_spread_is_that_of_opencv_and_a_plain_inverse() -> None:
-    layout, rig = replace(small_layout(), obstacles=()), small_rig("front")
+    arena, rig = replace(small_arena(), obstacles=()), small_rig("front")
     rig = replace(rig, body=replace(rig.body, boxes=()))
-    goal = layout.goals[0]
-    made = floor_map(layout=layout, rig=rig, goal=goal, cell_m=1.0)
+    goal = arena.goals[0]
+    made = floor_map(arena=arena, rig=rig, goal=goal, cell_m=1.0)
     assert made.distance_std_m.shape == (5, 9)
     prior = np.array([0.5, 0.5, math.radians(10.0)])
     rows = [(1, 4), (2, 2), (3, 5)]
@@ -63,18 +64,18 @@ def test_spread_is_that_of_opencv_and_a_plain_inverse() -> None:
         x = (made.x_edges_m[column] + made.x_edges_m[column + 1]) / 2
         y = (made.y_edges_m[row] + made.y_edges_m[row + 1]) / 2
         dx, dy = goal.xy_in_world_m - [x, y]
-        expected = spread_by_cv2(layout, rig, np.array([x, y, math.atan2(dy, dx)]), prior)
+        expected = spread_by_cv2(arena, rig, np.array([x, y, math.atan2(dy, dx)]), prior)
         # this detector finds all but a few in a million of what it can see
         assert made.distance_std_m[row, column] == pytest.approx(expected, rel=2e-3)
         assert made.distance_std_m[row, column] < 0.2
 
 
 def test_without_a_tag_in_view_the_prior_is_left() -> None:
-    layout, rig = small_layout(), small_rig("front")
+    arena, rig = small_arena(), small_rig("front")
     # the only tag hangs behind a robot that faces the goal
-    behind = replace(layout, tags=tuple(tag for tag in layout.tags if tag.id == 1))
+    behind = replace(arena, tags=tuple(tag for tag in arena.tags if tag.id == 1))
     made = floor_map(
-        layout=behind, rig=rig, goal=layout.goals[0], cell_m=0.5, prior_position_std_m=0.3
+        arena=behind, rig=rig, goal=arena.goals[0], cell_m=0.5, prior_position_std_m=0.3
     )
     seen_none = made.tags_seen == 0.0
     assert seen_none.mean() > 0.5
@@ -82,28 +83,30 @@ def test_without_a_tag_in_view_the_prior_is_left() -> None:
 
 
 def test_the_robot_stands_where_its_outline_is_free() -> None:
-    layout, rig = small_layout(), small_rig("front")
-    made = floor_map(layout=layout, rig=rig, goal=layout.goals[0], cell_m=0.25)
-    bench = next(box for box in layout.obstacles if box.blocks_course)
+    arena, rig = small_arena(), small_rig("front")
+    made = floor_map(arena=arena, rig=rig, goal=arena.goals[0], cell_m=0.25)
+    bench = next(box for box in arena.obstacles if box.blocks_course)
     corners = bench.size_m[:2] / 2 * [[1, 1], [-1, 1], [-1, -1], [1, -1]]
-    outline = Outline(Pose2([*bench.centre_in_world_m[:2], bench.heading_rad]).transform(corners))
+    outline = Outline(
+        PlanePose([*bench.centre_in_world_m[:2], bench.heading_rad]).transform(corners)
+    )
     # points all over the robot, edges included: does any lie inside the bench?
     half = np.array([rig.body.length_m, rig.body.width_m]) / 2.0
     grid = np.stack(np.meshgrid(*(np.linspace(-h, h, 60) for h in half)), axis=-1).reshape(-1, 2)
     for row in range(made.tags_seen.shape[0]):
         for column in range(made.tags_seen.shape[1]):
             x, y = made.x_edges_m[column] + 0.125, made.y_edges_m[row] + 0.125
-            dx, dy = layout.goals[0].xy_in_world_m - [x, y]
-            points = Pose2([x, y, math.atan2(dy, dx)]).transform(grid)
+            dx, dy = arena.goals[0].xy_in_world_m - [x, y]
+            points = PlanePose([x, y, math.atan2(dy, dx)]).transform(grid)
             inside = outline.contains_points(points).any()
             assert made.is_standable[row, column] == (not inside)
     assert not made.is_standable.all()
 
 
 def test_a_second_camera_never_makes_it_worse() -> None:
-    layout = small_layout()
+    arena = small_arena()
     maps = [
-        floor_map(layout=layout, rig=small_rig(*mounts), goal=layout.goals[0], cell_m=0.5)
+        floor_map(arena=arena, rig=small_rig(*mounts), goal=arena.goals[0], cell_m=0.5)
         for mounts in (("front",), ("front", "left"))
     ]
     stand = maps[0].is_standable
@@ -113,8 +116,8 @@ def test_a_second_camera_never_makes_it_worse() -> None:
 
 
 def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
-    layout = small_layout()
-    goal, front = layout.goals[0], small_rig("front")
+    arena = small_arena()
+    goal, front = arena.goals[0], small_rig("front")
     front = replace(front, body=replace(front.body, boxes=()))
     mount = front.mounts[0]
     quarter = math.pi / 2
@@ -129,9 +132,9 @@ def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
         )
         for k in range(4)
     ]
-    round_about = floor_map(layout=layout, rig=front, goal=goal, cell_m=0.5, headings=4)
+    round_about = floor_map(arena=arena, rig=front, goal=goal, cell_m=0.5, headings=4)
     at_once = floor_map(
-        layout=layout, rig=replace(front, mounts=tuple(turned)), goal=goal, cell_m=0.5
+        arena=arena, rig=replace(front, mounts=tuple(turned)), goal=goal, cell_m=0.5
     )
     np.testing.assert_allclose(round_about.tags_seen, at_once.tags_seen / 4.0, atol=1e-9)
 
@@ -144,11 +147,11 @@ def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
         ({"headings": 0}, "headings: must be between 1 and 360"),
         ({"prior_position_std_m": 0.0}, "prior_position_std_m: must be greater than 0"),
         ({"rig": replace(small_rig(), mounts=())}, "no floor map, it has no camera"),
-        ({"layout": replace(small_layout(), tags=())}, "no floor map, it has no tag"),
+        ({"arena": replace(small_arena(), tags=())}, "no floor map, it has no tag"),
     ],
 )
 def test_bad_input_is_told(changes: dict, message: str) -> None:
-    layout = small_layout()
-    given = {"layout": layout, "rig": small_rig(), "goal": layout.goals[0]}
+    arena = small_arena()
+    given = {"arena": arena, "rig": small_rig(), "goal": arena.goals[0]}
     with pytest.raises(InputError, match=message):
         floor_map(**{**given, **changes})

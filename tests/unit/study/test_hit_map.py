@@ -6,18 +6,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim import Shots, prepare_aim, simulate_hits
+from posefuse.aim.aim import prepare_aim
+from posefuse.aim.hit_probability import simulate_hits
+from posefuse.aim.shots import Shots
 from posefuse.study.compare import compare
 from posefuse.study.floor_map import floor_map
 from posefuse.study.hit_map import hit_map, shot_second_moments
-from small_court import SHOOTER, armed, small_layout, small_rig, small_study
+from small_court import SHOOTER, armed, small_arena, small_rig, small_study
 
 EXTRA = np.diag([0.06, 0.04, 0.02]) ** 2
 
 
 def made(*mounts, shooter=SHOOTER, extra=EXTRA, **options):
-    layout = small_layout()
-    floor = floor_map(layout=layout, rig=small_rig(*mounts), goal=layout.goals[0], cell_m=1.0)
+    arena = small_arena()
+    floor = floor_map(arena=arena, rig=small_rig(*mounts), goal=arena.goals[0], cell_m=1.0)
     return hit_map(floor, shooter=shooter, extra_cov=extra, **options)
 
 
@@ -71,7 +73,7 @@ def test_a_worse_plan_and_a_weak_shooter_hit_less():
 def test_errors_at_the_shots_are_told_along_and_across_the_sight():
     comparison = compare(armed(small_study(trials=2), SHOOTER, SHOOTER), workers=1)
     run = comparison.runs[0]
-    found = shot_second_moments([run], layout=comparison.study.layout)
+    found = shot_second_moments([run], arena=comparison.study.arena)
     shots = [card.shots for card in run.cards]
     distance = np.concatenate([each.distance_error_m for each in shots])
     heading = np.concatenate([each.errors[:, 2] for each in shots])

@@ -1,0 +1,1 @@
+"""The arena: its size, tags, beacons, goals and the boxes that stand in it."""

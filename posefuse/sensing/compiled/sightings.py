@@ -1,0 +1,189 @@
+"""Compiled: the corners a detector reports in one trial, with as-built errors and noise.
+
+``cameras`` is the named tuple of ``sensing.arrays``.
+"""
+
+import numpy as np
+
+from posefuse.compiling import inlined_kernel, kernel
+from posefuse.randomness.compiled.numbers import normal, uniform
+from posefuse.sensing.compiled.visibility import inside_image, place_camera, project_corners
+
+__all__ = ["sense_corners"]
+
+# A random number's counter: frame number, tag id (20 bits), then one of 16 places. What lasts has a
+# flag, column and row of a pixel (18 bits each) in place of the frame's number.
+TAG_SHIFT = np.uint64(4)
+FRAME_SHIFT = np.uint64(24)
+FOUND_PLACE = np.uint64(0)
+SHARED_PLACE = np.uint64(1)
+OWN_PLACE = np.uint64(3)
+ONE = np.uint64(1)
+TWO = np.uint64(2)
+COLUMN_SHIFT = np.uint64(42)
+LASTING_FLAG = np.uint64(1 << 63)
+PIXEL_MASK = np.int64((1 << 18) - 1)
+
+
+@inlined_kernel
+def _counter(number, tag_id):
+    """The first of a sighting's 16 counters."""
+    return np.uint64(number) << FRAME_SHIFT | np.uint64(tag_id) << TAG_SHIFT
+
+
+@inlined_kernel
+def _shift_rows(pixels, s, velocity, row_time, height):
+    """Move pixels[s] by how far the image moves until their row is read; middle row: not at all."""
+    for k in range(4):
+        later = row_time * (pixels[s, k, 1] - 0.5 * (height - 1.0))
+        pixels[s, k, 0] += velocity[s, 0] * later
+        pixels[s, k, 1] += velocity[s, 1] * later
+
+
+@inlined_kernel
+def _narrow(pixels, s, narrowing):
+    """Move the left and the right corners of pixels[s] toward each other by narrowing px each."""
+    wide_u = pixels[s, 1, 0] - pixels[s, 0, 0] + pixels[s, 2, 0] - pixels[s, 3, 0]
+    wide_v = pixels[s, 1, 1] - pixels[s, 0, 1] + pixels[s, 2, 1] - pixels[s, 3, 1]
+    share = narrowing / np.sqrt(wide_u * wide_u + wide_v * wide_v)
+    for k in range(4):
+        side = -share if k in (1, 2) else share
+        pixels[s, k, 0] += side * wide_u
+        pixels[s, k, 1] += side * wide_v
+
+
+@inlined_kernel
+def _bias(pixels, s, inward, shift, scale):
+    """Move pixels[s] toward their middle by inward px and by the shift, both scaled."""
+    if inward[s] == 0.0 and shift[s, 0] == 0.0 and shift[s, 1] == 0.0:
+        return
+    u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
+    v = 0.25 * (pixels[s, 0, 1] + pixels[s, 1, 1] + pixels[s, 2, 1] + pixels[s, 3, 1])
+    closer, right, down = scale * inward[s], scale * shift[s, 0], scale * shift[s, 1]
+    for k in range(4):
+        du, dv = u - pixels[s, k, 0], v - pixels[s, k, 1]
+        share = closer / np.sqrt(du * du + dv * dv)
+        pixels[s, k, 0] += share * du + right
+        pixels[s, k, 1] += share * dv + down
+
+
+@inlined_kernel
+def _add_passing(pixels, s, std, shared_fraction, key, counter):
+    """Add normal noise to pixels[s]: each axis std, of which a share is common to the four."""
+    own_std = std * np.sqrt(1.0 - shared_fraction)
+    own = counter + OWN_PLACE
+    for j in range(8):
+        pixels[s, j >> 1, j & 1] += own_std * normal(key, own + np.uint64(j))
+    if shared_fraction > 0.0:
+        shared_std = std * np.sqrt(shared_fraction)
+        shared_u = shared_std * normal(key, counter | SHARED_PLACE)
+        shared_v = shared_std * normal(key, counter | (SHARED_PLACE + ONE))
+        for k in range(4):
+            pixels[s, k, 0] += shared_u
+            pixels[s, k, 1] += shared_v
+
+
+@inlined_kernel
+def _pixel_counter(u, v, tag_counter):
+    """The counter of what lasts while a point stays on its pixel, apart from those of frames."""
+    column = np.uint64(np.int64(np.floor(u + 0.5)) & PIXEL_MASK)
+    row = np.uint64(np.int64(np.floor(v + 0.5)) & PIXEL_MASK)
+    return LASTING_FLAG | column << COLUMN_SHIFT | row << FRAME_SHIFT | tag_counter
+
+
+@inlined_kernel
+def _add_lasting(pixels, s, std, shared_fraction, key, tag_counter):
+    """The same, but drawn anew for each pixel that a corner (or the tag's middle) lies on."""
+    own_std = std * np.sqrt(1.0 - shared_fraction)
+    shared_u = shared_v = 0.0
+    if shared_fraction > 0.0:
+        u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
+        v = 0.25 * (pixels[s, 0, 1] + pixels[s, 1, 1] + pixels[s, 2, 1] + pixels[s, 3, 1])
+        shared = _pixel_counter(u, v, tag_counter)
+        shared_std = std * np.sqrt(shared_fraction)
+        shared_u = shared_std * normal(key, shared | SHARED_PLACE)
+        shared_v = shared_std * normal(key, shared | (SHARED_PLACE + ONE))
+    for k in range(4):
+        at = _pixel_counter(pixels[s, k, 0], pixels[s, k, 1], tag_counter)
+        own = at + OWN_PLACE + TWO * np.uint64(k)
+        pixels[s, k, 0] += shared_u + own_std * normal(key, own)
+        pixels[s, k, 1] += shared_v + own_std * normal(key, own + ONE)
+
+
+@inlined_kernel
+def _add_noise(pixels, s, std, fractions, key, counters):
+    """Add the spread to pixels[s]: fractions (shared, lasting), counters (frame and tag, tag)."""
+    shared, lasting = fractions
+    if lasting > 0.0:
+        _add_lasting(pixels, s, std * np.sqrt(lasting), shared, key, counters[1])
+    _add_passing(pixels, s, std * np.sqrt(1.0 - lasting), shared, key, counters[0])
+
+
+@kernel
+def sense_corners(
+    frame,
+    tag,
+    camera_of_frame,
+    number,
+    rotation,
+    translation,
+    velocity,
+    std,
+    shared_fraction,
+    lasting_fraction,
+    inward,
+    narrowing,
+    shift,
+    found_probability,
+    cameras,
+    tag_ids,
+    corners,
+    mount_rotation,
+    mount_translation,
+    mount_state,
+    lens_rows,
+    keys,
+    noise_scale,
+    pixels,
+    is_found,
+):
+    """Write pixels (S, 4, 2) and is_found (S,); pixels are nan where nothing is found.
+
+    frame, tag, std .. found_probability (S,); velocity, shift (S, 2); camera_of_frame, number,
+    mount_state (F,), rotation (F, 3, 3), translation (F, 3): world_from_robot; tag_ids (N,),
+    corners (N, 4, 3) as built; mount_rotation (K, 3, 3), mount_translation (K, 3) as built:
+    robot_from_camera; lens_rows (C, 12) as built; keys (C,) uint64.
+    """
+    turn, place = np.empty((3, 3)), np.empty(3)
+    limits, size_px, placed = cameras.radius_limit, cameras.size_px, -1
+    for s in range(frame.shape[0]):
+        f, n = frame[s], tag[s]
+        c = camera_of_frame[f]
+        counter = _counter(number[f], tag_ids[n])
+        found = uniform(keys[c], counter | FOUND_PLACE) < found_probability[s]
+        if found:
+            if f != placed:
+                k, placed = mount_state[f], f
+                place_camera(
+                    rotation, translation, f, mount_rotation, mount_translation, k, turn, place
+                )
+            found = project_corners(corners, n, turn, place, lens_rows, c, limits, pixels, s)
+        is_found[s] = found
+        if found and cameras.row_time_s[c] > 0.0:
+            _shift_rows(pixels, s, velocity, cameras.row_time_s[c], size_px[c, 1])
+    # in a loop of its own the drawing is quicker
+    for s in range(frame.shape[0]):
+        f, n = frame[s], tag[s]
+        c = camera_of_frame[f]
+        if is_found[s] and noise_scale > 0.0:
+            _bias(pixels, s, inward, shift, noise_scale)
+            if narrowing[s] != 0.0:
+                _narrow(pixels, s, noise_scale * narrowing[s])
+            counters = _counter(number[f], tag_ids[n]), _counter(0, tag_ids[n])
+            fractions = shared_fraction[s], lasting_fraction[s]
+            _add_noise(pixels, s, noise_scale * std[s], fractions, keys[c], counters)
+        is_found[s] = is_found[s] and inside_image(pixels, s, size_px, c, 0.0)
+        if not is_found[s]:
+            for k in range(4):
+                pixels[s, k, 0] = np.nan
+                pixels[s, k, 1] = np.nan

@@ -1,0 +1,1 @@
+"""Intervals and comparisons: how sure a figure is."""

@@ -1,0 +1,195 @@
+"""Reading a study file with everything it names."""
+
+from collections.abc import Callable, Sequence
+from math import radians
+from pathlib import Path
+from typing import Annotated, TypeVar
+
+import numpy as np
+from pydantic import Field
+
+from posefuse.arena.arena import Arena
+from posefuse.arena.load import load_arena
+from posefuse.checks import FloatArray
+from posefuse.errors import FileError, InputError
+from posefuse.files.references import referenced
+from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
+from posefuse.fusion.load import FilterTable, load_settings, settings_from_table
+from posefuse.fusion.settings import FilterSettings
+from posefuse.motion.checks import check_course
+from posefuse.motion.course import Course
+from posefuse.motion.load import load_course
+from posefuse.robot.load import load_rig
+from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.simulation.scene import SightingSource
+from posefuse.study.study import Plan, Study
+
+__all__ = ["StudyTable", "load_study"]
+
+T = TypeVar("T")
+Spread = Annotated[float, Field(ge=0.0)]
+
+
+class StartTable(FileModel):
+    """The error of the stated start pose."""
+
+    position_std_m: Spread = 0.0
+    heading_std_deg: Spread = 0.0
+
+    @property
+    def start_std(self) -> FloatArray:
+        """x_m, y_m, heading_rad."""
+        return np.array([self.position_std_m, self.position_std_m, radians(self.heading_std_deg)])
+
+
+class AsBuiltTable(FileModel):
+    """Spreads of the errors of a real build."""
+
+    mount_angle_deg: Spread = 0.0
+    mount_position_m: Spread = 0.0
+    tag_position_m: Spread = 0.0
+    tag_heading_deg: Spread = 0.0
+    focal_fraction: Spread = 0.0
+    wheel_radius_fraction: Spread = 0.0
+    clock_offset_s: Spread = 0.0
+    lean_deg: Spread = 0.0
+
+    @property
+    def spreads(self) -> AsBuiltSpreads:
+        """In radians."""
+        return AsBuiltSpreads(
+            mount_angle_rad=radians(self.mount_angle_deg),
+            mount_position_m=self.mount_position_m,
+            tag_position_m=self.tag_position_m,
+            tag_heading_rad=radians(self.tag_heading_deg),
+            focal_fraction=self.focal_fraction,
+            wheel_radius_fraction=self.wheel_radius_fraction,
+            clock_offset_s=self.clock_offset_s,
+            lean_rad=radians(self.lean_deg),
+        )
+
+
+class PlanTable(FileModel):
+    """One rival."""
+
+    name: str = Field(min_length=1)
+    rig: str
+    filter: str | None = None
+
+
+class StudyTable(FileModel):
+    """A study file; paths are relative to it."""
+
+    name: str = Field(min_length=1)
+    arena: str
+    goal: str
+    trials: Annotated[int, Field(ge=1, le=1_000_000)]
+    seed: Annotated[int, Field(ge=0, le=2**63 - 1)]
+    courses: Annotated[list[str], Field(min_length=1)]
+    plan: Annotated[list[PlanTable], Field(min_length=1)]
+    filter: str | FilterTable
+    start: StartTable | None = None
+    as_built: AsBuiltTable = AsBuiltTable()
+    sightings: SightingSource = SightingSource.CORNERS
+    course_duration_s: Annotated[float, Field(gt=0.0)] | None = None
+
+
+def load_study(path: Path | str) -> Study:
+    """The study with its arena, rigs, courses and filter settings.
+
+    Raises
+    ------
+    FileError
+        One line for each fault in the study file or in a file it names.
+    """
+    path = Path(path)
+    table = load_toml(path, StudyTable)
+    folder = path.parent
+    with all_faults_of(path) as faults:
+        arena = _loaded(faults, load_arena, path, table.arena, "arena")
+        courses = [
+            _loaded(faults, load_course, path, name, "courses", i)
+            for i, name in enumerate(table.courses)
+        ]
+        rigs = [
+            _loaded(faults, load_rig, path, row.rig, "plan", i, "rig")
+            for i, row in enumerate(table.plan)
+        ]
+        settings = [
+            _settings(faults, path, table if row.filter is None else row, i)
+            for i, row in enumerate(table.plan)
+        ]
+        faults.stop_if_any()
+    plans = [
+        Plan(name=row.name, rig=rig, settings=chosen, rig_path=folder / row.rig)
+        for row, rig, chosen in zip(table.plan, _all(rigs), _all(settings), strict=True)
+    ]
+    with all_faults_of(path) as faults:
+        (known_arena,) = _all([arena])
+        with faults.at("goal"):
+            known_arena.goal(table.goal)
+        _check_courses(faults, known_arena, plans, _all(courses))
+        faults.stop_if_any()
+        return Study(
+            name=table.name,
+            arena=known_arena,
+            goal=known_arena.goal(table.goal),
+            plans=tuple(plans),
+            courses=tuple(_first(course, table.course_duration_s) for course in _all(courses)),
+            spreads=table.as_built.spreads,
+            start_std=table.start.start_std if table.start else None,
+            trials=table.trials,
+            seed=table.seed,
+            sightings=table.sightings,
+            path=path,
+            arena_path=folder / table.arena,
+        )
+
+
+def _first(course: Course, duration_s: float | None) -> Course:
+    return course if duration_s is None else course.first(duration_s)
+
+
+def _loaded(
+    faults: Faults, load: Callable[[Path], T], path: Path, name: str, *key: str | int
+) -> T | None:
+    """What ``load`` makes of the file a study names, or ``None`` once the fault is noted."""
+    try:
+        return load(referenced(path, name))
+    except InputError as error:
+        faults.add(str(error), *key)
+    except FileError as error:
+        faults.found.append(error)
+    return None
+
+
+def _all(things: Sequence[T | None]) -> list[T]:
+    """The things themselves: none is missing once the faults have been raised."""
+    return [thing for thing in things if thing is not None]
+
+
+def _settings(
+    faults: Faults, path: Path, table: "StudyTable | PlanTable", place: int
+) -> FilterSettings | None:
+    """The filter settings of a plan: its own, or the study's."""
+    key = ("plan", place, "filter") if isinstance(table, PlanTable) else ("filter",)
+    if isinstance(table.filter, str):
+        return _loaded(faults, load_settings, path, table.filter, *key)
+    try:
+        return settings_from_table(table.filter or FilterTable())
+    except InputError as error:
+        faults.add(str(error), *key)
+        return None
+
+
+def _check_courses(faults: Faults, arena: Arena, plans: list[Plan], courses: list[Course]) -> None:
+    """Notes every course that a plan's robot cannot drive in this arena, once for each robot."""
+    told: set[str] = set()
+    for place, course in enumerate(courses):
+        for plan in plans:
+            try:
+                check_course(course, arena=arena, rig=plan.rig)
+            except InputError as error:
+                if str(error) not in told:
+                    told.add(str(error))
+                    faults.add(f"{course.name}: {error}", "courses", place)
