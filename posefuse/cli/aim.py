@@ -115,7 +115,7 @@ def command(
     shots: see posefuse aim fit --help.
     """
     from posefuse.aim.compiled.chance import hit_shares
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.targets import rig_with_shooter, target
     from posefuse.files.result_folder import new_folder
     from posefuse.report.aim import AimedGoal, write_aim_report, write_pivot_files
@@ -127,7 +127,7 @@ def command(
         )
     rig, shooter = rig_with_shooter(rig_file)
     arena, goal = target(arena_file, goal_name)
-    tell_first_run(hit_shares)
+    announce_first_run(hit_shares)
     sheets = _sheets(shooter, goal, arc_name, spacing_m=spacing_m, clearance_m=clearance_m)
     aimed = AimedGoal(
         rig=rig.name,

@@ -94,14 +94,14 @@ def command(
     from posefuse.aim.design import next_distances
     from posefuse.aim.fit import Fitted, fit_shots, load_measured_shots
     from posefuse.aim.sheet import arc_sheets, refuse_unreachable
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.targets import rig_with_shooter, target
 
     shots = load_measured_shots(shots_file)
     _rig, shooter = rig_with_shooter(rig_file)
     _arena, goal = target(arena_file, goal_name)
     arc = Arc[arc_name.upper()]
-    tell_first_run(hit_shares)
+    announce_first_run(hit_shares)
     fit = fit_shots(shots, shooter=shooter, free=[Fitted(name) for name in free or _FREE])
     sheets = arc_sheets(fit.shooter, goal, arc=arc, spacing_m=spacing_m)
     if not sheets:

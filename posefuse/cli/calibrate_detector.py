@@ -72,7 +72,7 @@ def command(
     """
     from posefuse.calibration.detector_response import ResponseRecipe
     from posefuse.calibration.response_file import refuse_present, write_response
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.robot.load import load_imaging
     from posefuse.sensing.compiled.render import draw_light
@@ -85,7 +85,7 @@ def command(
     settings = DetectorSettings(refinement=camera.refinement)
     recipe = ResponseRecipe(tags=tags, family=family, seed=seed, settings=settings)
     recipe = recipe.coarser() if coarse else recipe
-    tell_first_run(draw_light)
+    announce_first_run(draw_light)
     table = _measured(camera, recipe, workers or os.cpu_count() or 1)
     write_response(out, table, camera=camera, recipe=recipe)
     _show(table, camera)

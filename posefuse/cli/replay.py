@@ -45,7 +45,7 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     folder. Without a true path in the recording there are no errors to tell; without shots the
     whole course is scored alone.
     """
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.files.result_folder import new_folder
     from posefuse.fusion.compiled.filter import run_filter
     from posefuse.fusion.fuse import fuse
@@ -56,7 +56,7 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     recording = stored.recording
     settings = load_settings(settings_file) if settings_file is not None else _default(recording)
     out = out or default_folder()
-    tell_first_run(run_filter)
+    announce_first_run(run_filter)
     with new_folder(out) as new:
         estimate = fuse(recording, rig=stored.rig, arena=stored.arena, settings=settings)
         card, rows = _scored(stored, estimate)
