@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.aim.aim import Aim, is_reached, out_of_reach, prepare_aim, reachable_spans_m
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
+from posefuse.aim.arrays import opening_of
 from posefuse.aim.hit_probability import (
     HitCounts,
     enough_distance_std_m,
@@ -17,7 +18,6 @@ from posefuse.aim.hit_probability import (
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import PivotTable
 from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
-from posefuse.aim.thrower import opening_of
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
 from posefuse.arena.arena import Goal
 from posefuse.checks import BoolArray, FloatArray, IntArray, positive
@@ -50,7 +50,7 @@ class ArcSheet:
     roomiest_table
         The former as a table, over the longest run of rows that have one; ``None`` of less than 2.
     band
-        How far off an estimate may be, the shooter throwing exactly as told.
+        How far off an estimate may be, the shooter throwing exactly as set.
     hit_shares : (n,) array
         Probability of a hit with a perfect estimate and the shooter's own spread, by the integral.
     drawn_rows : (k,) ints

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
 from posefuse.files.table_file import write_table

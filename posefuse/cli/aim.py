@@ -10,7 +10,7 @@ from posefuse.cli.folders import default_folder
 from posefuse.cli.lengths import Length
 
 if TYPE_CHECKING:
-    from posefuse.aim.curve import Arc
+    from posefuse.aim.arcs import Arc
     from posefuse.aim.sheet import ArcSheet
     from posefuse.aim.table import PivotTable
     from posefuse.arena.arena import Goal
@@ -114,7 +114,7 @@ def command(
     posefuse aim fit SHOTS.csv --rig RIG finds exit speed, drag and pivot offset from measured
     shots: see posefuse aim fit --help.
     """
-    from posefuse.aim.compiled.chance import hit_shares
+    from posefuse.aim.compiled.hit_probability import hit_shares
     from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.targets import rig_with_shooter, target
     from posefuse.files.result_folder import new_folder
@@ -170,13 +170,13 @@ def _sheets(
 
 
 def _arcs(arc_name: str) -> "Sequence[Arc]":
-    from posefuse.aim.curve import Arc
+    from posefuse.aim.arcs import Arc
 
     return tuple(Arc) if arc_name == "both" else (Arc[arc_name.upper()],)
 
 
 def _own(path: Path, sheet: "ArcSheet") -> "PivotTable":
-    from posefuse.aim.tabulate import load_pivot_table
+    from posefuse.aim.load import load_pivot_table
 
     return load_pivot_table(path, aim=sheet.aim)
 

@@ -11,8 +11,8 @@ from posefuse.cli.lengths import Length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from posefuse.aim.design import NextShots
     from posefuse.aim.fit import ShotFit
+    from posefuse.aim.next_shots import NextShots
     from posefuse.aim.sheet import ArcSheet
 
 __all__ = ["command"]
@@ -89,10 +89,11 @@ def command(
     says which of the two was measured: distance (where it came down to the height, such as 0 for
     the floor; taken where the column is missing) or height (where it hit a wall at the distance).
     """
-    from posefuse.aim.compiled.chance import hit_shares
-    from posefuse.aim.curve import Arc
-    from posefuse.aim.design import next_distances
-    from posefuse.aim.fit import Fitted, fit_shots, load_measured_shots
+    from posefuse.aim.arcs import Arc
+    from posefuse.aim.compiled.hit_probability import hit_shares
+    from posefuse.aim.fit import Fitted, fit_shots
+    from posefuse.aim.load import load_measured_shots
+    from posefuse.aim.next_shots import next_distances
     from posefuse.aim.sheet import arc_sheets, refuse_unreachable
     from posefuse.cli.first_run import tell_first_run
     from posefuse.cli.targets import rig_with_shooter, target

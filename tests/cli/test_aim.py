@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.aim.curve import Arc, solve
+from posefuse.aim.arcs import Arc, solve
 from posefuse.aim.fit import MeasuredShots, flown_points_m
 from posefuse.aim.table import CAUTION
 from posefuse.arena.load import load_arena

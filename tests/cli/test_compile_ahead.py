@@ -21,7 +21,7 @@ _TYPES_MISSED = """
 import sys
 from pathlib import Path
 import posefuse as pf
-from posefuse.aim.compiled.chance import hit_shares
+from posefuse.aim.compiled.hit_probability import hit_shares
 from posefuse.cli.compile_ahead import report_of_a_rest
 from posefuse.fusion.compiled.filter import run_filter
 from posefuse.fusion.compiled.bound import bound_run

@@ -9,7 +9,7 @@ from scipy.special import lambertw
 
 from posefuse.aim.air import sphere_drag_coefficient, standard_air
 from posefuse.aim.flight import flight_reference, fly
-from posefuse.aim.law import FlightLaw, flight_law
+from posefuse.aim.flight_law import FlightLaw, flight_law
 from posefuse.robot.shooter import Drag, Projectile, Shooter
 
 LEVEL = (0.0, 0.0, 1.0)

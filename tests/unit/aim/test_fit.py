@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim.design import next_distances
 from posefuse.aim.fit import (
     Fitted,
     MeasuredShots,
     fit_shots,
     flown_points_m,
-    load_measured_shots,
     with_values,
 )
+from posefuse.aim.load import load_measured_shots
+from posefuse.aim.next_shots import next_distances
 from posefuse.errors import FileError, InputError
 
 TRUE = {Fitted.EXIT_SPEED: 9.2, Fitted.DRAG: 0.5}
@@ -111,9 +111,9 @@ def test_the_next_shots_lower_the_uncertainty_of_the_pivots_most(exact_shooter, 
     assert told == pytest.approx(gained, abs=0.1)
 
 
-def test_shots_that_tell_nothing_apart_are_refused(exact_shooter):
+def test_shots_that_cannot_separate_the_values_are_refused(exact_shooter):
     alike = measured(shots_at([40.0] * 6), exact_shooter)
-    with pytest.raises(InputError, match="do not tell exit_speed and drag and pivot_offset apart"):
+    with pytest.raises(InputError, match="cannot separate exit_speed and drag and pivot_offset"):
         fit_shots(alike, shooter=exact_shooter)
 
 

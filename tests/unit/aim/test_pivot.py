@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from posefuse.aim.aim import prepare_aim, reachable_spans_m
-from posefuse.aim.curve import Arc, arc_curves, pivots_on, solve
+from posefuse.aim.arcs import Arc, arc_curves, pivots_on, solve
 from posefuse.aim.flight import flight_reference, fly
-from posefuse.aim.law import flight_law
+from posefuse.aim.flight_law import flight_law
 from posefuse.aim.pivot import arc_pivots_rad, pivot_error_rad, pivot_rad
 from posefuse.errors import InputError
 from posefuse.robot.shooter import Drag, Projectile, Shooter

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from posefuse.aim.aim import prepare_aim, reachable_spans_m
-from posefuse.aim.curve import Arc
-from posefuse.aim.flight import flight_reference
+from posefuse.aim.arcs import Arc
+from posefuse.aim.flight import flight_paths_m, flight_reference
+from posefuse.aim.flight_law import flight_law
 from posefuse.aim.hit_probability import hit_probability
-from posefuse.aim.law import flight_law
-from posefuse.aim.paths import flight_paths_m
+from posefuse.aim.load import load_pivot_table
 from posefuse.aim.sheet import arc_sheets, refuse_unreachable
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import write_pivot_table
-from posefuse.aim.tabulate import load_pivot_table, pivot_table
+from posefuse.aim.tabulate import pivot_table
 from posefuse.errors import FileError, InputError
 
 
@@ -82,7 +82,7 @@ def test_paths_are_scipys_and_end_in_the_middle(exact_shooter, goal):
     aim = prepare_aim(exact_shooter, goal)
     distances = np.array([2.0, 5.0])
     table = pivot_table(aim, distances)
-    paths = flight_paths_m(aim, distances, table.pivots_rad, points=9)
+    paths = flight_paths_m(aim.shooter, distances, table.pivots_rad, points=9)
     assert paths[:, -1] == pytest.approx(np.array([[0.0, 1.6]] * 2), abs=1e-6)
     starts = exact_shooter.release_at(table.pivots_rad)
     assert paths[:, 0, 0] == pytest.approx(starts[:, 0] - distances)

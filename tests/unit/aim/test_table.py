@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from posefuse.aim.aim import prepare_aim
-from posefuse.aim.curve import Arc, solve
+from posefuse.aim.arcs import Arc, solve
 from posefuse.aim.hit_probability import simulate_hits
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import CAUTION, write_pivot_table
