@@ -12,10 +12,8 @@ from tomlkit.items import Array
 
 from posefuse.calibration.lens import DISTORTION_TERMS, LensCalibration
 from posefuse.errors import FileError
-from posefuse.files.text_file import read_text
-from posefuse.robot.load import load_camera
 
-__all__ = ["BaseCamera", "camera_text", "load_base"]
+__all__ = ["BaseCamera", "camera_text"]
 
 _DIGITS = 10
 """The numbers lean on one another: rounded to their own deviation they would no longer fit."""
@@ -39,20 +37,6 @@ class BaseCamera:
     text: str
     width_px: int
     height_px: int
-
-
-def load_base(path: Path) -> BaseCamera:
-    """The camera file at ``path``, checked.
-
-    Raises
-    ------
-    FileError
-        With one line for each fault.
-    """
-    sensor = load_camera(path).sensor
-    return BaseCamera(
-        path=path, text=read_text(path), width_px=sensor.width_px, height_px=sensor.height_px
-    )
 
 
 def camera_text(calibration: LensCalibration, *, path: Path, base: BaseCamera | None = None) -> str:

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.calibration.board import Board, Markers, load_board
+from posefuse.calibration.board import Board, Markers
+from posefuse.calibration.load import load_board
 from posefuse.calibration.pattern import black_boxes_m, charuco_board
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError

@@ -17,8 +17,7 @@ from posefuse.calibration.detector_shots import Conditions, TagShots, quality_wi
 from posefuse.calibration.response_file import write_response
 from posefuse.errors import FileError, InputError
 from posefuse.robot.camera import ImageQuality
-from posefuse.robot.load import load_camera, load_imaging
-from posefuse.robot.measured_response import load_response
+from posefuse.robot.load import load_camera, load_imaging, load_response
 from posefuse.sensing.detector_law import detector_response
 
 ROOT = Path(__file__).parents[3]

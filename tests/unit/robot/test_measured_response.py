@@ -10,8 +10,8 @@ import pytest
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import write_table
 from posefuse.robot.camera import Detector, ImageQuality
-from posefuse.robot.load import load_camera, load_imaging, rig_sources
-from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse, load_response
+from posefuse.robot.load import load_camera, load_imaging, load_response, rig_sources
+from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse
 from posefuse.sensing.detector_law import detector_response
 
 EDGES, ANGLES, BLURS = (10.0, 20.0, 60.0), (0.0, 60.0), (0.0, 8.0)
