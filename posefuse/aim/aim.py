@@ -90,7 +90,7 @@ def prepare_aim(
     Parameters
     ----------
     clearance_m
-        What must be left between the piece and the rim.
+        Least gap between the piece and the rim.
     table
         What the robot sets its pivot by, with straight lines between the rows, in place of the
         exact pivots of the arc.
@@ -183,10 +183,10 @@ def _edge(inside_m: float, step_m: float, is_reached: Callable[[FloatArray], Boo
 
 
 def shot_commands(positions_m: FloatArray, motions: FloatArray, *, aim: Aim) -> Commands:
-    """The headings and pivots that a robot sets which believes itself at positions with motions.
+    """The headings and pivots that a robot sets for its estimated positions and motions.
 
-    At rest the pivot of its curve. On the move the throw takes the robot's own motion along: the
-    heading and the pivot then lead, so that the piece still passes the middle of the opening.
+    At rest the pivot of its curve. On the move the piece leaves with the robot's own motion: the
+    heading and the pivot then lead, so that it still passes the middle of the opening.
 
     Parameters
     ----------

@@ -73,7 +73,7 @@ def solve(distances_m: FloatArray, *, shooter: Shooter, height_m: float) -> Solu
 
 
 def arc_curves(shooter: Shooter, height_m: float) -> tuple[CurveTable | None, CurveTable | None]:
-    """The pivots of the low and the high arc over all distances; none for one that reaches none.
+    """The pivots of the low and the high arc over all distances; ``None`` where it reaches none.
 
     Kept for the next call with a shooter of the same figures: they are asked for at every trial,
     and rival plans carry the same shooter. The pivot's range is not looked at. Between its nodes a

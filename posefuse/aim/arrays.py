@@ -109,7 +109,7 @@ class Opening(NamedTuple):
     nx, ny, nz
         Normal of its front; (rx, ry) is its right and (ux, uy, uz) its up for who looks at it.
     rim_m
-        Radius of the piece and the wanted clearance.
+        Radius of the piece plus the clearance.
     """
 
     x_m: float
@@ -129,7 +129,7 @@ class Opening(NamedTuple):
 
 
 class AimArrays(NamedTuple):
-    """All that decides where a shot goes that a robot steers by its estimate."""
+    """Everything that decides where a shot goes, but for the robot's state and the errors."""
 
     thrower: Thrower
     opening: Opening
@@ -234,7 +234,7 @@ def opening_of(goal: Goal, shooter: Shooter, *, clearance_m: float = 0.0) -> Ope
     Parameters
     ----------
     clearance_m
-        What must be left between the piece and the rim.
+        Least gap between the piece and the rim.
 
     Raises
     ------

@@ -138,7 +138,7 @@ def fit_shots(
     ------
     InputError
         The shooter's piece is not known, there are too few shots, they cannot separate the free
-        values, or no likely value fits them.
+        values, or no plausible value fits them.
     """
     from scipy.optimize import least_squares  # heavy
 
@@ -153,7 +153,7 @@ def fit_shots(
         ftol=1e-12,
     )
     inverse = _inverse_information(model.slopes(found.x), free)
-    _refuse_unlikely(found.x * model.scales, free)
+    _refuse_implausible(found.x * model.scales, free)
     dof = len(shots.pivots_rad) - len(free)
     variance = float(found.fun @ found.fun) / dof
     cov = variance * inverse * np.outer(model.scales, model.scales)
@@ -194,8 +194,8 @@ class _Model:
             Fitted.DRAG: FIRST_COEFFICIENT if coefficient is None else coefficient,
             Fitted.PIVOT_OFFSET: 0.0,
         }
-        likely = [np.clip(values[name], *LIMITS[name]) for name in self.free]
-        return np.array(likely) / self.scales
+        plausible = [np.clip(values[name], *LIMITS[name]) for name in self.free]
+        return np.array(plausible) / self.scales
 
     @property
     def bounds(self) -> tuple[FloatArray, FloatArray]:
@@ -222,7 +222,7 @@ def _model(shots: MeasuredShots, shooter: Shooter, free: Sequence[Fitted]) -> _M
     if shooter.projectile is None:
         raise InputError("fit: the shooter has no projectile: its mass and diameter are needed")
     if not free or len(set(free)) != len(free):
-        raise InputError("fit: one or more different values must be free")
+        raise InputError("fit: name one value or more to fit, each once")
     needed = len(free) + 1
     if len(shots.pivots_rad) < needed:
         raise InputError(
@@ -276,16 +276,16 @@ def central_slopes(function: Callable[[FloatArray], FloatArray], at: FloatArray)
     return np.stack(columns, axis=-1)
 
 
-def _refuse_unlikely(values: FloatArray, free: Sequence[Fitted]) -> None:
-    """Refuses values that the solver pushed to the end of what is likely."""
+def _refuse_implausible(values: FloatArray, free: Sequence[Fitted]) -> None:
+    """Refuses values that the solver pushed to the end of what is plausible."""
     for name, value in zip(free, values.tolist(), strict=True):
         low, high = LIMITS[name]
         if name is Fitted.DRAG and value - low < 1e-3:
-            raise InputError("fit: these shots show no drag: leave it out of what is free")
+            raise InputError("fit: these shots show no drag: leave drag out of the fitted values")
         if min(value - low, high - value) < 1e-3 * (high - low):
             end = low if value - low < high - value else high
             raise InputError(
-                f"fit: no likely {name.value} fits these shots (the search ended at {end:g}"
+                f"fit: no plausible {name.value} fits these shots (the search ended at {end:g}"
                 f"{UNITS[name]}): check their units, and the release and the piece in [shooter]"
             )
 

@@ -1,4 +1,4 @@
-"""How many shots in a hundred go in: by an integral, and by drawing."""
+"""The probability that shots go in: by an integral, and by random draws."""
 
 import math
 import os
@@ -134,7 +134,7 @@ def simulate_hits(
 
 
 def _in_threads(work: Callable[[int, int], T], count: int, workers: int) -> list[T]:
-    """What ``work`` gives for each of as many parts of ``count`` things as there are workers."""
+    """The results of ``work`` for as many even parts of ``count`` things as there are workers."""
     if workers < 1:
         raise InputError(f"workers: must be 1 or more (got {workers})")
     if workers == 1:
@@ -201,7 +201,7 @@ def _arrays(shots: Shots, goal: Goal) -> ShotArrays:
 
 
 def _triangular_roots(covs: FloatArray) -> FloatArray:
-    """Cholesky factors (n, k, k) of covariances that may lack some directions altogether.
+    """Cholesky factors (n, k, k) of covariances that may be singular.
 
     Golub and Van Loan, Matrix Computations, 4th ed. 2013, sec. 4.2.8.
     """
@@ -218,5 +218,7 @@ def _triangular_roots(covs: FloatArray) -> FloatArray:
         rest = rest - column[:, :, None] * column[:, None, :]
     left_over = np.abs(rest).max(initial=0.0)
     if left_over > 1e-9 * max(np.abs(covs).max(initial=0.0), 1e-12):
-        raise InputError("shots: error_covs: not a covariance: some variance would be below 0")
+        raise InputError(
+            "shots: error_covs: not a covariance: the variance in some direction is below 0"
+        )
     return roots

@@ -23,14 +23,14 @@ def load_measured_shots(path: Path) -> MeasuredShots:
     """The shots of a CSV file.
 
     Columns pivot_deg, distance_m, height_m: the piece was at that height at that level distance
-    from the robot's middle. A column ``measured`` says for each shot which of the two was measured:
-    ``distance`` (where it came down to the height; taken where the column is missing) or ``height``
-    (where it hit a wall at the distance).
+    from the robot's middle. A column ``measured`` names which of the two was measured, for each
+    shot: ``distance`` (where it came down to the height; taken where the column is missing) or
+    ``height`` (where it hit a wall at the distance).
 
     Raises
     ------
     FileError
-        A column that is missing or unknown, a cell that is no number, another word, no shot at all.
+        A column that is missing or unknown, a cell that is not a number, another word, no shot.
     """
     table = read_table(
         path,
@@ -65,8 +65,8 @@ def load_pivot_table(path: Path, *, aim: Aim) -> PivotTable:
     Raises
     ------
     FileError
-        A column that is missing or unknown, a cell that is no number, fewer than two rows, a
-        distance that is there twice or does not rise, a pivot beyond the shooter's range or from
+        A column that is missing or unknown, a cell that is not a number, fewer than two rows, a
+        distance that appears twice or does not rise, a pivot beyond the shooter's range or from
         which nothing comes to its distance.
     """
     columns = read_table(

@@ -65,7 +65,7 @@ def next_distances(
     reached = within_range(pivots, fit.shooter)
     if not reached.any() or count < 1:
         raise InputError(
-            f"next distances: one or more within reach and a count of 1 or more are needed "
+            f"next distances: needs one distance or more within reach and a count of 1 or more "
             f"(got {int(reached.sum())} and {count})"
         )
     distances, pivots = distances[reached], pivots[reached]

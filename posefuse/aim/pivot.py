@@ -1,4 +1,4 @@
-"""The pivot for a distance to a goal, and what a wrong distance does to it."""
+"""The pivot for a distance to a goal, and how a distance error changes it."""
 
 import numpy as np
 from numpy.typing import ArrayLike

@@ -1,4 +1,4 @@
-"""All that is to be known of one arc to one goal, distance by distance."""
+"""Everything about one arc to one goal, distance by distance."""
 
 import math
 from collections.abc import Sequence
@@ -45,10 +45,9 @@ class ArcSheet:
     interpolation_rad : (n - 1,) array
         Largest error of straight lines between the rows, in each gap.
     roomiest : (n, 3) array
-        The pivot with most room for a wrong distance, its room, and that of the middle's pivot; nan
-        where the middle's pivot does not score.
+        See ``roomiest_pivots``.
     roomiest_table
-        The former as a table, over the longest run of rows that have one; ``None`` of less than 2.
+        The same as a table, over the longest run of rows that have one; ``None`` below 2 rows.
     band
         How far off an estimate may be, the shooter throwing exactly as set.
     hit_shares : (n,) array
@@ -94,7 +93,7 @@ def arc_sheets(
 
 
 def refuse_unreachable(shooter: Shooter, goal: Goal, *, arcs: Sequence[Arc] = tuple(Arc)) -> None:
-    """Refuses a goal that none of the arcs reaches from anywhere.
+    """Refuse a goal that none of the arcs reaches from anywhere.
 
     Raises
     ------

@@ -32,7 +32,7 @@ def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) 
     Raises
     ------
     InputError
-        A distance that is out of reach, is there twice, or does not rise.
+        A distance that is out of reach, appears twice, or does not rise.
     """
     distances = rising_distances_m(distances_m)
     if is_roomiest:
@@ -80,7 +80,7 @@ def arrivals(
 def roomiest_pivots(aim: Aim, distances_m: ArrayLike, *, approach_rad: float = 0.0) -> FloatArray:
     """For each distance the pivot with most room, its room, and the room of the middle's, (n, 3).
 
-    Room is how far the robot may stand nearer and farther than it believes and the shot still
+    Room is how far the robot may stand nearer and farther than it estimates and the shot still
     scores, the smaller of both, 5 m at most. In rad and m; nan where the pivot through the
     opening's middle is out of reach or does not score.
     """

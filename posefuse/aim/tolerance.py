@@ -1,4 +1,4 @@
-"""How far off an estimate may be, and the shot still goes in."""
+"""How far off an estimate may be so that the shot still goes in."""
 
 from dataclasses import dataclass
 
@@ -27,7 +27,7 @@ class ToleranceBand:
     short_m, long_m : (n,) arrays
         How much less, and more, than the true distance the estimated one may be.
     left_rad, right_rad : (n,) arrays
-        How far to the left, and to the right, of its true direction the goal may be believed.
+        How far to the left, and to the right, of the true direction the estimated one may be.
     """
 
     distances_m: FloatArray

@@ -32,14 +32,14 @@ def load_arena(path: Path | str) -> Arena:
         faults.stop_if_any()
         arena = _arena(file)
         found = ((problem, _written(place, file)) for place, problem in placement_faults(arena))
-        for problem, place in dict.fromkeys(found):  # a default at fault is told once
+        for problem, place in dict.fromkeys(found):  # an error in a default is reported once
             faults.add(problem, *place)
         faults.stop_if_any()
     return arena
 
 
 def _written(place: Place, file: ArenaFile) -> tuple[str | int, ...]:
-    """Where the file says what is at fault: an edge may come from the default for all tags."""
+    """The place in the file that is wrong: an edge may come from the default for all tags."""
     kind, index, key = place
     if kind == "tag" and key == "edge_m" and file.tag[index].edge_m is None:
         return ("tag_edge_m",)

@@ -53,7 +53,11 @@ class _WithFit(click.Command):
     type=click.Path(path_type=Path),
     help="Arena with the goal. Default: the one in fieldlayouts/.",
 )
-@click.option("--goal", "goal_name", help="Default: the arena's only goal, or one of alike ones.")
+@click.option(
+    "--goal",
+    "goal_name",
+    help="Default: the arena's goal, where it has one or all its openings are the same.",
+)
 @click.option(
     "--arc",
     "arc_name",
@@ -75,13 +79,13 @@ class _WithFit(click.Command):
     type=Length(),
     default="0cm",
     show_default=True,
-    help="What must be left between piece and rim.",
+    help="Least gap between piece and rim.",
 )
 @click.option(
     "--table",
     "table_file",
     type=click.Path(path_type=Path),
-    help="The robot's own table of pivots, to be judged: CSV with distance_m, pivot_deg.",
+    help="The robot's own table of pivots, to be checked: CSV with distance_m, pivot_deg.",
 )
 @click.option(
     "--out", type=click.Path(path_type=Path), help="New folder. Default: results/ and a time stamp."
@@ -122,9 +126,7 @@ def command(
     from posefuse.report.page import command_text
 
     if table_file is not None and arc_name == "both":
-        raise click.UsageError(
-            "--table FILE: say whose pivots it holds, by --arc low or --arc high"
-        )
+        raise click.UsageError("--table FILE needs --arc low or --arc high: the arc of its pivots")
     rig, shooter = rig_with_shooter(rig_file)
     arena, goal = target(arena_file, goal_name)
     tell_first_run(hit_shares)
@@ -189,8 +191,8 @@ def _words(context: click.Context) -> list[str]:
         source = context.get_parameter_source(parameter.name or "")
         is_given = source is click.core.ParameterSource.COMMANDLINE
         if isinstance(parameter, click.Option) and is_given and parameter.name != "out":
-            told = f"{value:g}m" if isinstance(value, float) else str(value)
-            words += [parameter.opts[0], told]
+            word = f"{value:g}m" if isinstance(value, float) else str(value)
+            words += [parameter.opts[0], word]
     return words
 
 

@@ -35,7 +35,11 @@ _FREE = ("exit_speed", "drag", "pivot_offset")
     type=click.Path(path_type=Path),
     help="Arena with the goal. Default: the one in fieldlayouts/.",
 )
-@click.option("--goal", "goal_name", help="Default: the arena's only goal, or one of alike ones.")
+@click.option(
+    "--goal",
+    "goal_name",
+    help="Default: the arena's goal, where it has one or all its openings are the same.",
+)
 @click.option(
     "--arc", "arc_name", type=click.Choice(["low", "high"]), default="low", show_default=True
 )
@@ -86,7 +90,7 @@ def command(
 
     SHOTS.csv has a line for each shot, with the columns pivot_deg, distance_m, height_m: the piece
     was at that height at that level distance from the robot's middle. A fourth column, measured,
-    says which of the two was measured: distance (where it came down to the height, such as 0 for
+    names which of the two was measured: distance (where it came down to the height, such as 0 for
     the floor; taken where the column is missing) or height (where it hit a wall at the distance).
     """
     from posefuse.aim.arcs import Arc

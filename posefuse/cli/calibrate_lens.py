@@ -135,8 +135,8 @@ def _measure(
     click.echo(f"Written to {out}; {picture} shows where the board was seen.")
     if base is None:
         click.echo(
-            "Pictures of a board tell nothing of [timing] and [detector]: fill them in before a "
-            "rig names this camera, or give --camera FILE to take them from."
+            "Pictures of a board do not show [timing] and [detector]: fill them in before a rig "
+            "names this camera, or take them from another camera file by --camera FILE."
         )
 
 
@@ -208,7 +208,7 @@ def _show(calibration: "LensCalibration", survey: "BoardSurvey") -> None:
     for view in calibration.odd_views:
         console.print(
             f"Warning: {view.view.name} fits badly ({view.rms_px:.2f} px rms): is it blurred, or "
-            "the board bent? Leave it out and look what changes.",
+            "the board bent? Leave it out and see what changes.",
             style="yellow",
             soft_wrap=True,
         )

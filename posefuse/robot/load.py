@@ -66,7 +66,7 @@ def load_camera(path: Path | str) -> Camera:
 
 
 def load_imaging(path: Path | str) -> Imaging:
-    """What a camera file tells of images; a table that it names is not looked at.
+    """What decides a camera's images, from its file; a response table that it names is not read.
 
     Raises
     ------
@@ -136,7 +136,7 @@ def load_rig(path: Path | str) -> Rig:
         for index, mount in enumerate(mounts):
             with faults.at(
                 "mount", index, "position_m"
-            ):  # each alone, so that its own line is told
+            ):  # each alone, so that the message names its own line
                 Rig(name=file.name, body=body, drivetrain=drivetrain, mounts=(mount,))
         faults.stop_if_any()
         return Rig(
@@ -233,10 +233,10 @@ def _refuse_gaps(path: Path, table: dict[str, FloatArray], axes: list[FloatArray
     seen = set(rows)
     if len(seen) < len(rows):
         repeated = next(row for n, row in enumerate(rows) if row in rows[:n])
-        raise FileError(path, f"{_place(repeated)} is there twice")
-    for wanted in itertools.product(*(axis.tolist() for axis in axes)):
-        if wanted not in seen:
-            raise FileError(path, f"no row for {_place(wanted)}; every combination must be there")
+        raise FileError(path, f"{_place(repeated)} appears twice")
+    for combination in itertools.product(*(axis.tolist() for axis in axes)):
+        if combination not in seen:
+            raise FileError(path, f"no row for {_place(combination)}: every combination needs one")
 
 
 def _place(row: tuple[float, ...]) -> str:
@@ -246,7 +246,7 @@ def _place(row: tuple[float, ...]) -> str:
 def _between(
     path: Path, values: FloatArray, points: FloatArray, name: str, wanted: float, *, axis: int
 ) -> FloatArray:
-    """Values at a point of one axis, which is taken away."""
+    """Values at a point of one axis, which drops out."""
     low, high = float(points[0]), float(points[-1])
     slack = 1e-3 * max(1.0, abs(wanted))  # tables are rounded
     if not low - slack <= wanted <= high + slack:

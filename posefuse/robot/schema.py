@@ -60,7 +60,7 @@ class BoxEntry(FileModel):
     size_m: tuple[Positive, Positive, Positive]
 
     def box(self) -> BodyBox:
-        """The box itself."""
+        """The box that these keys describe."""
         return BodyBox(
             name=self.name, centre_in_robot_m=np.array(self.centre_m), size_m=np.array(self.size_m)
         )
@@ -75,7 +75,7 @@ class GyroTable(FileModel):
     scale_fraction: NotNegative = 0.0
 
     def gyro(self) -> Gyro:
-        """The gyro itself."""
+        """The gyro that these keys describe."""
         return Gyro(
             bias_rad_per_s=math.radians(self.bias_deg_per_s),
             drift_rad_per_s_per_sqrt_s=math.radians(self.drift_deg_per_s_per_sqrt_s),
@@ -100,7 +100,7 @@ class DrivetrainTable(FileModel):
     turn_rate_deg_per_s: Positive
 
     def drivetrain(self, gyro: GyroTable | None) -> Drivetrain:
-        """The drivetrain itself."""
+        """The drivetrain that these keys describe."""
         return Drivetrain(
             kind=self.kind,
             wheels=tuple(Wheel(position_in_robot_m=np.array(xy)) for xy in self.wheels_m),
@@ -135,7 +135,7 @@ class ProjectileTable(FileModel):
         return self
 
     def projectile(self) -> Projectile:
-        """The projectile itself."""
+        """The projectile that these keys describe."""
         return Projectile(**self.model_dump())
 
 
@@ -169,7 +169,7 @@ class ShooterTable(FileModel):
         return self
 
     def shooter(self) -> Shooter:
-        """The shooter itself."""
+        """The shooter that these keys describe."""
         return Shooter(
             release_in_robot_m=np.array(self.release_m),
             axis_in_robot_m=np.array(self.axis_m) if self.axis_m else None,
@@ -205,7 +205,7 @@ class RobotFile(FileModel):
     shooter: ShooterTable | None = None
 
     def body(self) -> Body:
-        """The body itself."""
+        """The body that these keys describe."""
         return Body(
             length_m=self.length_m,
             width_m=self.width_m,
@@ -225,7 +225,7 @@ class TimingTable(FileModel):
     drop_rate: Share = 0.0
 
     def timing(self) -> Timing:
-        """The timing itself."""
+        """The timing that these keys describe."""
         return Timing(**self.model_dump())
 
 
@@ -266,11 +266,11 @@ class DetectorTable(FileModel):
         if value is None and info.field_name == "noise_px" and info.data.get("table") is None:
             raise PydanticKnownError("missing")
         if value is not None and info.data.get("table") is not None:
-            raise ValueError(f"the table tells this; give one of both (got {value})")
+            raise ValueError(f"the table holds this already: keep one of the two (got {value})")
         return value
 
     def detector(self, measured: MeasuredResponse | None = None) -> Detector:
-        """The detector itself, with the response that ``table`` names."""
+        """The detector that these keys describe, with the response that ``table`` names."""
         given = self.model_dump(exclude_none=True, exclude={"table"})
         if self.shift_px is not None:
             given["shift_px"] = np.array(self.shift_px)
@@ -294,7 +294,7 @@ class ImageTable(FileModel):
     read_noise_electrons: NotNegative | None = None
 
     def quality(self) -> ImageQuality:
-        """The image quality itself."""
+        """The image quality that these keys describe."""
         return ImageQuality(**self.model_dump(exclude_none=True))
 
 
@@ -322,7 +322,7 @@ class CameraFile(FileModel):
         return distortion
 
     def lens(self) -> Lens:
-        """The lens itself: told by its field of view, or by what a calibration found."""
+        """The lens, from its field of view or from the numbers of a calibration."""
         view_deg, focal_px, centre_px = self.field_of_view_deg, self.focal_px, self.centre_px
         distortion = np.zeros(8)
         distortion[: len(self.distortion)] = self.distortion
@@ -342,7 +342,7 @@ class CameraFile(FileModel):
         return replace(wide, distortion=distortion)
 
     def sensor(self) -> Sensor:
-        """The sensor itself."""
+        """The sensor that these keys describe."""
         return Sensor(width_px=self.width_px, height_px=self.height_px, row_time_s=self.row_time_s)
 
 

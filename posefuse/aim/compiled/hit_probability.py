@@ -13,7 +13,7 @@ from posefuse.aim.compiled.shot import (
     is_hit,
     miss_of_shot,
     miss_when_set,
-    set_by_belief,
+    set_by_estimate,
     state_of,
 )
 from posefuse.compiling import kernel
@@ -26,7 +26,7 @@ LOST_M = 100.0
 STAND = 1.5
 REACH = 4.0  # standard deviations of the distance error that are followed
 PARTS = 41
-LAST_BELIEVED = 6  # of the axes: what follows does not change what the robot sets
+LAST_ESTIMATED = 6  # of the axes: what follows does not change what the robot sets
 SHOT_BITS = 36
 SAMPLE_BITS = 4
 
@@ -74,7 +74,7 @@ def expand_miss(robot, mean, root, stds, aim, moments):
     """
     errors = np.empty(ERRORS)
     displace(mean, 0.0, root, stds, 1, errors)
-    heading, pivot = set_by_belief(robot, errors, aim)
+    heading, pivot = set_by_estimate(robot, errors, aim)
     h0, p0 = heading, pivot
     miss = miss_when_set(robot, heading, pivot, errors, aim, DEEP_M)
     r0, u0 = miss.right_m, miss.up_m
@@ -84,12 +84,12 @@ def expand_miss(robot, mean, root, stds, aim, moments):
     for k in range(1, ERRORS):
         if not displace(mean, SQRT_3, root, stds, k, errors):
             continue
-        if k <= LAST_BELIEVED:
-            h0, p0 = set_by_belief(robot, errors, aim)
+        if k <= LAST_ESTIMATED:
+            h0, p0 = set_by_estimate(robot, errors, aim)
         plus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
         displace(mean, -SQRT_3, root, stds, k, errors)
-        if k <= LAST_BELIEVED:
-            h0, p0 = set_by_belief(robot, errors, aim)
+        if k <= LAST_ESTIMATED:
+            h0, p0 = set_by_estimate(robot, errors, aim)
         minus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
         h0, p0 = heading, pivot
         rp, up, rm, um = mirrored(plus.right_m, plus.up_m, minus.right_m, minus.up_m, r0, u0)

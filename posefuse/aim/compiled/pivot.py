@@ -179,7 +179,7 @@ def solve_arcs(aheads, height, thrower, law, arcs):
 
 @kernel
 def look_up_pivot(distance, curve):
-    """The pivot of a curve at a distance; its ends stand for beyond."""
+    """The pivot of a curve at a distance; beyond its ends that of the nearer end."""
     d = curve.distances_m
     last = d.shape[0] - 1
     if distance <= d[0]:

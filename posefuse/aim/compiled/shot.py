@@ -1,4 +1,4 @@
-"""Compiled: one shot from what the robot believes to where the piece crosses the goal's opening.
+"""Compiled: one shot from the robot's estimate to where the piece crosses the goal's opening.
 
 Named tuples of ``aim.arrays``: ``aim`` is ``AimArrays`` with its parts ``thrower`` and ``curve``,
 ``robot`` is ``RobotState``, ``throw`` is ``Throw``. World frame.
@@ -19,7 +19,7 @@ __all__ = [
     "is_inside",
     "miss_of_shot",
     "miss_when_set",
-    "set_by_belief",
+    "set_by_estimate",
     "state_of",
     "steer_all",
     "turned_to",
@@ -95,7 +95,7 @@ def off_the_middle(robot, heading, pivot, aim):
 
 @kernel
 def steer(robot, aim):
-    """(heading, pivot) that a robot sets which believes its state to be this.
+    """(heading, pivot) that a robot sets for its estimated state.
 
     At rest by the curve. On the move the first guess is the goal displaced by the robot's motion
     during the flight, then Newton's method on where the throw passes the opening's middle. Where
@@ -136,7 +136,7 @@ def steer(robot, aim):
 
 @kernel
 def steer_all(states, aim, commands):
-    """Fill commands (n, 2) by ``steer`` of believed states (n, 5): x, y, vx, vy, w."""
+    """Fill commands (n, 2) by ``steer`` of estimated states (n, 5): x, y, vx, vy, w."""
     for i in range(states.shape[0]):
         heading, pivot = steer(state_of(states[i]), aim)
         commands[i, 0], commands[i, 1] = heading, pivot
@@ -178,13 +178,13 @@ def is_inside(crossing):
 
 
 @kernel
-def set_by_belief(robot, errors, aim):
-    """(true heading, pivot) that a robot comes to which steers by what it believes.
+def set_by_estimate(robot, errors, aim):
+    """(true heading, pivot) of a robot that steers by its estimate.
 
     Of errors (ERRORS,) only the first seven matter: those of the estimate and of the delay.
     """
     late, delay = errors[6], aim.thrower.delay_s
-    believed = RobotState(
+    estimated = RobotState(
         robot.x_m + errors[0] + errors[3] * delay - robot.vx * late,
         robot.y_m + errors[1] + errors[4] * delay - robot.vy * late,
         robot.vx + errors[3],
@@ -192,7 +192,7 @@ def set_by_belief(robot, errors, aim):
         robot.w + errors[5],
     )
     turned = errors[2] + errors[5] * delay - robot.w * late
-    heading, pivot = steer(believed, aim)
+    heading, pivot = steer(estimated, aim)
     return heading - turned, pivot
 
 
@@ -206,7 +206,7 @@ def miss_when_set(robot, heading, pivot, errors, aim, floor_m):
 
 @kernel
 def miss_of_shot(robot, errors, aim, floor_m):
-    """``crossing_of`` a shot that the robot steers by what it believes.
+    """``crossing_of`` a shot that the robot steers by its estimate.
 
     Parameters
     ----------
@@ -215,7 +215,7 @@ def miss_of_shot(robot, errors, aim, floor_m):
     errors : (ERRORS,) array
         See ``ERRORS``.
     """
-    heading, pivot = set_by_belief(robot, errors, aim)
+    heading, pivot = set_by_estimate(robot, errors, aim)
     return miss_when_set(robot, heading, pivot, errors, aim, floor_m)
 
 

@@ -1,4 +1,4 @@
-"""Compiled: how far an estimate or a robot may be off and the shot still goes in.
+"""Compiled: how far off an estimate or a robot may be so that the shot still goes in.
 
 ``aim`` is the named tuple ``aim.arrays.AimArrays``; ``away`` (2,) is the direction from the goal
 to a robot at rest.
@@ -31,7 +31,7 @@ GOLDEN_STEPS = 16
 
 @kernel
 def scores_with(robot, size, direction, errors, aim):
-    """Whether a shot scores whose errors go ``size`` along a direction (ERRORS,).
+    """Whether a shot scores with errors of ``size`` times a direction (ERRORS,).
 
     errors (ERRORS,) is scratch.
     """
@@ -42,7 +42,7 @@ def scores_with(robot, size, direction, errors, aim):
 
 @kernel
 def find_scoring_reach(states, directions, steps, most, aim, reach):
-    """Fill reach (n, m): how many units along each direction a shot's errors may go and it scores.
+    """Fill reach (n, m): the largest multiple of each direction of errors that still scores.
 
     states (n, 5); directions (n, m, ERRORS); steps (m,) in which the end is looked for, and most
     (m,) that is looked at. 0 where the shot without errors misses.
@@ -100,7 +100,7 @@ def room_of(pivot, distance, away, aim):
 
 @kernel
 def end_of_scoring(sign, pivot, distance, away, aim):
-    """The last of a row of pivots from one that scores, within the range, that scores too."""
+    """The last pivot that scores, in steps from one that does, within the pivot's range."""
     last = pivot
     for step in range(1, MOST_STEPS):
         following = pivot + sign * step * PIVOT_STEP_RAD

@@ -112,5 +112,5 @@ def test_a_table_that_the_base_names_is_named_from_the_new_place(
         (tmp_path / "old" / "b.toml", "tables/response.csv"),
         (tmp_path / "new" / "deep" / "b.toml", "../../old/tables/response.csv"),
     ):
-        told = camera_text(calibration, path=place, base=base)
-        assert f'table = "{seen}" # measured\n' in told
+        text = camera_text(calibration, path=place, base=base)
+        assert f'table = "{seen}" # measured\n' in text
