@@ -1,4 +1,4 @@
-"""What of a board is black, to print it, and OpenCV's own object of it, to find it."""
+"""The black parts of a board, to print it, and OpenCV's object of it, to find it."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING

@@ -46,7 +46,7 @@ def recipe_path(path: Path) -> Path:
 
 
 def refuse_present(path: Path) -> None:
-    """Raises where a table or its recipe is there already, or the name is not that of a table."""
+    """Raises where a table or its recipe exists already, or the name is not that of a table."""
     if path.suffix != ".csv":
         raise FileError(path, "a table's name must end in .csv")
     for one in (path, recipe_path(path)):
@@ -66,7 +66,7 @@ def write_response(
     Raises
     ------
     FileError
-        One of them is there already.
+        One of them exists already.
     """
     refuse_present(path)
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -29,7 +29,7 @@ def new_folder(path: Path) -> Iterator[Path]:
     try:
         unfinished.mkdir(parents=True)
     except OSError as error:
-        raise FileError(path, f"the folder cannot be made: {error.strerror}") from None
+        raise FileError(path, f"the folder cannot be created: {error.strerror}") from None
     try:
         yield unfinished
     except BaseException:

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from posefuse.aim.aim import prepare_aim
-from posefuse.aim.curve import solve
+from posefuse.aim.arcs import solve
+from posefuse.aim.flight import flight_paths_m
 from posefuse.aim.hit_probability import hit_probability
-from posefuse.aim.paths import flight_paths_m
 from posefuse.aim.sheet import ArcSheet
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import CAUTION, PivotTable, write_pivot_table
@@ -262,7 +262,7 @@ def flights_picture(
     pivots = solve(
         distances, shooter=aimed.shooter, height_m=float(aimed.goal.centre_in_world_m[2])
     ).pivot_rad[sheet.aim.arc]
-    paths_m = flight_paths_m(sheet.aim, distances, pivots)
+    paths_m = flight_paths_m(aimed.shooter, distances, pivots)
     piece = aimed.shooter.projectile
     with drawing():
         figure = new_figure(PICTURE_WIDTH_IN, _flights_height_in(paths_m, aimed.goal))

@@ -1,4 +1,4 @@
-"""A camera as it is: lens, sensor, timing, and how the tag detector on it errs."""
+"""A camera as it is: lens, sensor, timing, and the errors of the tag detector on it."""
 
 import math
 from dataclasses import dataclass, field
@@ -153,7 +153,7 @@ class Detector:
     refinement
         How corners are refined where a detector runs on images.
     measured
-        What tells the response in place of all numbers above ``least_edge_px``.
+        A measured response, which replaces all numbers above ``least_edge_px``.
     """
 
     noise_px: float = 0.0
@@ -243,7 +243,7 @@ class ImageQuality:
 
     @property
     def white_grey(self) -> float:
-        """Grey levels that full light reflected whole adds to the black level."""
+        """Grey levels that fully reflected full light adds to the black level."""
         return 255.0 * self.white_share
 
     @property
@@ -260,7 +260,7 @@ class ImageQuality:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Imaging:
-    """What makes a camera's images and the corners found in them, however its detector is told."""
+    """What decides a camera's images and how corners are found in them."""
 
     name: str
     lens: Lens

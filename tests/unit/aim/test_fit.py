@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim.design import next_distances
 from posefuse.aim.fit import (
     Fitted,
     MeasuredShots,
     fit_shots,
     flown_points_m,
-    load_measured_shots,
     with_values,
 )
+from posefuse.aim.load import load_measured_shots
+from posefuse.aim.next_shots import next_distances
 from posefuse.errors import FileError, InputError
 
 TRUE = {Fitted.EXIT_SPEED: 9.2, Fitted.DRAG: 0.5}
@@ -106,18 +106,18 @@ def test_the_next_shots_lower_the_uncertainty_of_the_pivots_most(exact_shooter, 
     shrunk = refit.cov / refit.residual_std_m**2
     before = fit.cov / fit.residual_std_m**2
     gained = np.sqrt(np.trace(np.linalg.solve(before, shrunk)) / 3.0)
-    told = chosen.pivot_std_rad[1] / chosen.pivot_std_rad[0]
+    predicted = chosen.pivot_std_rad[1] / chosen.pivot_std_rad[0]
     assert 0.0 < gained < 1.0
-    assert told == pytest.approx(gained, abs=0.1)
+    assert predicted == pytest.approx(gained, abs=0.1)
 
 
-def test_shots_that_tell_nothing_apart_are_refused(exact_shooter):
+def test_shots_that_cannot_separate_the_values_are_refused(exact_shooter):
     alike = measured(shots_at([40.0] * 6), exact_shooter)
-    with pytest.raises(InputError, match="do not tell exit_speed and drag and pivot_offset apart"):
+    with pytest.raises(InputError, match="cannot separate exit_speed and drag and pivot_offset"):
         fit_shots(alike, shooter=exact_shooter)
 
 
-def test_shots_without_drag_are_told(exact_shooter):
+def test_shots_without_drag_are_reported(exact_shooter):
     bare = with_values(exact_shooter, {Fitted.DRAG: 0.0})
     landed = flown_points_m(LANDED, shooter=bare)
     shots = replace(LANDED, distances_m=landed)
@@ -134,23 +134,23 @@ def test_a_search_may_begin_at_no_drag(exact_shooter):
 
 
 @pytest.mark.parametrize(
-    ("change", "free", "told"),
+    ("change", "free", "message"),
     [
         ({"projectile": None}, tuple(Fitted), "the shooter has no projectile"),
-        ({}, (), "one or more different values must be free"),
+        ({}, (), "name one value or more to fit, each once"),
         ({}, tuple(Fitted), "4 shots or more are needed for 3 values (got 2)"),
     ],
 )
-def test_what_cannot_be_fitted_is_told_in_one_line(exact_shooter, change, free, told):
+def test_what_cannot_be_fitted_is_reported_in_one_line(exact_shooter, change, free, message):
     shots = measured(shots_at([30.0, 50.0]), exact_shooter)
     with pytest.raises(InputError) as caught:
         fit_shots(shots, shooter=replace(exact_shooter, **change), free=free)
-    assert told in str(caught.value)
+    assert message in str(caught.value)
 
 
-def test_next_distances_out_of_reach_are_told(exact_shooter, goal):
+def test_next_distances_out_of_reach_are_reported(exact_shooter, goal):
     fit = fit_shots(measured(LANDED, exact_shooter, noise_m=0.05), shooter=exact_shooter)
-    with pytest.raises(InputError, match="one or more within reach"):
+    with pytest.raises(InputError, match="needs one distance or more within reach"):
         next_distances(fit, goal=goal, distances_m=[30.0])
 
 
@@ -168,7 +168,7 @@ def test_a_file_of_shots_is_read(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         ("pivot_deg,distance_m\n30,7.5\n", "shots.csv:1: missing column: height_m"),
         ("pivot_deg,distance_m,height\n30,7.5,0\n", "did you mean 'height_m'?"),
@@ -180,9 +180,9 @@ def test_a_file_of_shots_is_read(tmp_path):
         ),
     ],
 )
-def test_a_bad_file_of_shots_is_told(tmp_path, text, told):
+def test_a_bad_file_of_shots_is_reported(tmp_path, text, message):
     path = tmp_path / "shots.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(FileError) as caught:
         load_measured_shots(path)
-    assert told in str(caught.value)
+    assert message in str(caught.value)

@@ -67,8 +67,8 @@ def test_the_share_of_a_rectangle_is_scipys():
     rectangle_shares(moments, shares)
     for m, share in zip(moments, shares, strict=True):
         law = multivariate_normal(m[:2], [[m[2], m[3]], [m[3], m[4]]])
-        told = law.cdf(m[5:], lower_limit=-m[5:])
-        assert share == pytest.approx(told, abs=2e-5)
+        expected = law.cdf(m[5:], lower_limit=-m[5:])
+        assert share == pytest.approx(expected, abs=2e-5)
 
 
 def test_rectangles_without_a_spread_are_all_or_nothing():
@@ -114,11 +114,11 @@ def test_a_spread_to_the_side_alone_is_a_normal_between_the_posts(exact_shooter,
     )
     aim = prepare_aim(replace(middle, spread=ShooterSpread(side_std_rad=0.06)), goal)
     band = tolerance_band(aim, [3.0, 5.0])
-    told = ndtr(band.left_rad / 0.06) - ndtr(-band.right_rad / 0.06)
+    expected = ndtr(band.left_rad / 0.06) - ndtr(-band.right_rad / 0.06)
     shots = Shots.straight_ahead([3.0, 5.0], goal=goal)
-    assert hit_probability(shots, aim=aim) == pytest.approx(told, abs=5e-3)
+    assert hit_probability(shots, aim=aim) == pytest.approx(expected, abs=5e-3)
     low, high = simulate_hits(shots, aim=aim, count=40000, seed=4).bounds(level=0.999).T
-    assert ((low < told) & (told < high)).all()
+    assert ((low < expected) & (expected < high)).all()
 
 
 @pytest.mark.parametrize("heading_std", [0.5, 1.0, 3.0])
@@ -199,7 +199,7 @@ def test_below_the_enough_level_better_vision_adds_less_than_a_hit_in_a_hundred(
 
 
 @pytest.mark.parametrize(
-    ("make", "told"),
+    ("make", "message"),
     [
         (
             lambda g: Shots.straight_ahead([3.0], goal=g, distance_std_m=-0.1),
@@ -211,22 +211,22 @@ def test_below_the_enough_level_better_vision_adds_less_than_a_hit_in_a_hundred(
         ),
         (
             lambda g: Shots.at([[1.0, 2.0]], error_means=[0.1, 0.2]),
-            "shots: error_means: 3 or 6 errors each are wanted (got shape (2,))",
+            "shots: error_means: expected 3 or 6 errors each (got shape (2,))",
         ),
         (
             lambda g: Shots.at([[1.0, 2.0]], error_covs=[0.1, 0.2, 0.3]),
-            "shots: error_covs: 3 or 6 errors each are wanted (got shape (3,))",
+            "shots: error_covs: expected 3 or 6 errors each (got shape (3,))",
         ),
         (lambda g: Shots.at([[1.0, np.nan]]), "shots: positions_m: holds a value that is not"),
     ],
 )
-def test_bad_shots_are_told_in_one_line(goal, make, told):
+def test_bad_shots_are_reported_in_one_line(goal, make, message):
     with pytest.raises(InputError) as caught:
         make(goal)
-    assert told in str(caught.value)
+    assert message in str(caught.value)
 
 
-def test_a_matrix_that_is_no_covariance_is_told(shooter, goal):
+def test_a_matrix_that_is_no_covariance_is_reported(shooter, goal):
     wrong = np.array([[1.0, 2.0, 0.0], [2.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
     shots = Shots.at([[8.0, 3.3]], error_covs=wrong)
     with pytest.raises(InputError, match="not a covariance"):
@@ -234,7 +234,7 @@ def test_a_matrix_that_is_no_covariance_is_told(shooter, goal):
 
 
 @pytest.mark.parametrize("count", [0, -3])
-def test_nothing_to_draw_is_told(shooter, goal, count):
+def test_nothing_to_draw_is_reported(shooter, goal, count):
     shots = Shots.straight_ahead([3.0], goal=goal)
     with pytest.raises(InputError, match="count: must be between 1 and"):
         simulate_hits(shots, aim=prepare_aim(shooter, goal), count=count, seed=0)

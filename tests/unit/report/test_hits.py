@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording

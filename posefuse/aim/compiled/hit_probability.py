@@ -1,6 +1,7 @@
-"""Compiled: the probability that a shot goes in, by an integral.
+"""Compiled: the probability that a shot goes in, by an integral and by drawing.
 
-Named tuples as in ``aim.compiled_shot``.
+Named tuples of ``aim.arrays``: ``aim`` is ``AimArrays``, ``robot`` is ``RobotState``, ``shots`` is
+``ShotArrays``.
 """
 
 import numpy as np
@@ -9,20 +10,25 @@ from posefuse.aim.compiled.rectangle import below, rectangle_share
 from posefuse.aim.compiled.shot import (
     DEEP_M,
     ERRORS,
+    is_hit,
     miss_of_shot,
     miss_when_set,
-    set_by_belief,
+    set_by_estimate,
+    state_of,
 )
 from posefuse.compiling import kernel
+from posefuse.randomness.compiled.numbers import normal, uniform
 
-__all__ = ["hit_shares"]
+__all__ = ["count_hits", "hit_shares"]
 
 SQRT_3 = 3.0**0.5
 LOST_M = 100.0
 STAND = 1.5
 REACH = 4.0  # standard deviations of the distance error that are followed
 PARTS = 41
-LAST_BELIEVED = 6  # of the axes: what follows does not change what the robot sets
+LAST_ESTIMATED = 6  # of the axes: what follows does not change what the robot sets
+SHOT_BITS = 36
+SAMPLE_BITS = 4
 
 
 @kernel
@@ -59,40 +65,34 @@ def displace(mean, z, root, stds, k, errors):
 
 
 @kernel
-def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):
+def expand_miss(robot, mean, root, stds, aim, moments):
     """Fill moments (5,): what all errors but the first axis of the estimate add to a miss.
 
     Shift of the mean to the right and up; variance right, covariance, variance up. Gives the miss
     without them, as ``miss_of_shot``. Second-order divided differences along the axes of the
     errors: M. Norgaard, N. K. Poulsen, O. Ravn, Automatica 36, 1627-1638, 2000.
     """
-    x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
     errors = np.empty(ERRORS)
     displace(mean, 0.0, root, stds, 1, errors)
-    heading, pivot = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
+    heading, pivot = set_by_estimate(robot, errors, aim)
     h0, p0 = heading, pivot
-    r0, u0, right_limit, up_limit = miss_when_set(
-        x, y, vx, vy, w, heading, pivot, errors, thrower, opening, law, DEEP_M
-    )
+    miss = miss_when_set(robot, heading, pivot, errors, aim, DEEP_M)
+    r0, u0 = miss.right_m, miss.up_m
     moments[:] = 0.0
     if np.isnan(r0):
-        return r0, u0, right_limit, up_limit
+        return miss
     for k in range(1, ERRORS):
         if not displace(mean, SQRT_3, root, stds, k, errors):
             continue
-        if k <= LAST_BELIEVED:
-            h0, p0 = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
-        rp, up, _a, _b = miss_when_set(
-            x, y, vx, vy, w, h0, p0, errors, thrower, opening, law, DEEP_M
-        )
+        if k <= LAST_ESTIMATED:
+            h0, p0 = set_by_estimate(robot, errors, aim)
+        plus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
         displace(mean, -SQRT_3, root, stds, k, errors)
-        if k <= LAST_BELIEVED:
-            h0, p0 = set_by_belief(x, y, vx, vy, w, errors, thrower, opening, curve, law)
-        rm, um, _a, _b = miss_when_set(
-            x, y, vx, vy, w, h0, p0, errors, thrower, opening, law, DEEP_M
-        )
+        if k <= LAST_ESTIMATED:
+            h0, p0 = set_by_estimate(robot, errors, aim)
+        minus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
         h0, p0 = heading, pivot
-        rp, up, rm, um = mirrored(rp, up, rm, um, r0, u0)
+        rp, up, rm, um = mirrored(plus.right_m, plus.up_m, minus.right_m, minus.up_m, r0, u0)
         slope_r, slope_u = (rp - rm) / 12.0**0.5, (up - um) / 12.0**0.5
         bend_r, bend_u = (rp + rm - 2.0 * r0) / 6.0, (up + um - 2.0 * u0) / 6.0
         moments[0] += bend_r
@@ -100,19 +100,18 @@ def expand_miss(state, mean, root, stds, thrower, opening, curve, law, moments):
         moments[2] += slope_r * slope_r + 2.0 * bend_r * bend_r
         moments[3] += slope_r * slope_u + 2.0 * bend_r * bend_u
         moments[4] += slope_u * slope_u + 2.0 * bend_u * bend_u
-    return r0, u0, right_limit, up_limit
+    return miss
 
 
 @kernel
-def follow_first(state, mean, root, stds, thrower, opening, curve, law, path):
+def follow_first(robot, mean, root, stds, aim, path):
     """Fill path (PARTS, 4) with the misses along the first axis of the estimate's errors."""
-    x, y, vx, vy, w = state[0], state[1], state[2], state[3], state[4]
     errors = np.empty(ERRORS)
     for part in range(PARTS):
         z = REACH * (2.0 * part / (PARTS - 1) - 1.0)
         displace(mean, z, root, stds, 0, errors)
         path[part, 0], path[part, 1], path[part, 2], path[part, 3] = miss_of_shot(
-            x, y, vx, vy, w, errors, thrower, opening, curve, law, DEEP_M
+            robot, errors, aim, DEEP_M
         )
 
 
@@ -154,36 +153,70 @@ def share_along(path, moments, breaks):
 
 
 @kernel
-def hit_shares(states, means, roots, stds, thrower, opening, curve, law, shares):
+def hit_shares(shots, stds, aim, shares):
     """Fill shares (n,): the probability that each shot goes in.
 
     The first axis of the estimate's errors, the distance, is followed part by part; where the piece
-    crosses the opening otherwise spreads as a normal in the plane.
-
-    Parameters
-    ----------
-    states : (n, 5) array
-        True x, y, vx, vy, w as the piece leaves.
-    means, roots : (n, 6), (n, 6, 6) arrays
-        Of the estimate's error; ``root root'`` is its covariance.
-    stds : (4,) array
-        Delay, exit speed, side, pivot.
+    crosses the opening otherwise spreads as a normal in the plane. stds (4,): delay, exit speed,
+    side, pivot.
     """
     breaks, moments, path = np.empty(11), np.empty((3, 5)), np.empty((PARTS, 4))
     errors, moved = np.empty(ERRORS), np.empty(ERRORS)
-    for i in range(states.shape[0]):
-        state, mean, root = states[i], means[i], roots[i]
+    for i in range(shots.states.shape[0]):
+        robot, mean, root = state_of(shots.states[i]), shots.means[i], shots.roots[i]
         if displace(mean, 0.0, root, stds, 0, errors):
             for k in range(3):
                 displace(mean, STAND * (k - 1), root, stds, 0, moved)
-                m = moments[k]
-                expand_miss(state, moved[:6], root, stds, thrower, opening, curve, law, m)
-            follow_first(state, mean, root, stds, thrower, opening, curve, law, path)
+                expand_miss(robot, moved[:6], root, stds, aim, moments[k])
+            follow_first(robot, mean, root, stds, aim, path)
             shares[i] = share_along(path, moments, breaks)
         else:
             m = moments[0]
-            r, u, right_limit, up_limit = expand_miss(
-                state, mean, root, stds, thrower, opening, curve, law, m
-            )
+            r, u, right_limit, up_limit = expand_miss(robot, mean, root, stds, aim, m)
             r, u = r + m[0], u + m[1]
             shares[i] = rectangle_share(r, u, m[2], m[3], m[4], right_limit, up_limit, breaks)
+
+
+@kernel
+def draw_errors(mean, root, spreads, keys, shot, sample, errors):
+    """Fill errors (ERRORS,) with what goes wrong in one sample of one shot.
+
+    mean (6,), root (6, 6) with ``root root'`` the covariance of the estimate; spreads (6,): delay,
+    exit speed, side, pivot zero, full width of the pivot's backlash and resolution; keys (7,).
+    """
+    counter = (np.uint64(shot) << np.uint64(SHOT_BITS)) + (
+        np.uint64(sample) << np.uint64(SAMPLE_BITS)
+    )
+    for row in range(6):
+        errors[row] = mean[row]
+    for column in range(6):
+        size = 0.0
+        for row in range(6):
+            size += abs(root[row, column])
+        if size > 0.0:
+            drawn = normal(keys[0], counter + np.uint64(column))
+            for row in range(6):
+                errors[row] += root[row, column] * drawn
+    for source in range(4):
+        errors[6 + source] = 0.0
+        if spreads[source] > 0.0:
+            errors[6 + source] = spreads[source] * normal(keys[1 + source], counter)
+    for source in range(2):
+        if spreads[4 + source] > 0.0:
+            errors[9] += spreads[4 + source] * (uniform(keys[5 + source], counter) - 0.5)
+
+
+@kernel
+def count_hits(shots, spreads, keys, first, last, aim, hits):
+    """Fill hits (n,) with how many of the samples first..last-1 of each shot go in.
+
+    spreads (6,) and keys (7,) as for ``draw_errors``.
+    """
+    errors = np.zeros(ERRORS)
+    for i in range(shots.states.shape[0]):
+        robot = state_of(shots.states[i])
+        hits[i] = 0
+        for sample in range(first, last):
+            draw_errors(shots.means[i], shots.roots[i], spreads, keys, i, sample, errors)
+            if is_hit(robot, errors, aim):
+                hits[i] += 1

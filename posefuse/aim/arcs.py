@@ -1,4 +1,4 @@
-"""The pivot as a smooth curve over the distance, one for each of the two arcs."""
+"""The two pivots that reach a point, the low and the high arc: solved, and as smooth curves."""
 
 import math
 from dataclasses import dataclass, field
@@ -9,14 +9,14 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from posefuse.aim.arrays import CurveTable, shooter_law_table, thrower_of
 from posefuse.aim.compiled.pivot import look_up_pivots, solve_arcs
-from posefuse.aim.thrower import Thrower, table_for, thrower_of
+from posefuse.aim.flight import ahead_m
 from posefuse.checks import BoolArray, FloatArray
 from posefuse.robot.shooter import Shooter
 
 __all__ = [
     "Arc",
-    "CurveTable",
     "Solution",
     "arc_curves",
     "curve_through",
@@ -35,21 +35,6 @@ class Arc(IntEnum):
 
     LOW = 0
     HIGH = 1
-
-
-class CurveTable(NamedTuple):
-    """Pivots at rising distances, with a cubic between each two.
-
-    Parameters
-    ----------
-    distances_m, pivots_rad : (n,) arrays
-    slopes : (n - 1, 2) array
-        Slope in rad/m at both ends of each span; the secant's twice makes the span straight.
-    """
-
-    distances_m: FloatArray
-    pivots_rad: FloatArray
-    slopes: FloatArray
 
 
 class Solution(NamedTuple):
@@ -72,14 +57,10 @@ class Solution(NamedTuple):
 
 
 def solve(distances_m: FloatArray, *, shooter: Shooter, height_m: float) -> Solution:
-    """Both pivots for a point at each level distance (n,) from the robot's middle.
-
-    The robot faces so that the throw, which leaves beside its middle, goes over the point.
-    """
-    thrower = thrower_of(shooter)
-    aheads = _ahead(distances_m, thrower)
+    """Both pivots for a point at each level distance (n,) from the robot's middle."""
+    aheads = ahead_m(distances_m, shooter)
     arcs = np.empty((2, len(aheads), 6))
-    solve_arcs(aheads, height_m, thrower, table_for(shooter), arcs)
+    solve_arcs(aheads, height_m, thrower_of(shooter), shooter_law_table(shooter), arcs)
     with np.errstate(invalid="ignore", divide="ignore"):
         ahead_per_distance = distances_m / aheads
     return Solution(
@@ -91,14 +72,8 @@ def solve(distances_m: FloatArray, *, shooter: Shooter, height_m: float) -> Solu
     )
 
 
-def _ahead(distances_m: FloatArray, thrower: Thrower) -> FloatArray:
-    """How far ahead of the robot's middle the point lies, along the throw."""
-    squares = np.asarray(distances_m, dtype=np.float64) ** 2 - thrower.left_m**2
-    return np.sqrt(np.maximum(squares, 0.0))
-
-
 def arc_curves(shooter: Shooter, height_m: float) -> tuple[CurveTable | None, CurveTable | None]:
-    """The pivots of the low and the high arc over all distances; none for one that reaches none.
+    """The pivots of the low and the high arc over all distances; ``None`` where it reaches none.
 
     Kept for the next call with a shooter of the same figures: they are asked for at every trial,
     and rival plans carry the same shooter. The pivot's range is not looked at. Between its nodes a
@@ -149,7 +124,7 @@ def _solved_out_to(
 
 def _farthest_without_air(shooter: Shooter, height_m: float) -> float:
     """Level reach ``v / g sqrt(v^2 + 2 g drop)`` of a throw without air, and a bit."""
-    table = table_for(shooter)
+    table = shooter_law_table(shooter)
     v, g = shooter.exit_speed_m_per_s, table.gravity_m_per_s2
     release = shooter.release_in_robot_m
     drop = max(float(release[2]) - height_m, 0.0)

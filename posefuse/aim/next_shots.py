@@ -1,11 +1,11 @@
-"""Which distances to measure next: where a shot tells most about the pivots."""
+"""Which distances to measure next: where a shot adds most to what is known of the pivots."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from posefuse.aim.curve import Arc, solve, within_range
+from posefuse.aim.arcs import Arc, solve, within_range
 from posefuse.aim.fit import (
     SCALES,
     Fitted,
@@ -65,17 +65,17 @@ def next_distances(
     reached = within_range(pivots, fit.shooter)
     if not reached.any() or count < 1:
         raise InputError(
-            f"next distances: one or more within reach and a count of 1 or more are needed "
+            f"next distances: needs one distance or more within reach and a count of 1 or more "
             f"(got {int(reached.sum())} and {count})"
         )
     distances, pivots = distances[reached], pivots[reached]
     by_values = _slopes_of_pivots(fit, distances, goal, arc)
-    told = _slopes_of_landings(fit, pivots)
+    by_landing = _slopes_of_landings(fit, pivots)
     scales = np.array([SCALES[name] for name in fit.free])
     cov = fit.cov / np.outer(scales, scales)
     stds, chosen = [_spread(by_values, cov)], []
     for _ in range(count):
-        gains = [_after(cov, row, fit.residual_std_m) for row in told]
+        gains = [_after(cov, row, fit.residual_std_m) for row in by_landing]
         spreads = [_spread(by_values, gain) for gain in gains]
         best = int(np.argmin(spreads))
         chosen.append(best)

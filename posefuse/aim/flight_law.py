@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 
@@ -10,15 +10,10 @@ from posefuse.aim.air import GRAVITY_M_PER_S2, Air, sphere_drag_coefficient, sta
 from posefuse.checks import FloatArray, finite, positive
 from posefuse.robot.shooter import Drag, Projectile, Shooter
 
-__all__ = ["DragRate", "FlightLaw", "LawTable", "air_of", "flight_law", "law_table"]
+__all__ = ["DragRate", "FlightLaw", "air_of", "flight_law"]
 
 DragRate: TypeAlias = Callable[[FloatArray], FloatArray]
 """Speeds (...) in m/s to deceleration over speed, in 1/s."""
-
-TABLE_ROWS = 1024
-LONGEST_STEP_S = 0.04
-TURN_PER_STEP = 0.15
-"""Share of its speed that a piece may lose (or turn by, in radians) in one step of the flight."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,26 +36,6 @@ class FlightLaw:
     def __post_init__(self) -> None:
         finite("lift_per_s", self.lift_per_s)
         positive("gravity_m_per_s2", self.gravity_m_per_s2)
-
-
-class LawTable(NamedTuple):
-    """A flight law as the compiled kernels take it.
-
-    Parameters
-    ----------
-    rates_per_s : (n,) array
-        Drag rates at speeds evenly spaced from 0; straight lines between them and beyond the last.
-    rows_per_m_per_s
-        Rows of the table for each m/s.
-    step_s
-        Time step of the flight.
-    """
-
-    rates_per_s: FloatArray
-    rows_per_m_per_s: float
-    lift_per_s: float
-    gravity_m_per_s2: float
-    step_s: float
 
 
 def air_of(shooter: Shooter) -> Air:
@@ -109,19 +84,3 @@ def _drag_rate(piece: Projectile, air: Air, half_area_density_per_m: float) -> D
         return half_area_density_per_m * coefficient * moving
 
     return sphere_rate
-
-
-def law_table(law: FlightLaw, *, top_speed_m_per_s: float) -> LawTable:
-    """The law sampled for the compiled kernels, with a time step short enough for it."""
-    step = positive("top_speed_m_per_s", top_speed_m_per_s) / (TABLE_ROWS - 1)
-    speeds: FloatArray = np.arange(TABLE_ROWS) * np.float64(step)
-    rates = np.ascontiguousarray(law.drag_rate(speeds), dtype=np.float64)
-    fastest_per_s = max(float(rates.max()), abs(law.lift_per_s), TURN_PER_STEP / LONGEST_STEP_S)
-    rates.setflags(write=False)
-    return LawTable(
-        rates_per_s=rates,
-        rows_per_m_per_s=1.0 / step,
-        lift_per_s=law.lift_per_s,
-        gravity_m_per_s2=law.gravity_m_per_s2,
-        step_s=TURN_PER_STEP / fastest_per_s,
-    )
