@@ -9,11 +9,11 @@ from scipy.spatial.transform import Rotation
 from posefuse.arena.arena import Tag
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
+from posefuse.rendering.camera_view import CameraView, camera_view
+from posefuse.rendering.render import CameraMotion, render, render_light
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import ImageQuality, Lens, Sensor
-from posefuse.sensing.camera_view import CameraView, camera_view
 from posefuse.sensing.projection import project
-from posefuse.sensing.render import CameraMotion, render, render_light
-from posefuse.sensing.surroundings import Surroundings
 
 SENSOR = Sensor(width_px=1280, height_px=800)
 STRAIGHT = Lens.from_width(field_of_view_rad=math.radians(75.0), width_px=1280, height_px=800)

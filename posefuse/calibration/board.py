@@ -13,7 +13,7 @@ from posefuse.checks import FloatArray, positive
 from posefuse.errors import InputError
 from posefuse.files.toml_file import FileModel, in_file, load_toml
 from posefuse.files.types import Name, Positive
-from posefuse.sensing.tag_pictures import opencv_dictionary
+from posefuse.rendering.tag_pictures import opencv_dictionary
 from posefuse.units import metres_to
 
 __all__ = ["Board", "Markers", "load_board"]

@@ -9,10 +9,10 @@ import numpy as np
 from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
+from posefuse.rendering.detect import DetectorSettings, detect_tags
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.robot.camera import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
-from posefuse.sensing.detect import DetectorSettings, detect_tags
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.statistics.intervals import wilson_interval
 from posefuse.threads import side_by_side
 

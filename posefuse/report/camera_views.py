@@ -11,8 +11,8 @@ from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
 from posefuse.plots.camera import draw_camera_view, shrunk_image
 from posefuse.plots.style import Axes
+from posefuse.rendering.tag_pictures import tag_cells
 from posefuse.sensing.projection import project
-from posefuse.sensing.tag_pictures import tag_cells
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene

@@ -10,12 +10,12 @@ from posefuse.geometry.space import SpacePose
 from posefuse.motion.lean import lean_angles_rad
 from posefuse.randomness.streams import stream_key
 from posefuse.recording.recording import SightingKind, Sightings
+from posefuse.rendering.camera_view import CameraView, camera_view
+from posefuse.rendering.detect import Detections, DetectorSettings, detect_tags
+from posefuse.rendering.render import CameraMotion, GreyImage, render
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import Camera
 from posefuse.robot.rig import Mount
-from posefuse.sensing.camera_view import CameraView, camera_view
-from posefuse.sensing.detect import Detections, DetectorSettings, detect_tags
-from posefuse.sensing.render import CameraMotion, GreyImage, render
-from posefuse.sensing.surroundings import Surroundings
 from posefuse.simulation.built import BuiltScene
 from posefuse.simulation.scene import robot_boxes, world_boxes
 from posefuse.threads import side_by_side

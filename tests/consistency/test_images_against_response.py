@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.sensing.detect import detect_tags
+from posefuse.rendering.detect import detect_tags
 from posefuse.sensing.sightings import sense
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages

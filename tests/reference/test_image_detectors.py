@@ -3,7 +3,7 @@
 True corners: cv2.projectPoints at the middle of the exposure, pixel centres at integers. OpenCV's
 detector counts pixels so, too. pupil-apriltags, a build of the detector that comes with the tag
 family, counts from the outer corner of the first pixel, which is half a pixel more on both axes,
-and stands the tags on their head (see ``sensing.tag_pictures``).
+and stands the tags on their head (see ``rendering.tag_pictures``).
 """
 
 from pathlib import Path
@@ -16,12 +16,12 @@ from posefuse.arena.load import load_arena
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
+from posefuse.rendering.camera_view import camera_view
+from posefuse.rendering.detect import detect_tags
+from posefuse.rendering.render import CameraMotion, render
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.load import load_rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.camera_view import camera_view
-from posefuse.sensing.detect import detect_tags
-from posefuse.sensing.render import CameraMotion, render
-from posefuse.sensing.surroundings import Surroundings
 from rendering import OUTWARD
 
 ROOT = Path(__file__).parents[2]

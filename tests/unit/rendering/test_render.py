@@ -11,13 +11,13 @@ from posefuse.arena.arena import Arena, Obstacle, Tag, tag_pose
 from posefuse.errors import InputError
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.camera_view import camera_view
+from posefuse.rendering.compiled.surfaces import BACKDROP
+from posefuse.rendering.render import CameraMotion, render, render_light
+from posefuse.rendering.surroundings import Looks, Surroundings
+from posefuse.rendering.tag_pictures import tag_cells
 from posefuse.robot.camera import Defocus, ImageQuality, Lens, Sensor
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.camera_view import camera_view
-from posefuse.sensing.compiled.surfaces import BACKDROP
-from posefuse.sensing.render import CameraMotion, render, render_light
-from posefuse.sensing.surroundings import Looks, Surroundings
-from posefuse.sensing.tag_pictures import tag_cells
 from rendering import EVEN, HERE, SENSOR, SHARP, STRAIGHT, facing_camera, shot
 
 PLAIN = Looks(wall_grain_share=0.0, floor_grain_share=0.0, box_grain_share=0.0)

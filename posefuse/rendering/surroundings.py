@@ -11,10 +11,10 @@ from posefuse.arena.arena import Arena, Tag
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, in_range, positive
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.compiled.surfaces import FLOOR
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, cell_stack
 from posefuse.robot.camera import ImageQuality
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.compiled.surfaces import FLOOR
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, cell_stack
 
 __all__ = ["Looks", "SceneArrays", "Surroundings"]
 

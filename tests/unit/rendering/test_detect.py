@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
+from posefuse.rendering.detect import DetectorSettings, detect_tags
 from posefuse.robot.camera import CornerRefinement
-from posefuse.sensing.detect import DetectorSettings, detect_tags
 from rendering import EVEN, shot
 
 

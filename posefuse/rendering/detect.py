@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints, in_range, positive
 from posefuse.errors import InputError
+from posefuse.rendering.tag_pictures import opencv_dictionary
 from posefuse.robot.camera import CornerRefinement
-from posefuse.sensing.tag_pictures import opencv_dictionary
 
 __all__ = ["Detections", "DetectorSettings", "detect_tags"]
 

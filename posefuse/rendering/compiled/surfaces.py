@@ -15,7 +15,7 @@ from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = ["cast", "frames_at"]
 
-TAG_AHEAD_M = 0.01  # a tag wins over what it hangs on, as in compiled_visibility
+TAG_AHEAD_M = 0.01  # a tag wins over what it hangs on, as in sensing.compiled.visibility
 BACKDROP = 0.14  # reflected light of what is beyond the walls
 STEEPEST = 0.05  # a texture seen more grazing than this is taken as seen so
 GLOSS = 120.0  # how sharp the lamp's mirror image is: exp(-GLOSS (1 - cos(angle)))

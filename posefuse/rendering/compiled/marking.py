@@ -1,15 +1,15 @@
 """Compiled: which pixels an edge crosses during their exposure, and where each surface can appear.
 
 ``nodes`` (K, P + 1, 12) holds ``local_from_camera`` of each surface at K instants, see
-``compiled_surfaces``; ``grid`` is the named tuple of ``sensing.picture_arrays``. The image is a
+``compiled.surfaces``; ``grid`` is the named tuple of ``rendering.picture_arrays``. The image is a
 window of the camera's: pixel (0, 0) of the arrays is pixel ``grid.corner`` of the camera.
 """
 
 import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
+from posefuse.rendering.compiled.surfaces import frames_at
 from posefuse.sensing.compiled.projection import project_point
-from posefuse.sensing.compiled.surfaces import frames_at
 
 __all__ = ["is_turned_away", "mark_surface", "node_time", "surface_bounds"]
 

@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 from posefuse.checks import FloatArray, frozen_array, increasing, not_negative
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.camera_view import CameraView
+from posefuse.rendering.compiled.exposure import expose
+from posefuse.rendering.compiled.render import TILE, draw_light
+from posefuse.rendering.picture_arrays import GridArrays, WorkArrays, local_frames
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import Defocus, ImageQuality
-from posefuse.sensing.camera_view import CameraView
-from posefuse.sensing.compiled.exposure import expose
-from posefuse.sensing.compiled.render import TILE, draw_light
-from posefuse.sensing.picture_arrays import GridArrays, WorkArrays, local_frames
-from posefuse.sensing.surroundings import Surroundings
 
 __all__ = ["CameraMotion", "render", "render_light"]
 

@@ -7,8 +7,8 @@ import numpy as np
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
-from posefuse.sensing.camera_view import CameraView
-from posefuse.sensing.surroundings import Surroundings
+from posefuse.rendering.camera_view import CameraView
+from posefuse.rendering.surroundings import Surroundings
 
 __all__ = ["GridArrays", "WorkArrays", "local_frames"]
 

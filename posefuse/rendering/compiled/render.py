@@ -1,11 +1,11 @@
 """Compiled: the light that falls on each pixel of a window of the image.
 
 Most pixels show one surface throughout: of them every fourth, in both directions, gets a ray, and
-the others what lies between. Pixels that an edge crosses during the exposure (``compiled_marking``)
+the others what lies between. Pixels that an edge crosses during the exposure (``compiled.marking``)
 take rays spread over their area and the exposure; rays through their corners first tell those that
 were marked in vain. Rays are cast in bundles, a tile of the image at a time.
 
-``nodes`` (K, P + 1, 12) and ``frames`` (P + 1, 12): see ``compiled_surfaces``; ``rays``: x, and y,
+``nodes`` (K, P + 1, 12) and ``frames`` (P + 1, 12): see ``compiled.surfaces``; ``rays``: x, and y,
 of points of the plane at depth 1 that lead to the pixels' middles, from one pixel before the window
 to ``STRIDE`` behind it, (h + 5, w + 5) each; ``area``: first row, row after the last, first column
 and column after the last of a part of the window; ``scene``, ``grid`` and ``work`` are the named
@@ -19,13 +19,13 @@ import numpy as np
 
 from posefuse.compiling import kernel
 from posefuse.randomness.compiled.numbers import uniform
-from posefuse.sensing.compiled.marking import (
+from posefuse.rendering.compiled.marking import (
     is_turned_away,
     mark_surface,
     node_time,
     surface_bounds,
 )
-from posefuse.sensing.compiled.surfaces import cast, frames_at
+from posefuse.rendering.compiled.surfaces import cast, frames_at
 
 __all__ = ["STRIDE", "TILE", "TRIAL_RAYS", "draw_light"]
 
