@@ -25,13 +25,8 @@ def corner_information(views: TagViews) -> FloatArray:
     """
     information = np.empty((views.sighting_count, 3, 3))
     write_information(
-        views.frame,
-        views.tag,
-        views.camera,
-        views.rotation,
-        views.translation_m,
-        views.std_px,
-        views.shared_fraction,
+        views.sighting_arrays,
+        views.frame_arrays,
         views.cameras,
         views.tags.corners_m,
         information,

@@ -3,8 +3,17 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
+from posefuse.checks import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    frozen_array,
+    frozen_ints,
+    locked,
+    not_negative,
+)
 from posefuse.errors import InputError
+from posefuse.sensing.arrays import BuiltArrays
 from posefuse.sensing.compiled.sightings import sense_corners
 from posefuse.sensing.views import TagViews
 
@@ -59,29 +68,20 @@ def sense(
         raise InputError(f"keys: shape {key_row.shape} given, ({camera_count},) wanted")
     pixels = np.empty((views.sighting_count, 4, 2))
     is_found = np.empty(views.sighting_count, dtype=np.bool_)
+    built = BuiltArrays(
+        corners_m=frozen_array("tag corners", corners_in_world_m, views.tags.corners_m.shape),
+        rotation=frozen_array("mount_rotations", mount_rotations, (state_count, 3, 3)),
+        translation_m=frozen_array("mount_translations_m", mount_translations_m, (state_count, 3)),
+        state_of_frame=state,
+        lens_rows=frozen_array("lens_rows", lens_rows, (camera_count, 12)),
+        keys=locked(key_row),
+    )
     sense_corners(
-        views.frame,
-        views.tag,
-        views.camera,
-        views.number,
-        views.rotation,
-        views.translation_m,
-        views.velocity_px_per_s,
-        views.std_px,
-        views.shared_fraction,
-        views.lasting_fraction,
-        views.inward_px,
-        views.narrowing_px,
-        views.shift_px,
-        views.found_probability,
+        views.sighting_arrays,
+        views.frame_arrays,
         views.cameras,
         views.tags.ids,
-        frozen_array("tag corners", corners_in_world_m, views.tags.corners_m.shape),
-        frozen_array("mount_rotations", mount_rotations, (state_count, 3, 3)),
-        frozen_array("mount_translations_m", mount_translations_m, (state_count, 3)),
-        state,
-        frozen_array("lens_rows", lens_rows, (camera_count, 12)),
-        key_row,
+        built,
         not_negative("noise_scale", noise_scale),
         pixels,
         is_found,

@@ -311,9 +311,9 @@ def test_nothing_to_see(make) -> None:
 @pytest.mark.parametrize(
     ("changes", "problem"),
     [
-        ({"camera_of_frame": [1]}, r"camera_of_frame: must be between 0 and 0 \(got 1 to 1\)"),
-        ({"camera_of_frame": [-1]}, r"camera_of_frame: must be between 0 and 0"),
-        ({"frame_number": [0, 1]}, r"frame_number: shape \(2,\) given, \(1,\) wanted"),
+        ({"camera": [1]}, r"camera: must be between 0 and 0 \(got 1 to 1\)"),
+        ({"camera": [-1]}, r"camera: must be between 0 and 0"),
+        ({"number": [0, 1]}, r"number: shape \(2,\) given, \(1,\) wanted"),
         ({"robot_twist": [[0.0] * 3]}, r"robot_twist: shape \(1, 3\) given, \(1, 6\) wanted"),
         ({"world_from_robot": np.zeros((1, 3, 4))}, r"world_from_robot: shape"),
         ({"margin_px": -1.0}, r"margin_px: must be 0 or more"),
