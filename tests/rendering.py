@@ -10,7 +10,7 @@ from posefuse.arena.arena import Tag
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import CameraView, camera_view
-from posefuse.rendering.render import CameraMotion, render, render_light
+from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
 from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import ImageQuality, Lens, Sensor
 from posefuse.sensing.projection import project
@@ -71,8 +71,7 @@ class TagShot:
             motion=motion or CameraMotion.at_rest(HERE, robot_from_camera=HERE),
             exposure_s=exposure_s,
             quality=quality,
-            key=stream_key(seed, 0, "image noise"),
-            noise_scale=noise_scale,
+            noise=FrameNoise(key=stream_key(seed, 0, "image noise"), scale=noise_scale),
         )
 
 

@@ -12,7 +12,7 @@ from posefuse.randomness.streams import stream_key
 from posefuse.recording.recording import SightingKind, Sightings
 from posefuse.rendering.camera_view import CameraView, camera_view
 from posefuse.rendering.detect import Detections, DetectorSettings, detect_tags
-from posefuse.rendering.render import CameraMotion, GreyImage, render
+from posefuse.rendering.render import CameraMotion, FrameNoise, GreyImage, render
 from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import Camera
 from posefuse.robot.rig import Mount
@@ -60,8 +60,7 @@ class TrialImages:
             motion=self._motion(frame, mount),
             exposure_s=mount.camera.timing.exposure_s,
             quality=mount.camera.image,
-            key=self._keys[views.camera[frame]],
-            frame=int(views.number[frame]),
+            noise=FrameNoise(key=self._keys[views.camera[frame]], frame=int(views.number[frame])),
             row=frame,
         )
 

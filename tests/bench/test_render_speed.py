@@ -17,7 +17,7 @@ from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import camera_view
 from posefuse.rendering.detect import detect_tags
-from posefuse.rendering.render import CameraMotion, render
+from posefuse.rendering.render import CameraMotion, FrameNoise, render
 from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.load import load_rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
@@ -63,7 +63,7 @@ def sight(request):
             motion=motion,
             exposure_s=camera.timing.exposure_s,
             quality=camera.image,
-            key=key,
+            noise=FrameNoise(key=key),
         )
 
     return frame, ids, request.param

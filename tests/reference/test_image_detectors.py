@@ -18,7 +18,7 @@ from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import camera_view
 from posefuse.rendering.detect import detect_tags
-from posefuse.rendering.render import CameraMotion, render
+from posefuse.rendering.render import CameraMotion, FrameNoise, render
 from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.load import load_rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
@@ -63,8 +63,7 @@ def frames(count: int):
             motion=motion,
             exposure_s=exposure_s,
             quality=mount.camera.image,
-            key=stream_key(7, 0, "image noise"),
-            frame=number,
+            noise=FrameNoise(key=stream_key(7, 0, "image noise"), frame=number),
         )
         yield image, SpacePose(motion.world_from_camera.matrix[2]), mount.camera.lens
 

@@ -11,9 +11,10 @@ from posefuse.arena.arena import Arena, Obstacle, Tag, tag_pose
 from posefuse.errors import InputError
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
+from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import camera_view
 from posefuse.rendering.compiled.surfaces import BACKDROP
-from posefuse.rendering.render import CameraMotion, render, render_light
+from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
 from posefuse.rendering.surroundings import Looks, Surroundings
 from posefuse.rendering.tag_pictures import tag_cells
 from posefuse.robot.camera import Defocus, ImageQuality, Lens, Sensor
@@ -344,8 +345,7 @@ def test_vignetting_takes_light_from_the_corners() -> None:
         motion=CameraMotion.at_rest(HERE, robot_from_camera=HERE),
         exposure_s=0.0,
         quality=dim,
-        key=np.uint64(1),
-        noise_scale=0.0,
+        noise=FrameNoise(key=np.uint64(1), scale=0.0),
     ).astype(float)
     assert image[0, 0] / image[400, 640] == pytest.approx(0.6, abs=0.01)
 
@@ -394,8 +394,7 @@ def test_seed_and_frame_fix_every_bit() -> None:
         motion=CameraMotion.at_rest(HERE, robot_from_camera=HERE),
         exposure_s=0.0,
         quality=EVEN,
-        key=np.uint64(1),
-        frame=7,
+        noise=FrameNoise(key=stream_key(1, 0, "image noise"), frame=7),
     )
     assert (first != other).mean() > 0.5
 
@@ -425,6 +424,8 @@ def test_what_is_refused() -> None:
         shot((0.0, 0.0, 1.0), family="16h5", id=30).light()
     with pytest.raises(InputError, match=r"exposure_s: must be 0 or more"):
         shot((0.0, 0.0, 1.0)).light(exposure_s=-1.0)
+    with pytest.raises(InputError, match=r"noise scale: must be 0 or more"):
+        FrameNoise(key=np.uint64(1), scale=-1.0)
     with pytest.raises(InputError, match=r"paper_share: must be between 0 and 1"):
         Looks(paper_share=1.5)
     with pytest.raises(InputError, match=r"gain_factor: must be greater than 0"):
