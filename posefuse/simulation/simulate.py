@@ -147,8 +147,7 @@ def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
     return sense(
         scene.views,
         corners_in_world_m=built.tag_corners_in_world_m,
-        mount_rotations=built.lean @ built.mount_rotations,
-        mount_translations_m=built.mount_translations_m @ built.lean.T,
+        robot_from_camera=built.level_from_camera,
         mount_state_of_frame=scene.frame_mount_state,
         lens_rows=built.lens_rows,
         keys=np.array(

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from posefuse.geometry.space import SpacePose
 from posefuse.rendering.detect import detect_tags
 from posefuse.sensing.sightings import sense
 from posefuse.simulation.built import build
@@ -32,8 +33,7 @@ def exact_corners(views) -> np.ndarray:
     corners, _ = sense(
         certain,
         corners_in_world_m=views.tags.corners_m,
-        mount_rotations=views.cameras.rotation,
-        mount_translations_m=views.cameras.translation_m,
+        robot_from_camera=SpacePose.from_parts(views.cameras.rotation, views.cameras.translation_m),
         mount_state_of_frame=views.camera,
         lens_rows=views.cameras.lens_rows,
         keys=np.zeros(len(views.cameras.lens_rows), dtype=np.uint64),

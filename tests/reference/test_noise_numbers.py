@@ -97,8 +97,7 @@ def test_skew_of_a_rolling_shutter() -> None:
     corners, _ = sense(
         views,
         corners_in_world_m=views.tags.corners_m,
-        mount_rotations=views.cameras.rotation,
-        mount_translations_m=views.cameras.translation_m,
+        robot_from_camera=SpacePose.from_parts(views.cameras.rotation, views.cameras.translation_m),
         mount_state_of_frame=views.camera,
         lens_rows=views.cameras.lens_rows,
         keys=np.zeros(1, dtype=np.uint64),

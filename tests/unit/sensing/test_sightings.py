@@ -25,13 +25,18 @@ def as_designed(views, **changes):
     """The arguments of a build without errors."""
     given = {
         "corners_in_world_m": views.tags.corners_m,
-        "mount_rotations": views.cameras.rotation,
-        "mount_translations_m": views.cameras.translation_m,
+        "robot_from_camera": SpacePose.from_parts(
+            views.cameras.rotation, views.cameras.translation_m
+        ),
         "mount_state_of_frame": views.camera,
         "lens_rows": views.cameras.lens_rows,
         "keys": keys(views),
     }
     return {**given, **changes}
+
+
+def stacked(poses) -> SpacePose:
+    return SpacePose([pose.matrix for pose in poses])
 
 
 def certain(views):
@@ -119,7 +124,7 @@ def test_as_built_errors_move_the_corners(make) -> None:
         **as_designed(
             views,
             corners_in_world_m=np.array([t.corners_in_world_m for t in built_tags]),
-            mount_rotations=np.array([m.robot_from_camera.rotation for m in built_mounts]),
+            robot_from_camera=stacked(m.robot_from_camera for m in built_mounts),
             lens_rows=np.array([lens_row(lens)] * 3),
         ),
         noise_scale=0.0,
@@ -142,8 +147,7 @@ def test_a_knock_switches_the_mount_midway(make) -> None:
         views,
         **as_designed(
             views,
-            mount_rotations=np.array([mount.robot_from_camera.rotation, knocked.rotation]),
-            mount_translations_m=np.array([mount.position_in_robot_m] * 2),
+            robot_from_camera=stacked([mount.robot_from_camera, knocked]),
             mount_state_of_frame=np.array([0, 0, 1, 1]),
         ),
         noise_scale=0.0,
@@ -376,7 +380,7 @@ def test_another_key_is_other_luck(make) -> None:
         ({"mount_state_of_frame": [1] * 3}, r"mount_state_of_frame: must be between 0 and 0"),
         ({"mount_state_of_frame": [0]}, r"mount_state_of_frame: shape \(1,\) given, \(3,\)"),
         ({"corners_in_world_m": np.zeros((2, 4, 3))}, r"tag corners: shape"),
-        ({"mount_translations_m": np.zeros((2, 3))}, r"mount_translations_m: shape"),
+        ({"robot_from_camera": SpacePose.identity()}, r"robot_from_camera: shape \(4, 4\) given"),
         ({"lens_rows": np.zeros((1, 8))}, r"lens_rows: shape \(1, 8\) given, \(1, 12\)"),
         ({"noise_scale": -1.0}, r"noise_scale: must be 0 or more"),
     ],
