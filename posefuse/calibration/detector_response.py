@@ -34,7 +34,8 @@ class ResponseRecipe:
     noise_factors, defocus_factors
         Times the camera's own noise and defocus.
     second_looks
-        So many of the tags are looked at twice, to tell what of an error lasts.
+        So many of the tags are looked at twice, for the share of their scatter that persists at
+        rest.
     """
 
     edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30.5, 32, 36, 45, 60, 90)
@@ -244,7 +245,7 @@ def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) ->
         if len(changes) >= _LEAST_CHANGES:
             # two looks differ by the noise of both
             passing = float((np.array(changes) ** 2).mean()) / 2.0
-            row["lasting_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
+            row["persistent_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
     return row
 
 
@@ -272,7 +273,7 @@ def _table(
         len(recipe.blurs_px),
         len(recipe.noise_factors) * len(recipe.defocus_factors),
     )
-    names = [*CornerErrors.__dataclass_fields__, "lasting_fraction"]
+    names = [*CornerErrors.__dataclass_fields__, "persistent_fraction"]
     values = np.array([[row.get(name, np.nan) for name in names] for row in rows])
     grid = values.reshape(*shape, len(names))
     for edge in range(shape[0] - 2, -1, -1):

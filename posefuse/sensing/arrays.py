@@ -104,7 +104,7 @@ class SightingArrays(NamedTuple):
     velocity_px_per_s: FloatArray
     std_px: FloatArray
     shared_fraction: FloatArray
-    lasting_fraction: FloatArray
+    persistent_fraction: FloatArray
     inward_px: FloatArray
     narrowing_px: FloatArray
     shift_px: FloatArray

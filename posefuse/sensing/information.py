@@ -1,4 +1,4 @@
-"""How much the tags tell about the robot's pose: Fisher information of what the cameras see."""
+"""Fisher information about the robot's pose in what the cameras see."""
 
 from collections.abc import Sequence
 

@@ -46,8 +46,8 @@ class TagViews:
         How fast the tag's centre crosses the image.
     blur_px
         Length of that motion over the exposure.
-    std_px, shared_fraction, lasting_fraction, inward_px, narrowing_px, shift_px, found_probability
-        The detector's response, (S,) and (S, 2): see ``DetectorResponse``.
+    std_px .. found_probability
+        The detector's response, (S,) and of the shift (S, 2): see ``DetectorResponse``.
     """
 
     cameras: CameraArrays
@@ -66,7 +66,7 @@ class TagViews:
     blur_px: FloatArray
     std_px: FloatArray
     shared_fraction: FloatArray
-    lasting_fraction: FloatArray
+    persistent_fraction: FloatArray
     inward_px: FloatArray
     narrowing_px: FloatArray
     shift_px: FloatArray

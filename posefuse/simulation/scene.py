@@ -28,7 +28,7 @@ _SPREADS_IN_MARGIN = 4.0
 class SightingSource(StrEnum):
     """Where sightings come from.
 
-    ``CORNERS``: true corners, with errors and luck drawn from the detector's response;
+    ``CORNERS``: true corners, with errors and misses drawn from the detector's response;
     ``IMAGES``: the detector itself, run on rendered images: some 1,000 times as slow.
     """
 

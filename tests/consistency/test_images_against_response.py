@@ -80,7 +80,7 @@ def test_full_frames_are_as_the_table_says(tell) -> None:
     )
     # found beyond 72 degrees from aside, where the camera file says that no tag is
     assert strangers < 0.02 * found
-    # tags that a post or crate hides in part are not in the table: some slack beside its luck
+    # tags that a post or crate hides in part are not in the table: some slack beside chance
     assert abs(found - expected) < 3.0 * math.sqrt(unsure) + 0.03 * expected
     assert 0.8 < spread < 1.2
     assert np.abs(np.mean(residuals, axis=(0, 1))).max() < 0.1

@@ -8,8 +8,8 @@ from posefuse.sensing.compiled.visibility import inside_image, place_camera, pro
 
 __all__ = ["sense_corners"]
 
-# A random number's counter: frame number, tag id (20 bits), then one of 16 places. What lasts has a
-# flag, column and row of a pixel (18 bits each) in place of the frame's number.
+# A random number's counter: frame number, tag id (20 bits), then one of 16 places. What persists at
+# rest has a flag, column and row of a pixel (18 bits each) in place of the frame's number.
 TAG_SHIFT = np.uint64(4)
 FRAME_SHIFT = np.uint64(24)
 FOUND_PLACE = np.uint64(0)
@@ -18,7 +18,7 @@ OWN_PLACE = np.uint64(3)
 ONE = np.uint64(1)
 TWO = np.uint64(2)
 COLUMN_SHIFT = np.uint64(42)
-LASTING_FLAG = np.uint64(1 << 63)
+PERSISTENT_FLAG = np.uint64(1 << 63)
 PIXEL_MASK = np.int64((1 << 18) - 1)
 
 
@@ -82,14 +82,14 @@ def _add_passing(pixels, s, std, shared_fraction, key, counter):
 
 @inlined_kernel
 def _pixel_counter(u, v, tag_counter):
-    """The counter of what lasts while a point stays on its pixel, apart from those of frames."""
+    """The counter of what persists while a point stays on its pixel, apart from those of frames."""
     column = np.uint64(np.int64(np.floor(u + 0.5)) & PIXEL_MASK)
     row = np.uint64(np.int64(np.floor(v + 0.5)) & PIXEL_MASK)
-    return LASTING_FLAG | column << COLUMN_SHIFT | row << FRAME_SHIFT | tag_counter
+    return PERSISTENT_FLAG | column << COLUMN_SHIFT | row << FRAME_SHIFT | tag_counter
 
 
 @inlined_kernel
-def _add_lasting(pixels, s, std, shared_fraction, key, tag_counter):
+def _add_persistent(pixels, s, std, shared_fraction, key, tag_counter):
     """The same, but drawn anew for each pixel that a corner (or the tag's middle) lies on."""
     own_std = std * np.sqrt(1.0 - shared_fraction)
     shared_u = shared_v = 0.0
@@ -109,11 +109,11 @@ def _add_lasting(pixels, s, std, shared_fraction, key, tag_counter):
 
 @inlined_kernel
 def _add_noise(pixels, s, std, fractions, key, counters):
-    """Add the spread to pixels[s]: fractions (shared, lasting), counters (frame and tag, tag)."""
-    shared, lasting = fractions
-    if lasting > 0.0:
-        _add_lasting(pixels, s, std * np.sqrt(lasting), shared, key, counters[1])
-    _add_passing(pixels, s, std * np.sqrt(1.0 - lasting), shared, key, counters[0])
+    """Add scatter to pixels[s]: fractions (shared, persistent), counters (frame and tag, tag)."""
+    shared, persistent = fractions
+    if persistent > 0.0:
+        _add_persistent(pixels, s, std * np.sqrt(persistent), shared, key, counters[1])
+    _add_passing(pixels, s, std * np.sqrt(1.0 - persistent), shared, key, counters[0])
 
 
 @kernel
@@ -157,7 +157,7 @@ def sense_corners(sightings, frames, cameras, tag_ids, built, noise_scale, pixel
             if narrowing[s] != 0.0:
                 _narrow(pixels, s, noise_scale * narrowing[s])
             counters = _counter(frames.number[f], tag_ids[n]), _counter(0, tag_ids[n])
-            fractions = sightings.shared_fraction[s], sightings.lasting_fraction[s]
+            fractions = sightings.shared_fraction[s], sightings.persistent_fraction[s]
             std = noise_scale * sightings.std_px[s]
             _add_noise(pixels, s, std, fractions, built.keys[c], counters)
         is_found[s] = is_found[s] and inside_image(pixels, s, cameras.size_px, c, 0.0)

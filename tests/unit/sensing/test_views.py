@@ -1,4 +1,4 @@
-"""Which tags are in view, and what is told about each sighting."""
+"""Which tags are in view, and what is known about each sighting."""
 
 import math
 from dataclasses import replace
@@ -181,14 +181,14 @@ def test_hiding_agrees_with_dense_sampling_along_the_lines_of_sight(make) -> Non
             inner, outer = (
                 _cuts(start, ends, centre, half, turned, grown).any() for grown in (-3e-3, 3e-3)
             )
-            if inner == outer:  # else the line grazes the box: beyond what sampling can tell
+            if inner == outer:  # else the line grazes the box: beyond what sampling can decide
                 assert is_seen(make, tag, mount, **given) is not bool(inner)
                 outcomes.append(bool(inner))
     assert len(outcomes) > 200
     assert 0.2 < np.mean(outcomes) < 0.8
 
 
-# --- what is told of each sighting
+# --- what is known of each sighting
 
 
 def test_distance_incidence_and_edge_of_a_plain_view(make) -> None:
