@@ -111,3 +111,28 @@ def random_shots(count: int, *, edge_px: float, seed: int = 3, most_deg: float =
             id=int(generator.integers(587)),
             **given,
         )
+
+
+def edge_variance(image: np.ndarray, case) -> float:
+    """Variance in px^2 of the blurred step at the left side of a square tag, over its upper border.
+
+    Without what a pixel and a difference of two add, which are 1 px wide each.
+    """
+    column, row = case.corners_px[0].astype(int)
+    cell = int((case.corners_px[1, 0] - case.corners_px[0, 0]) / 8)
+    area = image[row + 2 : row + cell - 1, column - 12 : column + 13]
+    fall = -np.diff(area.astype(float).mean(axis=0))
+    places = np.arange(len(fall))
+    middle = np.average(places, weights=fall)
+    return float(np.average((places - middle) ** 2, weights=fall)) - 2.0 / 12.0
+
+
+def drifting(speed_m_per_s: float, exposure_s: float, robot_from_camera=HERE) -> CameraMotion:
+    """A camera that moves to its right."""
+    instants = np.array([-0.5, 0.5]) * exposure_s
+    places = np.column_stack([speed_m_per_s * instants, np.zeros(2), np.zeros(2)])
+    return CameraMotion(
+        instants_s=instants,
+        world_from_camera=SpacePose.from_parts(np.eye(3), places),
+        robot_from_camera=robot_from_camera,
+    )

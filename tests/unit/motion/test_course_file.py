@@ -57,6 +57,8 @@ slip_cm = 5
 mount = "front"
 at_s = 8
 pan_deg = 3
+tilt_deg = -2
+roll_deg = 5
 
 [[lift]]
 box = "mast"
@@ -92,7 +94,9 @@ def test_events(tmp_path) -> None:
     course = load_course(written(tmp_path, PLANNED + EVENTS))
     (bump,), (knock,) = course.bumps, course.knocks
     assert (bump.at_s, bump.duration_s, bump.slip_m) == (3.0, 0.3, 0.05)
-    assert (knock.mount, knock.at_s, knock.pan_rad) == ("front", 8.0, math.radians(3.0))
+    assert (knock.mount, knock.at_s) == ("front", 8.0)
+    turned = (knock.pan_rad, knock.tilt_rad, knock.roll_rad)
+    assert turned == (math.radians(3.0), math.radians(-2.0), math.radians(5.0))
     np.testing.assert_allclose(course.lifts[0].raise_m, [0.0, 0.254])
     np.testing.assert_allclose(course.traffic[0].xy_in_world_m, [[1, 1], [2, 3]])
     assert course.traffic[0].heading_rad == math.radians(45.0)

@@ -1,97 +1,29 @@
-"""The renderer: what hides what, to the pixel; motion, light, focus, noise; and what it refuses."""
+"""The renderer: what hides what, to the pixel; windows; and what it refuses."""
 
-import math
 from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
 
-from posefuse.arena.arena import Arena, Obstacle, Tag, tag_pose
+from posefuse.arena.arena import Arena, Tag
 from posefuse.errors import InputError
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
-from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import camera_view
 from posefuse.rendering.compiled.surfaces import BACKDROP
-from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
+from posefuse.rendering.render import CameraMotion, FrameNoise, render_light
 from posefuse.rendering.surroundings import Looks, Surroundings
 from posefuse.rendering.tag_pictures import tag_cells
-from posefuse.robot.camera import Defocus, ImageQuality, Lens, Sensor
-from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from rendering import EVEN, HERE, SENSOR, SHARP, STRAIGHT, facing_camera, shot
-
-PLAIN = Looks(wall_grain_share=0.0, floor_grain_share=0.0, box_grain_share=0.0)
-SMALL = Sensor(width_px=320, height_px=200)
-WIDE = Lens(
-    focal_px=np.array([200.0, 201.0]),
-    centre_px=np.array([158.0, 101.0]),
-    distortion=np.array([-0.12, 0.05, 4e-4, -3e-4, -0.008, 0.0, 0.0, 0.0]),
-)
+from posefuse.robot.camera import ImageQuality
+from posefuse.sensing.arrays import RobotBoxes
+from rendered_yard import OWN, PLAIN, ROBOT_FROM_CAMERA, SMALL, WIDE, around, standing, yard_arena
+from rendering import HERE, SENSOR, SHARP, STRAIGHT, facing_camera, shot
 
 
 @pytest.fixture
 def yard() -> Arena:
-    """A small arena with a post, a beam that floats, two crates in one another, and three tags."""
-    return Arena(
-        name="yard",
-        length_m=6.0,
-        width_m=4.0,
-        tags=tuple(
-            Tag(
-                id=number,
-                family="36h11",
-                edge_m=0.4,
-                world_from_tag=tag_pose(np.array(place), facing_rad=math.radians(facing)),
-            )
-            for number, (place, facing) in enumerate(
-                [((6.0, 2.6, 1.2), 180.0), ((3.35, 2.0, 0.9), 180.0), ((5.0, 0.9, 0.8), 150.0)]
-            )
-        ),
-        obstacles=(
-            Obstacle(
-                name="post",
-                centre_in_world_m=np.array([3.5, 2.0, 0.6]),
-                size_m=np.array([0.3, 0.6, 1.2]),
-            ),
-            Obstacle(
-                name="beam",
-                centre_in_world_m=np.array([4.5, 2.0, 1.5]),
-                size_m=np.array([0.2, 3.0, 0.2]),
-                heading_rad=0.3,
-            ),
-            Obstacle(
-                name="crate",
-                centre_in_world_m=np.array([5.0, 3.3, 0.4]),
-                size_m=np.array([0.8, 0.8, 0.8]),
-                heading_rad=0.4,
-            ),
-            Obstacle(
-                name="crate in the crate",
-                centre_in_world_m=np.array([4.8, 3.0, 0.5]),
-                size_m=np.array([0.6, 0.6, 0.7]),
-            ),
-        ),
-    )
-
-
-ROBOT_FROM_CAMERA = SpacePose.from_parts(
-    np.array([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]]), [0.1, 0.0, 0.8]
-)
-OWN = RobotBoxes(
-    centres_m=np.array([[[0.35, -0.2, 0.7], [0.0, 0.0, 0.2]]]),
-    half_sizes_m=np.array([[0.02, 0.05, 0.2], [0.35, 0.35, 0.15]]),
-)
-
-
-def around(arena: Arena, **changes) -> Surroundings:
-    given = {"boxes": WorldBoxes.from_obstacles(arena.obstacles), "robot_boxes": OWN}
-    return Surroundings.from_arena(arena, looks=PLAIN, **{**given, **changes})
-
-
-def standing(x: float, y: float, heading: float, lean=(0.0, 0.0)) -> CameraMotion:
-    robot = SpacePose.from_plane(PlanePose([x, y, heading]), lean_rad=lean)
-    return CameraMotion.at_rest(robot @ ROBOT_FROM_CAMERA, robot_from_camera=ROBOT_FROM_CAMERA)
+    return yard_arena()
 
 
 def first_met(pixel: np.ndarray, arena: Arena, motion: CameraMotion) -> float:
@@ -232,82 +164,6 @@ def test_a_window_is_cut_out_of_the_whole() -> None:
     assert np.abs(case.light() - part).mean() < 2e-3
 
 
-def edge_variance(image: np.ndarray, case) -> float:
-    """Variance in px^2 of the blurred step at the left side of a square tag, over its upper border.
-
-    Without what a pixel and a difference of two add, which are 1 px wide each.
-    """
-    column, row = case.corners_px[0].astype(int)
-    cell = int((case.corners_px[1, 0] - case.corners_px[0, 0]) / 8)
-    area = image[row + 2 : row + cell - 1, column - 12 : column + 13]
-    fall = -np.diff(area.astype(float).mean(axis=0))
-    places = np.arange(len(fall))
-    middle = np.average(places, weights=fall)
-    return float(np.average((places - middle) ** 2, weights=fall)) - 2.0 / 12.0
-
-
-def drifting(speed_m_per_s: float, exposure_s: float, robot_from_camera=HERE) -> CameraMotion:
-    """A camera that moves to its right."""
-    instants = np.array([-0.5, 0.5]) * exposure_s
-    places = np.column_stack([speed_m_per_s * instants, np.zeros(2), np.zeros(2)])
-    return CameraMotion(
-        instants_s=instants,
-        world_from_camera=SpacePose.from_parts(np.eye(3), places),
-        robot_from_camera=robot_from_camera,
-    )
-
-
-def test_blur_of_a_drive_past_is_f_v_t_over_z() -> None:
-    # 2 m/s at 4 m for 10 ms is 3.2 px at f = 640 px: elementary geometry
-    wide = Lens.from_width(field_of_view_rad=math.pi / 2, width_px=1280, height_px=800)
-    case = shot((0.0, 0.0, 4.0), lens=wide, edge_m=1.6)
-    moved = case.light(SHARP, drifting(2.0, 0.010), 0.010)
-    assert math.sqrt(12.0 * edge_variance(moved, case)) == pytest.approx(3.2, rel=0.01)
-
-
-@pytest.mark.parametrize("speed_m_per_s", [2.0, -2.0])
-@pytest.mark.parametrize("heading", [0.0, 0.1])
-def test_the_edge_of_a_box_blurs_about_its_place_in_mid_exposure(heading, speed_m_per_s) -> None:
-    # 2 m/s at 2 m for 10 ms: 8 px; the left side of a box, upright or slanting by 6 degrees
-    crate = Obstacle(
-        name="crate",
-        centre_in_world_m=np.array([0.2, 0.0, 2.1]),
-        size_m=np.array([0.4, 0.8, 0.2]),
-        heading_rad=heading,
-    )
-    left, top, width, height = (600, 340, 80, 120)
-    light = render_light(
-        Surroundings.from_tags(
-            [], np.zeros((0, 4, 3)), boxes=WorldBoxes.from_obstacles((crate,)), looks=PLAIN
-        ),
-        view=camera_view(STRAIGHT, SENSOR, window=(left, top, width, height)),
-        motion=drifting(speed_m_per_s, 0.01),
-        exposure_s=0.01,
-        quality=SHARP,
-    ).astype(float)
-    before, behind = light[:, :5].mean(), light[:, -5:].mean()
-    # where an ideal step of the same area would be, row by row
-    found = left - 0.5 + ((light - behind) / (before - behind)).sum(axis=1)
-    y_m = (np.arange(height) + top - STRAIGHT.centre_px[1]) / STRAIGHT.focal_px[1] * 2.0
-    cosine, sine = math.cos(heading), math.sin(heading)
-    x_m = 0.2 - 0.2 * cosine - (y_m + 0.2 * sine) / cosine * sine
-    true = STRAIGHT.centre_px[0] + STRAIGHT.focal_px[0] * x_m / 2.0
-    assert abs((found - true).mean()) < 0.12
-    assert (found - true).std() < 0.15
-
-
-def test_the_robot_itself_does_not_blur() -> None:
-    own = RobotBoxes(centres_m=np.array([[[0.0, 0.0, 1.0]]]), half_sizes_m=np.full((1, 3), 0.1))
-    scene = Surroundings.from_tags([], np.zeros((0, 4, 3)), robot_boxes=own, looks=PLAIN)
-    view = camera_view(STRAIGHT, SENSOR, window=(500, 250, 280, 300))
-    images = [
-        render_light(scene, view=view, motion=motion, exposure_s=0.01, quality=SHARP)
-        for motion in (CameraMotion.at_rest(HERE, robot_from_camera=HERE), drifting(3.0, 0.01))
-    ]
-    np.testing.assert_allclose(images[0], images[1], atol=1e-5)
-    assert np.ptp(images[0]) > 0.1
-
-
 def test_box_rows_follow_the_frame(yard: Arena) -> None:
     lifted = np.repeat(OWN.centres_m, 3, axis=0)
     lifted[2, 0, 2] += 0.3
@@ -324,89 +180,6 @@ def test_box_rows_follow_the_frame(yard: Arena) -> None:
     assert np.abs(first - third).max() > 0.1
     with pytest.raises(InputError, match=r"row: robot boxes have rows 0 to 2 \(got 3\)"):
         render_light(scene, **given, row=3)
-
-
-@pytest.mark.parametrize("defocus", list(Defocus))
-def test_defocus_spreads_as_far_as_said(defocus: Defocus) -> None:
-    radius = 2.0 if defocus is Defocus.GAUSSIAN else 4.0
-    quality = replace(EVEN, defocus=defocus, defocus_px=radius, black_grey=0.0)
-    case = shot((0.0, 0.0, 0.5))
-    # the standard deviation of a gaussian; half its radius of a disc: 2 px in both cases
-    variance = edge_variance(case.image(quality, noise_scale=0.0), case)
-    assert variance == pytest.approx(4.0, rel=0.05)
-
-
-def test_vignetting_takes_light_from_the_corners() -> None:
-    dim = replace(EVEN, vignetting_share=0.4, defocus_px=0.0, black_grey=0.0)
-    empty = Surroundings.from_tags([], np.zeros((0, 4, 3)))
-    image = render(
-        empty,
-        view=camera_view(STRAIGHT, SENSOR),
-        motion=CameraMotion.at_rest(HERE, robot_from_camera=HERE),
-        exposure_s=0.0,
-        quality=dim,
-        noise=FrameNoise(key=np.uint64(1), scale=0.0),
-    ).astype(float)
-    assert image[0, 0] / image[400, 640] == pytest.approx(0.6, abs=0.01)
-
-
-def test_lamp_and_glare(yard: Arena) -> None:
-    given = {
-        "view": camera_view(WIDE, SMALL),
-        "motion": standing(1.0, 2.0, 0.0),
-        "exposure_s": 0.0,
-    }
-    even = render_light(around(yard), **given, quality=SHARP)
-    lit = render_light(around(yard), **given, quality=replace(SHARP, lamp_share=0.5))
-    shares = lit / even
-    assert shares.max() <= 1.0 + 1e-6
-    assert shares.min() > 0.5
-    assert np.ptp(shares) > 0.05
-
-
-def test_glare_is_the_lamp_in_the_mirror(yard: Arena) -> None:
-    looking_down = standing(2.2, 2.0, 0.0, lean=(0.0, 1.1))
-    given = {"view": camera_view(WIDE, SMALL), "motion": looking_down, "exposure_s": 0.0}
-    bare = replace(yard, obstacles=(), tags=())
-    images = [
-        render_light(around(bare), **given, quality=replace(SHARP, glare_share=glare))
-        for glare in (0.0, 1.0)
-    ]
-    glare = images[1] - images[0]
-    assert glare.min() >= 0.0
-    assert glare.max() == pytest.approx(1.0, abs=0.1)
-    # the lamp hangs 5 m above the middle of the floor: as far below it in the mirror
-    mirrored = looking_down.world_from_camera.inverse().transform(np.array([3.0, 2.0, -5.0]))
-    zero = np.zeros(3)
-    spot, _ = cv2.projectPoints(mirrored, zero, zero, WIDE.matrix, WIDE.distortion)
-    brightest = np.unravel_index(np.argmax(glare), glare.shape)
-    np.testing.assert_allclose(brightest[::-1], spot.ravel(), atol=3.0)
-
-
-def test_seed_and_frame_fix_every_bit() -> None:
-    case = shot((0.0, 0.0, 1.0))
-    first = case.image(seed=1)
-    np.testing.assert_array_equal(first, case.image(seed=1))
-    assert (first != case.image(seed=2)).mean() > 0.5
-    other = render(
-        case.surroundings,
-        view=case.view,
-        motion=CameraMotion.at_rest(HERE, robot_from_camera=HERE),
-        exposure_s=0.0,
-        quality=EVEN,
-        noise=FrameNoise(key=stream_key(1, 0, "image noise"), frame=7),
-    )
-    assert (first != other).mean() > 0.5
-
-
-def test_a_camera_that_never_moves_is_as_sharp_as_one_at_rest() -> None:
-    case = shot((0.0, 0.0, 1.0))
-    still = CameraMotion(
-        instants_s=np.array([-0.01, 0.0, 0.01]),
-        world_from_camera=SpacePose.from_parts(np.eye(3), np.zeros((3, 3))),
-        robot_from_camera=HERE,
-    )
-    np.testing.assert_array_equal(case.light(SHARP, still, 0.02), case.light())
 
 
 def test_what_is_refused() -> None:
