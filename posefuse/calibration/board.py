@@ -8,7 +8,7 @@ import numpy as np
 from posefuse.arena.placement import LEAST_CELL_M, cells_across
 from posefuse.checks import FloatArray, positive
 from posefuse.errors import InputError
-from posefuse.sensing.tag_pictures import opencv_dictionary
+from posefuse.rendering.tag_pictures import opencv_dictionary
 from posefuse.units import metres_to
 
 __all__ = ["LEAST_SQUARES", "MOST_SQUARES", "Board", "Markers", "printable_square_m"]

@@ -9,10 +9,10 @@ import numpy as np
 from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
+from posefuse.rendering.detect import DetectorSettings, detect_tags
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.robot.camera import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
-from posefuse.sensing.detect import DetectorSettings, detect_tags
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.statistics.intervals import wilson_interval
 from posefuse.threads import side_by_side
 
@@ -244,7 +244,7 @@ def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) ->
         if len(changes) >= _LEAST_CHANGES:
             # two looks differ by the noise of both
             passing = float((np.array(changes) ** 2).mean()) / 2.0
-            row["lasting_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
+            row["persistent_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
     return row
 
 
@@ -272,7 +272,7 @@ def _table(
         len(recipe.blurs_px),
         len(recipe.noise_factors) * len(recipe.defocus_factors),
     )
-    names = [*CornerErrors.__dataclass_fields__, "lasting_fraction"]
+    names = [*CornerErrors.__dataclass_fields__, "persistent_fraction"]
     values = np.array([[row.get(name, np.nan) for name in names] for row in rows])
     grid = values.reshape(*shape, len(names))
     for edge in range(shape[0] - 2, -1, -1):

@@ -11,12 +11,12 @@ from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream, stream_key
+from posefuse.rendering.camera_view import CameraView, Window, camera_view
+from posefuse.rendering.render import CameraMotion, FrameNoise, GreyImage, render
+from posefuse.rendering.surroundings import Looks, Surroundings
 from posefuse.robot.camera import ImageQuality, Imaging
-from posefuse.sensing.camera_view import CameraView, Window, camera_view
 from posefuse.sensing.compiled.projection import project_points
 from posefuse.sensing.projection import lens_row, undistort, valid_radius
-from posefuse.sensing.render import CameraMotion, GreyImage, render
-from posefuse.sensing.surroundings import Looks, Surroundings
 
 __all__ = ["Conditions", "TagShot", "TagShots", "known_family", "quality_with"]
 
@@ -148,8 +148,9 @@ class TagShots:
                 noise_grey=conditions.noise_grey,
                 defocus_px=conditions.defocus_px,
             ),
-            key=stream_key(self._seed, number, "detector response noise"),
-            frame=look,
+            noise=FrameNoise(
+                key=stream_key(self._seed, number, "detector response noise"), frame=look
+            ),
         )
         offset = np.array(view.window[:2], dtype=np.float64)
         return TagShot(id=id, image=image, corners_px=corners - offset, blur_way=way)

@@ -7,7 +7,7 @@ import numpy as np
 
 from posefuse.calibration.board import Board, Markers
 from posefuse.checks import BoolArray, FloatArray
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, opencv_dictionary, tag_cells
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, opencv_dictionary, tag_cells
 
 if TYPE_CHECKING:
     import cv2

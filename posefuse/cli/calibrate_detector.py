@@ -74,9 +74,9 @@ def command(
     from posefuse.calibration.response_file import refuse_present, write_response
     from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
+    from posefuse.rendering.compiled.render import draw_light
+    from posefuse.rendering.detect import DetectorSettings
     from posefuse.robot.load import load_imaging
-    from posefuse.sensing.compiled.render import draw_light
-    from posefuse.sensing.detect import DetectorSettings
 
     refuse_other_kinds(camera_file, "camera")
     camera = load_imaging(camera_file)

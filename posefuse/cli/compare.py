@@ -60,10 +60,10 @@ def command(
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.cli.sightings import with_sightings
     from posefuse.files.result_folder import new_folder
+    from posefuse.rendering.tag_pictures import load_opencv
     from posefuse.report.comparison import write_comparison_report
     from posefuse.report.files import write_results
     from posefuse.sensing.compiled.visibility import mark_views
-    from posefuse.sensing.tag_pictures import load_opencv
     from posefuse.study.load import load_study
 
     refuse_other_kinds(study_file, "study")

@@ -25,7 +25,7 @@ def compiling_ahead(study_file: Path) -> Iterator[None]:
     """A second process that compiles, until this is left; none where nothing is to be gained."""
     from posefuse.compiling import is_cached
     from posefuse.fusion.compiled.filter import run_filter
-    from posefuse.sensing.compiled.render import draw_light
+    from posefuse.rendering.compiled.render import draw_light
 
     if (os.cpu_count() or 1) < 2 or (is_cached(run_filter) and is_cached(draw_light)):
         yield

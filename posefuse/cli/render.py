@@ -98,9 +98,9 @@ def command(
     from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.files.result_folder import new_folder
+    from posefuse.rendering.compiled.render import draw_light
     from posefuse.report.camera_strip import look, write_strip
     from posefuse.report.camera_views import CameraViews
-    from posefuse.sensing.compiled.render import draw_light
     from posefuse.study.compare import plan_scene
     from posefuse.study.load import load_study
 

@@ -1,4 +1,4 @@
-"""The turn between odometry rows as a rate gyro tells it."""
+"""The turn between odometry rows as a rate gyro measures it."""
 
 import numpy as np
 

@@ -77,7 +77,7 @@ class WheelRun:
     def rows(
         self, *, seed: int, trial: int, wheel_radius_fractions: FloatArray, ideal: bool = False
     ) -> OdometryRows:
-        """What one trial's wheels and gyro tell.
+        """What one trial's wheels and gyro measure.
 
         Parameters
         ----------
@@ -112,7 +112,7 @@ class WheelRun:
         return twists
 
     def _encoded_m(self, seed: int, trial: int, fractions: FloatArray) -> FloatArray:
-        """What the encoders tell of each wheel, in metres of a wheel of the stated radius."""
+        """What the encoders read of each wheel, in metres of a wheel of the stated radius."""
         read = self.rolled_m * self.slip_factors
         bumped = np.flatnonzero(self.bump_std_m)
         for wheel in range(1, len(read) + 1):
@@ -132,7 +132,7 @@ class WheelRun:
         return read
 
     def _steered(self, seed: int, trial: int) -> FloatArray:
-        """Directions of the wheels as their steering encoders tell them."""
+        """Directions of the wheels as their steering encoders read them."""
         std = self.drivetrain.steering_std_rad
         if not (std and self.is_steered):
             return self.directions
@@ -154,7 +154,7 @@ class WheelRun:
 
     @property
     def is_steered(self) -> bool:
-        """Whether each wheel tells a direction beside its travel."""
+        """Whether each wheel reads a direction beside its travel."""
         return self.drivetrain.kind is DrivetrainKind.SWERVE
 
 
@@ -238,8 +238,8 @@ def _bump_std_m(stamps_s: FloatArray, bumps: Sequence[Bump]) -> FloatArray:
     """Spread that bumps add to each wheel in each step: their variances spread over their time."""
     variance = np.zeros(len(stamps_s) - 1)
     for bump in bumps:
-        ends = np.clip(stamps_s, bump.at_s, bump.at_s + bump.lasts_s)
-        variance += bump.slip_m**2 * np.diff(ends) / bump.lasts_s
+        ends = np.clip(stamps_s, bump.at_s, bump.at_s + bump.duration_s)
+        variance += bump.slip_m**2 * np.diff(ends) / bump.duration_s
     return np.sqrt(variance)
 
 

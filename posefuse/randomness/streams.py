@@ -3,7 +3,7 @@
 Two kinds. ``stream`` gives a numpy generator for the few numbers a trial draws once. ``stream_key``
 with ``normal`` and ``uniform`` give a number for each (key, counter) pair by hashing, so that the
 noise of one camera, frame, tag and corner is the same whatever else was drawn, in whatever order,
-by however many workers: rivals then share their luck (common random numbers).
+by however many workers: rivals then get identical random draws (common random numbers).
 """
 
 import zlib

@@ -19,7 +19,7 @@ VALUE_COLUMNS = (
     "found_probability",
     "std_px",
     "shared_fraction",
-    "lasting_fraction",
+    "persistent_fraction",
     "inward_px",
     "narrowing_px",
     "shift_x_px",
@@ -51,7 +51,7 @@ class MeasuredResponse:
     edges_px, incidences_rad, blurs_px
         The axes (E,), (I,), (B,), rising. Between their points the response is linear, beyond their
         ends it is held.
-    found_probability, std_px, shared_fraction, lasting_fraction, inward_px : (E, I, B) arrays
+    found_probability, std_px, shared_fraction, persistent_fraction, inward_px : (E, I, B) arrays
     narrowing_px : (E, I, B) array
         How far the left and the right corners are found toward each other, besides.
     shift_px : (E, I, B, 2) array
@@ -63,7 +63,7 @@ class MeasuredResponse:
     found_probability: FloatArray
     std_px: FloatArray
     shared_fraction: FloatArray
-    lasting_fraction: FloatArray
+    persistent_fraction: FloatArray
     inward_px: FloatArray
     narrowing_px: FloatArray
     shift_px: FloatArray
@@ -82,7 +82,7 @@ class MeasuredResponse:
         for name, most in (
             ("found_probability", 1.0),
             ("shared_fraction", 0.99),
-            ("lasting_fraction", 1.0),
+            ("persistent_fraction", 1.0),
         ):
             in_range(name, float(getattr(self, name).min()), 0.0, most)
             in_range(name, float(getattr(self, name).max()), 0.0, most)

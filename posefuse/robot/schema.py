@@ -238,7 +238,7 @@ class DetectorTable(FileModel):
     grazing_noise_px: NotNegative | None = None
     blur_noise: NotNegative | None = None
     shared_fraction: Annotated[float, Field(ge=0.0, le=0.99)] | None = None
-    lasting_fraction: Share | None = None
+    persistent_fraction: Share | None = None
     inward_px: float | None = None
     shift_px: Pair | None = None
     half_found_edge_px: NotNegative | None = None
@@ -254,7 +254,7 @@ class DetectorTable(FileModel):
         "grazing_noise_px",
         "blur_noise",
         "shared_fraction",
-        "lasting_fraction",
+        "persistent_fraction",
         "inward_px",
         "shift_px",
         "half_found_edge_px",

@@ -1,17 +1,51 @@
 """When a camera takes its frames, when their sightings arrive, and which never do."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, in_range
 from posefuse.errors import InputError
 from posefuse.robot.camera import Timing
 from posefuse.sensing.compiled.frames import draw_arrivals
 
-__all__ = ["arrivals", "frame_times", "mount_phase"]
+__all__ = ["CapturedFrames", "arrivals", "frame_times", "mount_phase"]
 
 GOLDEN_FRACTION = (math.sqrt(5.0) - 1.0) / 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CapturedFrames:
+    """Frames of a robot's cameras, and where the robot is and how it moves as they are captured.
+
+    Parameters
+    ----------
+    camera, number, captured_at_s : (F,) arrays
+        Index of the frame's mount; its number within that camera; true capture instant.
+    world_from_robot : (F, 4, 4) array
+        At the capture, lean included.
+    robot_twist : (F, 6) array
+        Turn rates about the world's axes, then velocity of the robot's origin along them.
+    """
+
+    camera: IntArray
+    number: IntArray
+    captured_at_s: FloatArray
+    world_from_robot: FloatArray
+    robot_twist: FloatArray
+
+    def __post_init__(self) -> None:
+        camera = frozen_ints("camera", self.camera, (None,))
+        count = len(camera)
+        object.__setattr__(self, "camera", camera)
+        object.__setattr__(self, "number", frozen_ints("number", self.number, (count,)))
+        for name, shape in {
+            "captured_at_s": (count,),
+            "world_from_robot": (count, 4, 4),
+            "robot_twist": (count, 6),
+        }.items():
+            object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
 
 
 def mount_phase(index: int) -> float:

@@ -14,7 +14,7 @@ from posefuse.motion.lean import lean_angles_rad
 from posefuse.motion.wheels import WheelRun, prepare_wheels
 from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.frames import frame_times, mount_phase
+from posefuse.sensing.frames import CapturedFrames, frame_times, mount_phase
 from posefuse.sensing.information import corner_information
 from posefuse.sensing.views import TagViews, tag_views
 from posefuse.simulation.as_built import AsBuiltSpreads
@@ -28,7 +28,7 @@ _SPREADS_IN_MARGIN = 4.0
 class SightingSource(StrEnum):
     """Where sightings come from.
 
-    ``CORNERS``: true corners, with errors and luck drawn from the detector's response;
+    ``CORNERS``: true corners, with errors and misses drawn from the detector's response;
     ``IMAGES``: the detector itself, run on rendered images: some 1,000 times as slow.
     """
 
@@ -160,15 +160,17 @@ def _views(
         lean_rad_per_m_per_s2=rig.body.lean_rad_per_m_per_s2,
     )
     return tag_views(
-        camera_of_frame=mount,
-        frame_number=number,
-        captured_at_s=captured_at_s,
-        world_from_robot=SpacePose.from_plane(pose, lean_rad=lean).matrix,
-        robot_twist=twist,
-        mounts=rig.mounts,
-        tags=arena.tags,
-        boxes=world_boxes(arena, course, captured_at_s),
-        robot_boxes=robot_boxes(rig, course, captured_at_s),
+        CapturedFrames(
+            camera=mount,
+            number=number,
+            captured_at_s=captured_at_s,
+            world_from_robot=SpacePose.from_plane(pose, lean_rad=lean).matrix,
+            robot_twist=twist,
+        ),
+        rig.mounts,
+        arena.tags,
+        world_boxes(arena, course, captured_at_s),
+        robot_boxes(rig, course, captured_at_s),
         margin_px=_margin_px(rig, course, spreads),
     )
 

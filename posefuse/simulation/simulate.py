@@ -126,18 +126,19 @@ def _arrived(
     """The sightings that were found in the frames that arrived, in their order."""
     count = count_kept(order, scene.first_sighting, is_found)
     frame, ids = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
-    values = np.empty((count, 8))
-    tag = scene.views.tag
+    values, views = np.empty((count, 8)), scene.views
     gather_kept(
-        order, scene.first_sighting, is_found, tag, _tag_ids(scene), corners_px, frame, ids, values
+        order,
+        scene.first_sighting,
+        is_found,
+        views.tag,
+        views.tags.ids,
+        corners_px,
+        (frame, ids, values),
     )
     return Sightings(
         kind=SightingKind.CORNERS, frame=locked(frame), id=locked(ids), values=locked(values)
     )
-
-
-def _tag_ids(scene: Scene) -> IntArray:
-    return np.array([tag.id for tag in scene.arena.tags])
 
 
 def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
@@ -146,8 +147,7 @@ def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
     return sense(
         scene.views,
         corners_in_world_m=built.tag_corners_in_world_m,
-        mount_rotations=built.lean @ built.mount_rotations,
-        mount_translations_m=built.mount_translations_m @ built.lean.T,
+        robot_from_camera=built.level_from_camera,
         mount_state_of_frame=scene.frame_mount_state,
         lens_rows=built.lens_rows,
         keys=np.array(

@@ -1,4 +1,4 @@
-"""Odometry wheel by wheel: exact without noise, and each error as it is told."""
+"""Odometry wheel by wheel: exact without noise, and each error as it is stated."""
 
 import numpy as np
 import pytest
@@ -46,7 +46,7 @@ def chained(rows) -> np.ndarray:
 
 @pytest.mark.parametrize("ideal", [True, False])
 @pytest.mark.parametrize("kind", KINDS)
-def test_without_errors_the_wheels_tell_the_truth(
+def test_without_errors_the_wheels_read_the_truth(
     kind, ideal, winding_path, facing_path, drivetrain
 ) -> None:
     can_steer = kind != "differential"
@@ -66,7 +66,7 @@ def test_ideal_switches_every_error_off(kind, facing_path, drivetrain) -> None:
         travel_std_m_per_sqrt_m=0.1,
         gyro=Gyro(bias_rad_per_s=0.1),
     )
-    bumps = [Bump(at_s=2.0, lasts_s=1.0, slip_m=0.3)]
+    bumps = [Bump(at_s=2.0, duration_s=1.0, slip_m=0.3)]
     rows = rows_of(facing_path, drive, bumps, fraction=0.1, ideal=True)
     np.testing.assert_allclose(chained(rows), rows.true_poses[-1], atol=1e-3)
     assert not rows.step_covs.any()
@@ -84,20 +84,20 @@ def test_epoch_stamps(winding_path, drivetrain) -> None:
     """The same path on a clock of epoch seconds gives the same odometry, to the clock's grain."""
     knots = winding_path.spline.x
     later = TruePath.through(knots + 1.7e9, winding_path.poses(knots).values)
-    told, expected = rows_of(later, drivetrain()), rows_of(winding_path, drivetrain())
-    assert len(told.stamps_s) == len(expected.stamps_s)
-    np.testing.assert_allclose(told.twists, expected.twists, atol=1e-5)
+    read, expected = rows_of(later, drivetrain()), rows_of(winding_path, drivetrain())
+    assert len(read.stamps_s) == len(expected.stamps_s)
+    np.testing.assert_allclose(read.twists, expected.twists, atol=1e-5)
 
 
 def test_encoder_carries_its_remainder(winding_path, drivetrain) -> None:
     """However coarse the counts, a wheel's whole travel is never off by more than half of one."""
     drive = drivetrain("mecanum", encoder_counts_per_turn=64)
     run = prepare_wheels(winding_path, drive, ())
-    told = run._encoded_m(0, 0, radii(drive))
+    read = run._encoded_m(0, 0, radii(drive))
     count_m = 2.0 * np.pi * 0.05 / 64
-    off = np.cumsum(told, axis=1) - np.cumsum(run.rolled_m, axis=1)
+    off = np.cumsum(read, axis=1) - np.cumsum(run.rolled_m, axis=1)
     assert 0.3 * count_m < np.abs(off).max() <= 0.5 * count_m * (1.0 + 1e-9)
-    np.testing.assert_allclose(told / count_m, np.rint(told / count_m), atol=1e-6)
+    np.testing.assert_allclose(read / count_m, np.rint(read / count_m), atol=1e-6)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -156,9 +156,12 @@ def test_step_covariance_is_that_of_many_trials(kind, gyro, winding_path, drivet
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_bumps_have_the_spread_told(kind, winding_path, drivetrain) -> None:
+def test_bumps_have_the_spread_stated(kind, winding_path, drivetrain) -> None:
     drive = drivetrain(kind)
-    bumps = [Bump(at_s=2.01, lasts_s=0.33, slip_m=0.05), Bump(at_s=4.0, lasts_s=0.1, slip_m=0.02)]
+    bumps = [
+        Bump(at_s=2.01, duration_s=0.33, slip_m=0.05),
+        Bump(at_s=4.0, duration_s=0.1, slip_m=0.02),
+    ]
     run = prepare_wheels(winding_path, drive, bumps)
     assert np.sum(run.bump_std_m**2) == pytest.approx(0.05**2 + 0.02**2)
     rows = np.flatnonzero(run.bump_std_m) + 1
@@ -219,9 +222,11 @@ def test_each_source_has_a_stream_of_its_own(winding_path, drivetrain) -> None:
     np.testing.assert_array_equal(both[:, 2], turning[:, 2])
 
 
-def test_wheels_that_cannot_tell_the_motion_are_refused(winding_path, drivetrain) -> None:
+def test_wheels_that_do_not_determine_the_motion_are_refused(winding_path, drivetrain) -> None:
     here = tuple(Wheel(position_in_robot_m=[0.1, 0.1]) for _ in range(4))
-    with pytest.raises(InputError, match=r"swerve wheels at .* cannot tell the robot's motion"):
+    with pytest.raises(
+        InputError, match=r"swerve wheels at .* do not determine the robot's motion"
+    ):
         rows_of(winding_path, drivetrain(wheels=here))
     with pytest.raises(InputError, match="differential wheels at"):
         rows_of(winding_path, drivetrain("differential", wheels=here[:2]))

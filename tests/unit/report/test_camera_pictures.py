@@ -11,6 +11,7 @@ from PIL import Image
 
 from posefuse.fusion.fuse import fuse
 from posefuse.motion.course import Knock
+from posefuse.rendering.detect import Detections
 from posefuse.report.camera_strip import (
     Instant,
     Strip,
@@ -28,7 +29,6 @@ from posefuse.report.camera_views import (
 )
 from posefuse.report.movie import Drive, drive_pictures
 from posefuse.report.run_pictures import PicturedTrial
-from posefuse.sensing.detect import Detections
 from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.simulate import simulate

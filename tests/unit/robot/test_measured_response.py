@@ -39,7 +39,7 @@ def linear(edge, angle_deg, blur, noise, defocus) -> dict[str, float]:
         "found_probability": 0.01 * edge + 0.001 * angle_deg + 0.005 * blur,
         "std_px": 0.1 + 0.01 * blur + 0.05 * noise + 0.02 * defocus,
         "shared_fraction": 0.3 - 0.001 * angle_deg,
-        "lasting_fraction": 0.9 - 0.002 * angle_deg,
+        "persistent_fraction": 0.9 - 0.002 * angle_deg,
         "inward_px": 0.5 - 0.005 * edge + 0.1 * defocus,
         "narrowing_px": 0.02 * blur,
         "shift_x_px": 0.01 * noise,
@@ -83,7 +83,13 @@ def test_a_camera_file_names_its_table(folder: Path) -> None:
     expected = [
         linear(*place, noise, defocus) for place in zip(edge, np.degrees(angle), blur, strict=True)
     ]
-    for name in ("found_probability", "std_px", "shared_fraction", "lasting_fraction", "inward_px"):
+    for name in (
+        "found_probability",
+        "std_px",
+        "shared_fraction",
+        "persistent_fraction",
+        "inward_px",
+    ):
         np.testing.assert_allclose(getattr(response, name), [row[name] for row in expected])
     shifts = [(row["shift_x_px"], row["shift_y_px"]) for row in expected]
     np.testing.assert_allclose(response.shift_px, shifts)

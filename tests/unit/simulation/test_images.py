@@ -68,7 +68,7 @@ def test_images_and_drawn_corners_are_runs_of_the_same_build() -> None:
     assert np.abs(np.median(off, axis=0)).max() < 0.5
 
 
-def test_what_is_found_is_told_of_the_candidates() -> None:
+def test_what_is_found_is_marked_among_the_candidates() -> None:
     run = simulate_trial(scene(SightingSource.IMAGES), seed=4, trial=2)
     views = run.scene.views
     candidates = set(zip(views.frame.tolist(), views.tags.ids[views.tag].tolist(), strict=True))

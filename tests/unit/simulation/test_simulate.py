@@ -208,7 +208,7 @@ def test_information_stands_where_tags_were_seen() -> None:
     np.testing.assert_array_equal(seen, has_information)
 
 
-def test_nothing_to_see_is_told() -> None:
+def test_nothing_to_see_is_refused() -> None:
     with pytest.raises(InputError, match=r"nothing to simulate, it has no \[\[mount\]\]"):
         scene(replace(RIG, mounts=()))
     with pytest.raises(InputError, match="nothing to see"):

@@ -1,16 +1,15 @@
 """Compiled: the light that falls on each pixel of a window of the image.
 
 Most pixels show one surface throughout: of them every fourth, in both directions, gets a ray, and
-the others what lies between. Pixels that an edge crosses during the exposure (``compiled_marking``)
-take rays spread over their area and the exposure; rays through their corners first tell those that
-were marked in vain. Rays are cast in bundles, a tile of the image at a time.
+the others what lies between. Pixels that an edge crosses during the exposure (``compiled.marking``)
+take rays spread over their area and the exposure; rays through their corners first sort out those
+that were marked in vain. Rays are cast in bundles, a tile of the image at a time.
 
-``nodes`` (K, P + 1, 12) and ``frames`` (P + 1, 12): see ``compiled_surfaces``; ``rays``: x, and y,
-of points of the plane at depth 1 that lead to the pixels' middles, from one pixel before the window
-to ``STRIDE`` behind it, (h + 5, w + 5) each; ``area``: first row, row after the last, first column
-and column after the last of a part of the window; ``scene``, ``grid`` and ``work`` are the named
-tuples ``SceneArrays``, ``GridArrays`` and ``WorkArrays``, ``near`` holds the numbers of the
-``near_count`` surfaces that the part can show.
+``nodes`` (K, P + 1, 12) and ``frames`` (P + 1, 12): see ``compiled.surfaces``; ``area``: first row,
+row after the last, first column and column after the last of a part of the window; ``picture``,
+``scene``, ``grid`` and ``work`` are the named tuples ``PictureArrays``, ``SceneArrays``,
+``GridArrays`` and ``WorkArrays``; ``near`` (n,) holds the numbers of the surfaces that the part can
+show.
 """
 
 import math
@@ -19,13 +18,13 @@ import numpy as np
 
 from posefuse.compiling import kernel
 from posefuse.randomness.compiled.numbers import uniform
-from posefuse.sensing.compiled.marking import (
+from posefuse.rendering.compiled.marking import (
     is_turned_away,
     mark_surface,
     node_time,
     surface_bounds,
 )
-from posefuse.sensing.compiled.surfaces import cast, frames_at
+from posefuse.rendering.compiled.surfaces import cast, frames_at
 
 __all__ = ["STRIDE", "TILE", "TRIAL_RAYS", "draw_light"]
 
@@ -39,9 +38,9 @@ KEY, ROW_SHIFT, ONE = np.uint64(1), np.uint64(32), np.uint64(1)
 
 
 @kernel
-def _tile_bounds(rays, area, out):
+def _tile_bounds(picture, area, out):
     """Write least and most x and y (4,) of the rays through and around a tile."""
-    rays_x, rays_y = rays
+    rays_x, rays_y = picture.rays_x, picture.rays_y
     top, bottom, left, right = area
     out[0], out[1], out[2], out[3] = np.inf, np.inf, -np.inf, -np.inf
     for j in range(top, bottom + 2):
@@ -72,9 +71,9 @@ def _near_tile(bounds, tile, near):
 
 
 @kernel
-def _set_frames(time, nodes, near, count, frames):
+def _set_frames(time, nodes, near, frames):
     """Write the frames of the near surfaces and of the world at a time."""
-    for i in range(count):
+    for i in range(near.shape[0]):
         frames_at(time, nodes, near[i], frames)
     frames_at(time, nodes, nodes.shape[1] - 1, frames)
 
@@ -132,10 +131,10 @@ def _mark_between(area, across, which, face, marks):
 
 
 @kernel
-def _draw_plain(rays, area, near, near_count, scene, work, marks, light):
+def _draw_plain(picture, area, near, scene, work):
     """Write the light of a tile's pixels as if no edge crossed any."""
     xs, ys = work.xs, work.ys
-    rays_x, rays_y = rays
+    rays_x, rays_y = picture.rays_x, picture.rays_y
     top, bottom, left, right = area
     down = (bottom - top + STRIDE - 1) // STRIDE + 1
     across = (right - left + STRIDE - 1) // STRIDE + 1
@@ -147,10 +146,10 @@ def _draw_plain(rays, area, near, near_count, scene, work, marks, light):
             n += 1
     which, face, value = work.which, work.face, work.value
     hits = (work.best, which, face)
-    cast(xs, ys, n, SHARPNESS, work.frames, near, near_count, scene, hits, value)
-    _fill_between(area, across, value, light)
+    cast((xs, ys), n, SHARPNESS, work.frames, near, scene, hits, value)
+    _fill_between(area, across, value, picture.light)
     if not _is_one(n, which, face):
-        _mark_between(area, across, which, face, marks)
+        _mark_between(area, across, which, face, picture.marks)
 
 
 @kernel
@@ -167,13 +166,13 @@ def _choose(area, marks, rows, columns):
 
 
 @kernel
-def _gather(rows, columns, count, rays, slopes):
+def _gather(rows, columns, count, picture, slopes):
     """Write slopes (8, count) of the chosen pixels.
 
     The ray's x and y, their change to the right and down, and a shift of the pixel's other rays,
     each pixel's own: what the rays' pattern does to an edge then does not add up along it.
     """
-    rays_x, rays_y = rays
+    rays_x, rays_y = picture.rays_x, picture.rays_y
     for n in range(count):
         j, i = rows[n] + 1, columns[n] + 1
         slopes[0, n], slopes[1, n] = rays_x[j, i], rays_y[j, i]
@@ -216,8 +215,9 @@ def _add_up(count, taken, work):
 
 
 @kernel
-def _settle(count, taken, most, is_still, work, marks, light):
+def _settle(count, taken, most, is_still, work, picture):
     """How many chosen pixels need more rays, moved to the front; the others get their light."""
+    marks, light = picture.marks, picture.light
     rows, columns, total, uneven, seen = work.rows, work.columns, work.total, work.uneven, work.seen
     slopes, kept, summed = work.slopes, 0, taken - TRIAL_RAYS if taken > TRIAL_RAYS else taken
     for n in range(count):
@@ -236,64 +236,61 @@ def _settle(count, taken, most, is_still, work, marks, light):
 
 
 @kernel
-def _draw_marked(rays, area, spread, nodes, near, near_count, scene, grid, work, marks, light):
-    """Write the light of the marked pixels of some rows of a tile, which are exposed together.
-
-    spread (TRIAL_RAYS + most, 3): where in a pixel's width, height and exposure each ray lies, -0.5
-    to 0.5; the first few only tell whether an edge crosses the pixel at all.
-    """
+def _draw_marked(picture, area, nodes, near, scene, grid, work):
+    """Write the light of the marked pixels of some rows of a tile, which are exposed together."""
+    spread = grid.spread
     row, most = 0.5 * (area[0] + area[1] - 1) + grid.corner[1], spread.shape[0] - TRIAL_RAYS
     xs, ys, rows, columns = work.xs, work.ys, work.rows, work.columns
     hits, frames = (work.best, work.which, work.face), work.frames
-    count = _choose(area, marks, rows, columns)
-    _gather(rows, columns, count, rays, work.slopes)
+    count = _choose(area, picture.marks, rows, columns)
+    _gather(rows, columns, count, picture, work.slopes)
     taken = 0
     while count > 0:
-        _set_frames(node_time(row, spread[taken, 2], grid), nodes, near, near_count, frames)
+        _set_frames(node_time(row, spread[taken, 2], grid), nodes, near, frames)
         is_trial = taken < TRIAL_RAYS
         _aim(work.slopes, count, spread[taken, 0], spread[taken, 1], is_trial, xs, ys)
-        cast(xs, ys, count, 1.0, frames, near, near_count, scene, hits, work.value)
+        cast((xs, ys), count, 1.0, frames, near, scene, hits, work.value)
         _add_up(count, taken, work)
         taken += 1
         if taken - TRIAL_RAYS in (0, MOVING_RAYS, PLAIN_RAYS, most):
-            count = _settle(count, taken, most, nodes.shape[0] == 1, work, marks, light)
+            count = _settle(count, taken, most, nodes.shape[0] == 1, work, picture)
 
 
 @kernel
-def _draw_tile(rays, area, spread, nodes, bounds, near, scene, grid, work, marks, light):
-    """Write the light of one tile of the window."""
+def _draw_tile(picture, area, nodes, bounds, numbers, scene, grid, work):
+    """Write the light of one tile of the window.
+
+    bounds (P, 4): see ``surface_bounds``; numbers (P,) is room to work in.
+    """
     top, bottom, left, right = area
-    _tile_bounds(rays, area, work.tile)
-    found = _near_tile(bounds, work.tile, near)
+    _tile_bounds(picture, area, work.tile)
+    near = numbers[: _near_tile(bounds, work.tile, numbers)]
     time = node_time(0.5 * (top + bottom - 1) + grid.corner[1], 0.0, grid)
-    _set_frames(time, nodes, near, found, work.frames)
-    _draw_plain(rays, area, near, found, scene, work, marks, light)
+    _set_frames(time, nodes, near, work.frames)
+    _draw_plain(picture, area, near, scene, work)
     is_rolling = grid.row_time_s > 0.0 and nodes.shape[0] > 1
     step = 1 if is_rolling else bottom - top
     for first in range(top, bottom, step):
         rows = (first, first + step, left, right)
-        _draw_marked(rays, rows, spread, nodes, near, found, scene, grid, work, marks, light)
+        _draw_marked(picture, rows, nodes, near, scene, grid, work)
 
 
 @kernel
-def draw_light(rays, spread, nodes, scene, grid, work, marks, light):
-    """Write light (h, w): what falls on each pixel, 1 for full light reflected whole.
-
-    spread: see ``_draw_marked``; marks (h, w) uint8 is zero before.
-    """
-    height, width = light.shape
+def draw_light(picture, nodes, scene, grid, work):
+    """Write the picture's light: what falls on each pixel, 1 for full light reflected whole."""
+    height, width = picture.light.shape
     count = nodes.shape[1] - 1
     bounds, frames = np.empty((count, 4)), work.frames
-    near = np.empty(count, np.int64)
+    numbers = np.empty(count, np.int64)
     for p in range(count):
         if scene.cell_counts[p] > 0 and is_turned_away(nodes, p):
             bounds[p, 0], bounds[p, 2] = np.inf, -np.inf  # of its back nothing is seen
             continue
         surface_bounds(nodes, p, scene.halves, bounds)
-        if _near_tile(bounds[p : p + 1], grid.reach, near) > 0:
-            mark_surface(p, nodes, scene, grid, frames, marks)
-    mark_surface(count, nodes, scene, grid, frames, marks)
+        if _near_tile(bounds[p : p + 1], grid.reach, numbers) > 0:
+            mark_surface(p, nodes, scene, grid, frames, picture.marks)
+    mark_surface(count, nodes, scene, grid, frames, picture.marks)
     for top in range(0, height, TILE):
         for left in range(0, width, TILE):
             area = (top, min(top + TILE, height), left, min(left + TILE, width))
-            _draw_tile(rays, area, spread, nodes, bounds, near, scene, grid, work, marks, light)
+            _draw_tile(picture, area, nodes, bounds, numbers, scene, grid, work)

@@ -1,15 +1,15 @@
 """Compiled: which pixels an edge crosses during their exposure, and where each surface can appear.
 
 ``nodes`` (K, P + 1, 12) holds ``local_from_camera`` of each surface at K instants, see
-``compiled_surfaces``; ``grid`` is the named tuple of ``sensing.picture_arrays``. The image is a
+``compiled.surfaces``; ``grid`` is the named tuple of ``rendering.picture_arrays``. The image is a
 window of the camera's: pixel (0, 0) of the arrays is pixel ``grid.corner`` of the camera.
 """
 
 import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
+from posefuse.rendering.compiled.surfaces import frames_at
 from posefuse.sensing.compiled.projection import project_point
-from posefuse.sensing.compiled.surfaces import frames_at
 
 __all__ = ["is_turned_away", "mark_surface", "node_time", "surface_bounds"]
 
@@ -28,7 +28,7 @@ def node_time(row, share, grid):
 
 @kernel
 def _to_camera(frames, p, point, out):
-    """Write the point (3,) of surface p's frame into out (3,), told in the camera's."""
+    """Write the point (3,) of surface p's frame into out (3,), in the camera's frame."""
     a = point[0] - frames[p, 9]
     b = point[1] - frames[p, 10]
     c = point[2] - frames[p, 11]
@@ -172,8 +172,8 @@ def _time_span(nodes, p, centre, half, grid):
 
 
 @kernel
-def _mark_line(one, two, p, spans, nodes, grid, frames, marks, level):
-    """Mark what a line between points (3,) of surface p's frame crosses; spans: ``_time_span``."""
+def _mark_line(ends, p, spans, nodes, grid, frames, marks, level):
+    """Mark what a line between ends (3,) in surface p's frame crosses; spans: ``_time_span``."""
     first, second = np.empty(3), np.empty(3)
     # one px apart; where the surface moves, two px in its way and along it, and as many around
     instants, reach = (
@@ -182,8 +182,8 @@ def _mark_line(one, two, p, spans, nodes, grid, frames, marks, level):
     for m in range(instants):
         share = m / (instants - 1) if instants > 1 else 0.5
         frames_at(spans[0] + share * (spans[1] - spans[0]), nodes, p, frames)
-        _to_camera(frames, p, one, first)
-        _to_camera(frames, p, two, second)
+        _to_camera(frames, p, ends[0], first)
+        _to_camera(frames, p, ends[1], second)
         if _cut_to_window(first, second, grid.reach):
             _walk(first, second, grid.lens, grid.corner, marks, reach, level)
 
@@ -197,7 +197,7 @@ def _mark_tag(p, half, cells, spans, nodes, grid, frames, marks):
         for axis in range(2):
             one[axis] = two[axis] = at
             one[1 - axis], two[1 - axis] = -half, half
-            _mark_line(one, two, p, spans, nodes, grid, frames, marks, 2)
+            _mark_line((one, two), p, spans, nodes, grid, frames, marks, 2)
 
 
 @kernel
@@ -228,7 +228,7 @@ def _mark_box(p, centre, halves, spans, nodes, grid, frames, marks):
                 for n in range(2):
                     end[others[n]] = centre[others[n]] + halves[others[n]] * signs[n]
             one[axis], two[axis] = centre[axis] - halves[axis], centre[axis] + halves[axis]
-            _mark_line(one, two, p, spans, nodes, grid, frames, marks, 1)
+            _mark_line((one, two), p, spans, nodes, grid, frames, marks, 1)
 
 
 @kernel

@@ -11,10 +11,10 @@ from posefuse.arena.arena import Arena, Tag
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, in_range, positive
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.compiled.surfaces import FLOOR
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, cell_stack
 from posefuse.robot.camera import ImageQuality
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.compiled.surfaces import FLOOR
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, cell_stack
 
 __all__ = ["Looks", "SceneArrays", "Surroundings"]
 
@@ -109,7 +109,7 @@ class Surroundings:
     Parameters
     ----------
     tags
-        Families and ids; where they hang is told by ``world_from_tag``.
+        Families and ids; ``world_from_tag`` says where they hang.
     world_from_tag
         One pose for each tag, as built.
     edges_m : (N,) array
@@ -263,7 +263,7 @@ def _contrasts(looks: Looks, count: int) -> FloatArray:
 @cache
 def _grain() -> tuple[np.ndarray, int]:
     """A repeating texture of about -1 to 1 as a pyramid, float32, and its number of levels."""
-    generator = np.random.default_rng(20240229)  # always the same: part of the arena, not of luck
+    generator = np.random.default_rng(20240229)  # always the same: part of the arena
     total = np.zeros((_GRAIN_SIZE, _GRAIN_SIZE))
     for octave, weight in ((2, 1.0), (8, 0.6), (32, 0.35), (64, 0.15)):
         coarse = generator.normal(size=(octave, octave))

@@ -1,10 +1,11 @@
 """Compiled: what a bundle of rays from the camera meets first, and how bright that is.
 
-Every surface has a frame of its own. ``frames[p]`` (12,) tells ``local_from_camera`` of surface p:
+Every surface has a frame of its own. ``frames[p]`` (12,) is ``local_from_camera`` of surface p:
 nine numbers of the rotation, row by row, then the camera's place; the last row of ``frames`` is the
-world's. ``scene`` is the named tuple ``SceneArrays``; a ray is (xs[i], ys[i], 1), and of the arrays
-of a bundle only the first ``count`` places are used; ``hits``: see ``cast``. Each function runs
-over a whole bundle: its loop holds numbers only, which is what makes it fast.
+world's. ``scene`` is the named tuple ``SceneArrays``; ``rays`` are two arrays xs and ys, ray i is
+(xs[i], ys[i], 1); of the arrays of a bundle only the first ``count`` places are used; ``near``
+(n,) holds the numbers of the surfaces that the bundle can meet; ``hits``: see ``cast``. Each
+function runs over a whole bundle: its loop holds numbers only, which is what makes it fast.
 """
 
 import math
@@ -15,7 +16,7 @@ from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = ["cast", "frames_at"]
 
-TAG_AHEAD_M = 0.01  # a tag wins over what it hangs on, as in compiled_visibility
+TAG_AHEAD_M = 0.01  # a tag wins over what it hangs on, as in sensing.compiled.visibility
 BACKDROP = 0.14  # reflected light of what is beyond the walls
 STEEPEST = 0.05  # a texture seen more grazing than this is taken as seen so
 GLOSS = 120.0  # how sharp the lamp's mirror image is: exp(-GLOSS (1 - cos(angle)))
@@ -43,8 +44,9 @@ def frames_at(time, nodes, surface, out):
 
 
 @kernel
-def _meet_tag(xs, ys, count, frames, p, half, hits):
+def _meet_tag(rays, count, frames, p, half, hits):
     """Where tag p's picture is the first so far, put in its depth and p."""
+    xs, ys = rays
     best, which, _ = hits
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
     d, e, f = frames[p, 3], frames[p, 4], frames[p, 5]
@@ -64,12 +66,13 @@ def _meet_tag(xs, ys, count, frames, p, half, hits):
 
 
 @kernel
-def _meet_box(xs, ys, count, frames, p, halves, hits):
+def _meet_box(rays, count, frames, p, halves, hits):
     """Where box p is the first so far, put in its depth, p and the face.
 
     The slab method: T. L. Kay, J. T. Kajiya, Ray tracing complex scenes, SIGGRAPH 1986. A box
     around the camera is not seen.
     """
+    xs, ys = rays
     best, which, face = hits
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
     d, e, f = frames[p, 3], frames[p, 4], frames[p, 5]
@@ -98,8 +101,9 @@ def _meet_box(xs, ys, count, frames, p, halves, hits):
 
 
 @kernel
-def _meet_room(xs, ys, count, frames, room, hits):
+def _meet_room(rays, count, frames, room, hits):
     """Where nothing was met so far, put in the wall or floor that the ray leaves the room by."""
+    xs, ys = rays
     best, which, face = hits
     p = frames.shape[0] - 1
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
@@ -149,11 +153,12 @@ def _grain(u, v, footprint, grain, size, levels):
 
 
 @kernel
-def _shade_surface(xs, ys, count, frames, p, pixels, hits, scene, value):
+def _shade_surface(rays, count, frames, p, pixels, hits, scene, value):
     """Write the reflected light where box p, or the room, is met.
 
     pixels: how many of them the rays are apart, for the sharpness of the grain.
     """
+    xs, ys = rays
     best, which, face = hits
     bases, contrasts = scene.bases[p], scene.contrasts[p]
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
@@ -182,8 +187,9 @@ def _shade_surface(xs, ys, count, frames, p, pixels, hits, scene, value):
 
 
 @kernel
-def _shade_tag(xs, ys, count, frames, p, hits, scene, value):
+def _shade_tag(rays, count, frames, p, hits, scene, value):
     """Write the reflected light where tag p is met; its face is 1 on white cells, 0 on black."""
+    xs, ys = rays
     best, which, face = hits
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
     d, e, f = frames[p, 3], frames[p, 4], frames[p, 5]
@@ -206,8 +212,9 @@ def _shade_tag(xs, ys, count, frames, p, hits, scene, value):
 
 
 @kernel
-def _add_light(xs, ys, count, frames, hits, scene, value):
+def _add_light(rays, count, frames, hits, scene, value):
     """Multiply values by the light there: partly from all around, partly from the lamp."""
+    xs, ys = rays
     best, which, _ = hits
     p = frames.shape[0] - 1
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
@@ -226,9 +233,14 @@ def _add_light(xs, ys, count, frames, hits, scene, value):
 
 
 @kernel
-def _add_glare(xs, ys, count, frames, p, lamp, is_floor, hits, glare, value):
-    """Add the lamp's mirror image in the plane z = 0 of surface p; lamp (3,): in its frame."""
+def _add_glare(rays, count, frames, p, lamp, glare, hits, value):
+    """Add the lamp's mirror image in the plane z = 0 of surface p; lamp (3,): in its frame.
+
+    Of the room, whose frame is the last, the floor alone mirrors.
+    """
+    xs, ys = rays
     best, which, face = hits
+    is_room = p == frames.shape[0] - 1
     a, b, c = frames[p, 0], frames[p, 1], frames[p, 2]
     d, e, f = frames[p, 3], frames[p, 4], frames[p, 5]
     g, h, k = frames[p, 6], frames[p, 7], frames[p, 8]
@@ -236,7 +248,7 @@ def _add_glare(xs, ys, count, frames, p, lamp, is_floor, hits, glare, value):
     if lamp[2] <= 0.0:
         return
     for i in range(count):
-        if which[i] != p or (is_floor and face[i] != FLOOR):
+        if which[i] != p or (is_room and face[i] != FLOOR):
             continue
         x, y, depth = xs[i], ys[i], best[i]
         dx, dy, dz = a * x + b * y + c, d * x + e * y + f, g * x + h * y + k
@@ -247,54 +259,53 @@ def _add_glare(xs, ys, count, frames, p, lamp, is_floor, hits, glare, value):
 
 
 @kernel
-def _meet_all(xs, ys, count, frames, near, near_count, scene, hits):
-    """Write what each ray meets first among near[:near_count] and the room."""
+def _meet_all(rays, count, frames, near, scene, hits):
+    """Write what each ray meets first among the near surfaces and the room."""
     best, which, face = hits
     for i in range(count):
         best[i], which[i], face[i] = FAR, NOTHING, 0
-    for n in range(near_count):
+    for n in range(near.shape[0]):
         p = near[n]
         if scene.cell_counts[p] > 0:
-            _meet_tag(xs, ys, count, frames, p, scene.halves[p, 0], hits)
+            _meet_tag(rays, count, frames, p, scene.halves[p, 0], hits)
         else:
-            _meet_box(xs, ys, count, frames, p, scene.halves, hits)
+            _meet_box(rays, count, frames, p, scene.halves, hits)
     if scene.has_room:
-        _meet_room(xs, ys, count, frames, scene.room, hits)
+        _meet_room(rays, count, frames, scene.room, hits)
 
 
 @kernel
-def _glare_all(xs, ys, count, frames, near, near_count, scene, hits, value):
-    """Add the lamp's mirror image on the floor and on the tags among near[:near_count]."""
-    world, glare = frames.shape[0] - 1, scene.glare
+def _glare_all(rays, count, frames, near, scene, hits, value):
+    """Add the lamp's mirror image on the floor and on the near tags."""
     if scene.has_room:
-        _add_glare(xs, ys, count, frames, world, scene.lamp, True, hits, glare, value)
-    for n in range(near_count):
+        room = frames.shape[0] - 1
+        _add_glare(rays, count, frames, room, scene.lamp, scene.glare, hits, value)
+    for n in range(near.shape[0]):
         p = near[n]
         if scene.cell_counts[p] > 0:
-            lamp = scene.lamp_in_tag[p]
-            _add_glare(xs, ys, count, frames, p, lamp, False, hits, glare, value)
+            _add_glare(rays, count, frames, p, scene.lamp_in_tag[p], scene.glare, hits, value)
 
 
 @kernel
-def cast(xs, ys, count, pixels, frames, near, near_count, scene, hits, value):
-    """Write the light (count,) of what each ray meets first among near[:near_count] and the room.
+def cast(rays, count, pixels, frames, near, scene, hits, value):
+    """Write the light (count,) of what each ray meets first among the near surfaces and the room.
 
     Light is a share of what a surface that reflects everything gives in full light. pixels: how
     many of them the rays are apart. hits: (depth, surface, face) of what each ray met, (count,)
     each, which are written too; surface and face are the same for equal colours of a tag.
     """
-    _meet_all(xs, ys, count, frames, near, near_count, scene, hits)
+    _meet_all(rays, count, frames, near, scene, hits)
     for i in range(count):
         value[i] = BACKDROP if scene.has_room else scene.backdrop
     if scene.has_room:
-        _shade_surface(xs, ys, count, frames, frames.shape[0] - 1, pixels, hits, scene, value)
-    for n in range(near_count):
+        _shade_surface(rays, count, frames, frames.shape[0] - 1, pixels, hits, scene, value)
+    for n in range(near.shape[0]):
         p = near[n]
         if scene.cell_counts[p] > 0:
-            _shade_tag(xs, ys, count, frames, p, hits, scene, value)
+            _shade_tag(rays, count, frames, p, hits, scene, value)
         else:
-            _shade_surface(xs, ys, count, frames, p, pixels, hits, scene, value)
+            _shade_surface(rays, count, frames, p, pixels, hits, scene, value)
     if scene.lamp_share > 0.0:
-        _add_light(xs, ys, count, frames, hits, scene, value)
+        _add_light(rays, count, frames, hits, scene, value)
     if scene.glare > 0.0:
-        _glare_all(xs, ys, count, frames, near, near_count, scene, hits, value)
+        _glare_all(rays, count, frames, near, scene, hits, value)

@@ -40,7 +40,7 @@ _NAMES = {
 
 
 def load_opencv() -> None:
-    """Loads OpenCV: where it misses a library of the system, that is told now and not later."""
+    """Loads OpenCV: a library of the system that it lacks is reported now and not later."""
     import cv2  # noqa: F401
 
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
+from posefuse.rendering.compiled.render import STRIDE
 from posefuse.robot.camera import Lens, Sensor
-from posefuse.sensing.compiled.render import STRIDE
 from posefuse.sensing.projection import lens_row, undistort, valid_radius
 
 __all__ = ["CameraView", "Window", "camera_view"]

@@ -9,20 +9,22 @@ from numpy.typing import NDArray
 from posefuse.checks import FloatArray, frozen_array, increasing, not_negative
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.camera_view import CameraView
+from posefuse.rendering.compiled.exposure import expose
+from posefuse.rendering.compiled.render import TILE, draw_light
+from posefuse.rendering.picture_arrays import (
+    GridArrays,
+    PictureArrays,
+    WorkArrays,
+    local_frames,
+)
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import Defocus, ImageQuality
-from posefuse.sensing.camera_view import CameraView
-from posefuse.sensing.compiled.exposure import expose
-from posefuse.sensing.compiled.render import TILE, draw_light
-from posefuse.sensing.picture_arrays import GridArrays, WorkArrays, local_frames
-from posefuse.sensing.surroundings import Surroundings
 
-__all__ = ["CameraMotion", "render", "render_light"]
+__all__ = ["CameraMotion", "FrameNoise", "GreyImage", "render", "render_light"]
 
 GreyImage = NDArray[np.uint8]
 
-_RAYS = 61
-_GENERATOR = (40, 13, 46)
-_FIRST_POINT = 23
 _SAME_POSE = 1e-9
 
 
@@ -70,6 +72,26 @@ class CameraMotion:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameNoise:
+    """Photon and read noise of one frame: key and frame number fix every bit.
+
+    Parameters
+    ----------
+    key
+        From ``randomness.stream_key``.
+    scale
+        Factor on the spread; 0 leaves the rounding to whole grey levels alone.
+    """
+
+    key: np.uint64
+    frame: int = 0
+    scale: float = 1.0
+
+    def __post_init__(self) -> None:
+        not_negative("noise scale", self.scale)
+
+
 def render(
     surroundings: Surroundings,
     *,
@@ -77,38 +99,29 @@ def render(
     motion: CameraMotion,
     exposure_s: float,
     quality: ImageQuality,
-    key: np.uint64,
-    frame: int = 0,
+    noise: FrameNoise,
     row: int = 0,
-    noise_scale: float = 1.0,
 ) -> GreyImage:
     """The frame (h, w) as the camera hands it to the detector.
 
     Parameters
     ----------
-    key
-        Of the noise, from ``randomness.stream_key``; with the frame's number it fixes every bit.
     row
         Which row of the boxes' places, where they have one for each frame.
-    noise_scale
-        Factor on photon and read noise; 0 leaves the rounding to whole grey levels alone.
     """
     light = render_light(
         surroundings, view=view, motion=motion, exposure_s=exposure_s, quality=quality, row=row
     )
     light = _out_of_focus(light, quality)
     grey = np.empty(light.shape, dtype=np.uint8)
-    scale = not_negative("noise_scale", noise_scale)
     read_grey = quality.read_noise_electrons / quality.electrons_per_grey
     expose(
         light,
         view.off_axis,
         quality.vignetting_share,
-        _normal_quantiles(),
-        key,
-        frame,
         (quality.black_grey, quality.white_grey),
-        (scale**2 / quality.electrons_per_grey, (scale * read_grey) ** 2),
+        (noise.scale**2 / quality.electrons_per_grey, (noise.scale * read_grey) ** 2),
+        (noise.key, noise.frame, _normal_quantiles()),
         grey,
     )
     return grey
@@ -136,20 +149,16 @@ def render_light(
             SpacePose(motion.world_from_camera.matrix[0]),
             robot_from_camera=motion.robot_from_camera,
         )
-    _, _, width, height = view.window
-    light = np.empty((height, width), dtype=np.float32)
+    picture = PictureArrays.of(view)
     nodes = local_frames(surroundings, motion.world_from_camera, motion.robot_from_camera, row=row)
     draw_light(
-        (view.rays_x, view.rays_y),
-        _spread(),
+        picture,
         nodes,
         surroundings.arrays(quality, pixel_rad=1.0 / float(view.lens.focal_px[0])),
         GridArrays.of(view, instants_s=motion.instants_s, exposure_s=exposure_s),
         WorkArrays.of(TILE * TILE, frame_count=nodes.shape[1]),
-        np.zeros((height, width), dtype=np.uint8),
-        light,
     )
-    return light
+    return picture.light
 
 
 def _out_of_focus(light: NDArray[np.float32], quality: ImageQuality) -> NDArray[np.float32]:
@@ -175,23 +184,6 @@ def _disc(radius_px: float) -> NDArray[np.float32]:
     share = inside.reshape(side, 16, side, 16).mean(axis=(1, 3))
     kernel: NDArray[np.float32] = (share / share.sum()).astype(np.float32)
     return kernel
-
-
-@cache
-def _spread() -> FloatArray:
-    """Where in a pixel's width, height and exposure each ray lies, -0.5 to 0.5.
-
-    First the pixel's corners, two as the exposure starts and two as it ends; then a lattice of rank
-    1: point n has coordinates n g / N modulo 1. It was sought out among many: edges of all slopes
-    that are simple fractions come out where they are to 0.01 px. (Sobol' points move edges of slope
-    1/3 by 0.13 px.) The order of the points was sought out, too: the first dozen, with each pixel's
-    own shift, give the share of a pixel that an edge, moving or not, leaves free to 0.06 (root mean
-    square over slopes and speeds; a dozen random points: 0.10).
-    """
-    corners = np.array([(-1, -1, -1), (1, 1, -1), (-1, 1, 1), (1, -1, 1)]) * 0.499
-    steps = np.outer(np.arange(_RAYS) + _FIRST_POINT, _GENERATOR) % _RAYS
-    points = (steps + 0.5) / _RAYS - 0.5
-    return frozen_array("spread", np.concatenate([corners, points]), (len(corners) + _RAYS, 3))
 
 
 @cache

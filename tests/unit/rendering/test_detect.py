@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from posefuse.errors import InputError
+from posefuse.rendering.detect import DetectorSettings, detect_tags
 from posefuse.robot.camera import CornerRefinement
-from posefuse.sensing.detect import DetectorSettings, detect_tags
 from rendering import EVEN, shot
 
 
@@ -61,15 +61,15 @@ def test_refinements(refinement: CornerRefinement) -> None:
 
 
 @pytest.mark.parametrize(
-    ("image", "told"),
+    ("image", "message"),
     [
         (np.zeros((4, 5, 3), dtype=np.uint8), r"uint8 \(height, width\) \(got uint8 \(4, 5, 3\)\)"),
         (np.zeros((4, 5)), r"uint8 \(height, width\) \(got float64 \(4, 5\)\)"),
         (np.zeros((0, 5), dtype=np.uint8), "has no pixels"),
     ],
 )
-def test_images_that_are_refused(image: np.ndarray, told: str) -> None:
-    with pytest.raises(InputError, match=f"image: .*{told}"):
+def test_images_that_are_refused(image: np.ndarray, message: str) -> None:
+    with pytest.raises(InputError, match=f"image: .*{message}"):
         detect_tags(image, families=["36h11"])
 
 
@@ -84,7 +84,7 @@ def test_a_family_that_opencv_lacks() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given", "told"),
+    ("given", "message"),
     [
         ({"thresholds_px": (3, 8)}, "thresholds_px: must be odd and evenly spaced"),
         ({"thresholds_px": (3, 5, 9)}, "thresholds_px: must be odd and evenly spaced"),
@@ -92,6 +92,6 @@ def test_a_family_that_opencv_lacks() -> None:
         ({"correction_share": 2.0}, "correction_share: must be between 0 and 1"),
     ],
 )
-def test_settings_that_are_refused(given: dict, told: str) -> None:
-    with pytest.raises(InputError, match=told):
+def test_settings_that_are_refused(given: dict, message: str) -> None:
+    with pytest.raises(InputError, match=message):
         DetectorSettings(**given)

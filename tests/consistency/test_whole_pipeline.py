@@ -1,4 +1,4 @@
-"""Is the whole pipeline honest? Simulated, fused and scored runs against what theory allows.
+"""Simulated, fused and scored runs against what theory allows.
 
 With white noise only and a filter that knows it, the normalised estimation error squared must
 average to its degrees of freedom: Bar-Shalom, Li, Kirubarajan, Estimation with Applications to
@@ -92,7 +92,7 @@ def white_rig(noise_px: float = NOISE_PX, travel_std: float = TRAVEL_STD) -> Rig
 def knowing_settings(measurement: Measurement, **changes: object) -> FilterSettings:
     """Settings that state exactly the noise of ``white_rig``.
 
-    Four wheels average the travel's spread to its half; the gyro alone tells the turn.
+    Four wheels average the travel's spread to its half; the gyro alone measures the turn.
     """
     noise = NoiseModel(
         kind=NoiseKind.SOLVED if measurement is Measurement.POSE else NoiseKind.FIXED,
@@ -133,20 +133,22 @@ def last_nees(scene: Scene, settings: FilterSettings, trials: int) -> np.ndarray
     return np.array(values)
 
 
-def _check_honest(measurement: Measurement, trials: int) -> None:
+def _check_consistent(measurement: Measurement, trials: int) -> None:
     nees = last_nees(scene(white_rig()), knowing_settings(measurement), trials)
     low, high = chi_square_average_interval(3, trials, level=0.999)
     assert low < nees.mean() < high
 
 
 @pytest.mark.parametrize("measurement", [Measurement.CORNERS, Measurement.POSE])
-def test_an_honest_filter_is_consistent(measurement: Measurement) -> None:
-    _check_honest(measurement, 30)
+def test_a_filter_whose_model_is_right_is_consistent(measurement: Measurement) -> None:
+    _check_consistent(measurement, 30)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("measurement", [Measurement.CORNERS, Measurement.POSE])
-def test_an_honest_filter_is_consistent_over_200_runs(measurement: Measurement, tell) -> None:
+def test_a_filter_whose_model_is_right_is_consistent_over_200_runs(
+    measurement: Measurement, tell
+) -> None:
     nees = last_nees(scene(white_rig()), knowing_settings(measurement), 200)
     low, high = chi_square_average_interval(3, 200)
     built = last_nees(scene(white_rig(), REAL_BUILD), knowing_settings(measurement), 200)
@@ -206,7 +208,7 @@ def _over_the_bound(trials: int) -> dict[Measurement, float]:
 
 
 def test_no_filter_beats_the_bound() -> None:
-    """With the true noise the corner filter reaches the bound; 40 runs tell it to about 3 %."""
+    """With the true noise the corner filter reaches the bound; 40 runs show it to about 3 %."""
     ratio = _over_the_bound(40)
     assert 0.9 < ratio[Measurement.CORNERS] < 1.1
     assert ratio[Measurement.CORNERS] < ratio[Measurement.POSE]

@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints, in_range, positive
 from posefuse.errors import InputError
+from posefuse.rendering.tag_pictures import opencv_dictionary
 from posefuse.robot.camera import CornerRefinement
-from posefuse.sensing.tag_pictures import opencv_dictionary
 
 __all__ = ["Detections", "DetectorSettings", "detect_tags"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DetectorSettings:
-    """What OpenCV's detector is told; its other parameters keep OpenCV's values.
+    """Settings of OpenCV's detector; its other parameters keep OpenCV's values.
 
     Parameters
     ----------
@@ -148,20 +148,23 @@ def _detector(family: str, settings: DetectorSettings, longest_px: int) -> Any: 
         CornerRefinement.CONTOUR: aruco.CORNER_REFINE_CONTOUR,
     }
     windows = settings.thresholds_px
-    told = aruco.DetectorParameters()
-    told.cornerRefinementMethod = method[settings.refinement]
-    told.cornerRefinementWinSize = settings.refinement_window_px
-    told.relativeCornerRefinmentWinSize = settings.refinement_window_cells
-    told.cornerRefinementMaxIterations = 50
-    told.cornerRefinementMinAccuracy = 0.01
+    parameters = aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = method[settings.refinement]
+    parameters.cornerRefinementWinSize = settings.refinement_window_px
+    parameters.relativeCornerRefinmentWinSize = settings.refinement_window_cells
+    parameters.cornerRefinementMaxIterations = 50
+    parameters.cornerRefinementMinAccuracy = 0.01
     # OpenCV counts perimeters in the longer side of the image
-    told.minMarkerPerimeterRate = 4.0 * settings.least_edge_px / longest_px
-    told.maxMarkerPerimeterRate = 4.0 * settings.most_edge_share
-    told.adaptiveThreshWinSizeMin, told.adaptiveThreshWinSizeMax = windows[0], windows[-1]
-    told.adaptiveThreshWinSizeStep = windows[1] - windows[0] if len(windows) > 1 else 1
-    told.adaptiveThreshConstant = settings.threshold_grey
-    told.errorCorrectionRate = settings.correction_share
-    return aruco.ArucoDetector(opencv_dictionary(family), told)
+    parameters.minMarkerPerimeterRate = 4.0 * settings.least_edge_px / longest_px
+    parameters.maxMarkerPerimeterRate = 4.0 * settings.most_edge_share
+    parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = (
+        windows[0],
+        windows[-1],
+    )
+    parameters.adaptiveThreshWinSizeStep = windows[1] - windows[0] if len(windows) > 1 else 1
+    parameters.adaptiveThreshConstant = settings.threshold_grey
+    parameters.errorCorrectionRate = settings.correction_share
+    return aruco.ArucoDetector(opencv_dictionary(family), parameters)
 
 
 def _area(corners_px: FloatArray) -> float:
