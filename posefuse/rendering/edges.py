@@ -15,7 +15,7 @@ __all__ = ["corners_from_edges", "data_rows"]
 def corners_from_edges(
     image: NDArray[np.uint8], outline_px: FloatArray, *, family: str, id: int
 ) -> FloatArray | None:
-    """Corners (4, 2) of a tag where the lines along its four sides cross; pixel centres at integers.
+    """Corners (4, 2) of a tag, where lines along its four sides cross; pixel centres at integers.
 
     ``None`` where no line can be fitted to a side: too few pixels in the image, too little
     contrast, an end that is not known to 0.25 px, or one that moves to the next edge of the tag.

@@ -157,7 +157,7 @@ def _add_known(normal, right, side, fit, noise2):
 
 @kernel
 def _take(step, fit):
-    """Move a fit by a step (PARAMETERS,), or by a part of it; returns how far the side moves, px."""
+    """Move a fit by a step (PARAMETERS,), or a part of it; returns how far the side moves, px."""
     moved = max(abs(step[FIRST]), abs(step[LAST]))
     blur = WIDTH if fit[IS_BOX] > 0.0 else SPREAD
     share = 1.0
@@ -204,6 +204,33 @@ def _noise2(misses, weights):
 
 
 @kernel
+def _judge(side, fit, root, noise2):
+    """Whether a fit is to be trusted; where it says nothing, its ends are put back.
+
+    Parameters
+    ----------
+    root : (PARAMETERS, PARAMETERS)
+        Of its normal equations.
+    noise2
+        Variance of a grey level.
+    """
+    contrast = fit[WHITE] - fit[BLACK]
+    cell = min(side.outer_first, side.outer_last, side.inner_first, side.inner_last)
+    is_near = max(abs(fit[FIRST]), abs(fit[LAST])) <= MOST_MOVE_CELLS * cell
+    if not (is_near and contrast >= LEAST_CONTRAST_GREY):
+        fit[FIRST], fit[LAST] = 0.0, 0.0
+        return False
+    is_clear = contrast >= LEAST_CONTRAST_NOISES * math.sqrt(noise2)
+    column = np.empty(PARAMETERS)
+    for end in range(FIRST, LAST + 1):
+        column[:] = 0.0
+        column[end] = 1.0
+        solve(root, column)
+        is_clear = is_clear and noise2 * column[end] <= MOST_STD_PX**2
+    return is_clear
+
+
+@kernel
 def fit_side(pixels, side, fit, settled_px):
     """Fit a side to its pixels (n, PIXEL_COLUMNS); whether it is to be trusted.
 
@@ -233,17 +260,4 @@ def fit_side(pixels, side, fit, settled_px):
         if moved < settled_px:
             break
         _weigh(misses, weights)
-    worst2 = 0.0
-    for end in range(FIRST, LAST + 1):
-        right[:] = 0.0
-        right[end] = 1.0
-        solve(root, right)
-        worst2 = max(worst2, noise2 * right[end])
-    contrast = fit[WHITE] - fit[BLACK]
-    cell = min(side.outer_first, side.outer_last, side.inner_first, side.inner_last)
-    is_near = max(abs(fit[FIRST]), abs(fit[LAST])) <= MOST_MOVE_CELLS * cell
-    if not (is_near and contrast >= LEAST_CONTRAST_GREY):
-        fit[FIRST], fit[LAST] = 0.0, 0.0
-        return False
-    is_clear = contrast >= LEAST_CONTRAST_NOISES * math.sqrt(noise2)
-    return is_clear and worst2 <= MOST_STD_PX**2
+    return _judge(side, fit, root, noise2)

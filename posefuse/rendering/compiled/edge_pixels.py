@@ -158,7 +158,7 @@ def gather_pixels(image, side, reach_px, pixels):
     chosen = min(last - first + 1, wanted)
     count = 0
     for number in range(chosen):
-        i = first + number * (last - first) // max(chosen - 1, 1)
+        i = first + int(number * (last - first) / max(chosen - 1, 1) + 0.5)
         middle = other + (i - start) * lean / step
         begin, end = math.ceil(middle - half), math.floor(middle + half)
         for j in range(max(0, begin), min(width - 1, end) + 1):

@@ -13,12 +13,14 @@ import numpy as np
 from posefuse.compiling import kernel
 from posefuse.rendering.compiled.edge_fit import fit_side, set_levels
 from posefuse.rendering.compiled.edge_model import (
+    BLACK,
     EXPECTED,
     FIRST,
     FIT_NUMBERS,
     IS_BOX,
     LAST,
     SPREAD,
+    WHITE,
     WIDTH,
 )
 from posefuse.rendering.compiled.edge_pixels import (
@@ -33,7 +35,7 @@ from posefuse.rendering.compiled.edge_pixels import (
 __all__ = ["refine_tag"]
 
 OUTLINE_PX = 0.5
-"""An outline leads through the middles of the outermost black pixels: the side is so far outward."""
+"""An outline leads through the middles of the outermost black pixels, so far inside the side."""
 
 MOST_ROUNDS = 6
 SETTLED_PX = 0.1
@@ -46,6 +48,12 @@ FINE_PX = 0.02
 FIRST_SPREAD_PX = 0.7
 FIRST_REACH_PX = 4.5
 REACH_SPREADS, REACH_MORE_PX = 2.5, 1.5
+LEAST_CONTRAST_SHARE = 0.6
+"""A side with less contrast than that, beside the one with most, is taken for another edge,"""
+
+MOST_WIDTH_SHARE, MOST_WIDTH_PX = 0.2, 0.5
+"""and so are opposite sides between which motion seems to differ by more than this."""
+
 MOVED_PX2 = 0.3
 """So much more variance of the blur is a motion's: its way in the image is 1.9 px or more."""
 
@@ -138,6 +146,19 @@ def _fit_sides(image, corners, rows, fits, pixels, is_first, is_fitted):
 
 
 @kernel
+def _refuse_odd(fits, is_fitted):
+    """Write that sides are not fitted which differ from the others as another edge would."""
+    most = 0.0
+    for k in range(4):
+        most = max(most, fits[k, WHITE] - fits[k, BLACK])
+    for k in range(4):
+        here, there = fits[k, WIDTH], fits[(k + 2) % 4, WIDTH]
+        is_odd = abs(here - there) > MOST_WIDTH_SHARE * max(here, there) + MOST_WIDTH_PX
+        if is_odd or fits[k, WHITE] - fits[k, BLACK] < LEAST_CONTRAST_SHARE * most:
+            is_fitted[k] = False
+
+
+@kernel
 def refine_tag(image, outline, rows, corners, is_fitted):
     """Write the corners (4, 2) of one tag and which of its sides are fitted (4,).
 
@@ -161,6 +182,8 @@ def refine_tag(image, outline, rows, corners, is_fitted):
         if number == 1:
             _find_motion(fits, is_fitted)
         _fit_sides(image, corners, rows, fits, pixels, number == 0, is_fitted)
+        if number > 0:
+            _refuse_odd(fits, is_fitted)
         for k in range(4):
             _move_side(corners, k, fits[k, FIRST], fits[k, LAST], lines[k])
         moved = _cross(lines, corners)
