@@ -16,8 +16,9 @@ from posefuse.rendering.compiled.edge_pixels import PIXEL_COLUMNS, Side
 SIDE = Side(0.0, 0.0, 1.0, 0.0, 20.0, 2.6, 2.3, 2.5, 2.2, 1.0, 19.0)
 
 
-@pytest.mark.parametrize("is_box", [False, True])
-def test_slopes_of_the_grey_levels(is_box: bool) -> None:
+@pytest.mark.parametrize("blur", ["spread", "width"])
+def test_slopes_of_the_grey_levels(blur: str) -> None:
+    is_box = blur == "width"
     generator = np.random.default_rng(4)
     slopes, unused = np.empty((PARAMETERS, 2)), np.empty((PARAMETERS, 1))
     for _ in range(300):
