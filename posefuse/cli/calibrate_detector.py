@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from posefuse.checks import FloatArray
     from posefuse.robot.camera import CornerRefinement, Imaging
 
-__all__ = ["closing_text", "command"]
+__all__ = ["closing_text", "command", "left_out_text"]
 
 _LEAST_SHOWN = 10
 _HEADING = "found   in narrow  std"
@@ -97,22 +97,33 @@ def command(
     table = _measured(camera, recipe, workers or os.cpu_count() or 1)
     write_response(out, table, camera=camera, recipe=recipe)
     _show(table, camera)
+    click.echo(left_out_text(table), nl=False)
     click.echo(closing_text(out, camera_file, chosen))
+
+
+def left_out_text(table: "Mapping[str, FloatArray]") -> str:
+    """How many tags were left out though they were found, on lines of their own; none: no line."""
+    count, found = int(table["unfitted"].sum()), int(table["found"].sum())
+    if count == 0:
+        return ""
+    return (
+        f"{count} of {found + count} tags found are left out: no line fits one of their sides.\n\n"
+    )
 
 
 def closing_text(out: Path, camera_file: Path, refinement: "CornerRefinement") -> str:
     """Where things are, and what to write where to use them."""
     from posefuse.calibration.response_file import recipe_path
     from posefuse.files.toml_file import read_toml
-    from posefuse.robot.load import load_imaging
+    from posefuse.robot.camera import CornerRefinement
 
     try:
         seen = Path(os.path.relpath(out, camera_file.parent))
     except ValueError:  # on another drive
         seen = out.resolve()
-    has_table = "table" in read_toml(camera_file)["detector"]
-    replaced = "table there" if has_table else "numbers from noise_px to miss_rate"
-    is_other = load_imaging(camera_file).refinement is not refinement
+    held = read_toml(camera_file)["detector"]
+    replaced = "table there" if "table" in held else "numbers from noise_px to miss_rate"
+    is_other = held.get("refinement", CornerRefinement.SUBPIXEL.value) != refinement.value
     return (
         f"Written: {out}; what its columns mean and how it was made: {recipe_path(out)}.\n"
         f"To simulate with it, write in {camera_file}, under [detector],\n"

@@ -4,10 +4,13 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from posefuse.cli.calibrate_detector import closing_text
+from posefuse.cli.calibrate_detector import closing_text, left_out_text
 from posefuse.cli.main import run
+from posefuse.errors import InputError
+from posefuse.robot.camera import CornerRefinement
 from posefuse.robot.load import load_camera
 
 ROOT = Path(__file__).parents[2]
@@ -61,19 +64,65 @@ def test_a_coarse_table_that_the_camera_file_may_name(tmp_path: Path, call: Call
 
 
 @pytest.mark.parametrize(
-    ("held", "replaced"),
+    ("held", "refinement", "replaced"),
     [
-        ('table = "nothing.csv"', "table there."),
-        ("noise_px = 0.3", "numbers from noise_px to miss_rate."),
+        ('table = "nothing.csv"', "subpixel", "table there."),
+        ("noise_px = 0.3", "subpixel", "numbers from noise_px to miss_rate."),
+        (
+            "noise_px = 0.3",
+            "edges",
+            'numbers from noise_px to miss_rate, and\nrefinement = "edges"',
+        ),
+        ('noise_px = 0.3\nrefinement = "edges"', "edges", "numbers from noise_px to miss_rate."),
     ],
 )
-def test_the_closing_says_what_to_write_where(tmp_path: Path, held: str, replaced: str) -> None:
+def test_the_closing_says_what_to_write_where(
+    tmp_path: Path, held: str, refinement: str, replaced: str
+) -> None:
     camera = tmp_path / "cameras" / "eye.toml"
     camera.parent.mkdir()
     camera.write_text(f"[detector]\n{held}\n", encoding="utf-8")
-    assert closing_text(tmp_path / "out" / "eye.csv", camera).endswith(
+    closing = closing_text(tmp_path / "out" / "eye.csv", camera, CornerRefinement(refinement))
+    assert closing.endswith(
         f'under [detector],\ntable = "../out/eye.csv"\nin place of the {replaced}'
     )
+
+
+def test_tags_left_out_are_counted() -> None:
+    table = {"unfitted": np.array([0, 2, 1]), "found": np.array([10, 7, 0])}
+    assert left_out_text(table).startswith("3 of 20 tags found are left out: no line fits one of")
+    assert left_out_text({"unfitted": np.zeros(3), "found": np.array([10, 7, 0])}) == ""
+
+
+@pytest.mark.parametrize(
+    ("option", "held", "wanted"),
+    [
+        ((), "", "subpixel"),
+        ((), 'refinement = "contour"', "contour"),
+        (("--refinement", "edges"), 'refinement = "contour"', "edges"),
+        *((("--refinement", one.value), "", one.value) for one in CornerRefinement),
+    ],
+)
+def test_any_refinement_is_measured(
+    tmp_path: Path,
+    call: Call,
+    monkeypatch: pytest.MonkeyPatch,
+    option: tuple[str, ...],
+    held: str,
+    wanted: str,
+) -> None:
+    recipes = []
+
+    def refuse(camera, recipe, **unused):
+        recipes.append(recipe)
+        raise InputError("measured enough")
+
+    monkeypatch.setattr("posefuse.calibration.detector_response.measure_response", refuse)
+    camera = with_table(tmp_path, "unused.csv")
+    camera.write_text(camera.read_text(encoding="utf-8") + held, encoding="utf-8")
+    status, _, error = call("calibrate", "detector", camera, *option, "--out", tmp_path / "new.csv")
+    assert (status, error.splitlines()[-1]) == (2, "measured enough")
+    assert [recipe.settings.refinement.value for recipe in recipes] == [wanted]
 
 
 @pytest.mark.parametrize("name", ["there.csv", "there.toml"])

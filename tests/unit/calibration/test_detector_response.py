@@ -16,7 +16,8 @@ from posefuse.calibration.detector_response import (
 from posefuse.calibration.detector_shots import Conditions, TagShots, quality_with
 from posefuse.calibration.response_file import write_response
 from posefuse.errors import FileError, InputError
-from posefuse.robot.camera import ImageQuality
+from posefuse.rendering.detect import DetectorSettings
+from posefuse.robot.camera import CornerRefinement, ImageQuality
 from posefuse.robot.load import load_camera, load_imaging, load_response
 from posefuse.sensing.detector_law import detector_response
 
@@ -127,6 +128,7 @@ def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
     for name, column in table.items():
         np.testing.assert_array_equal(column, two[name])
     assert set(table["rendered"]) == {12}
+    assert set(table["unfitted"]) == {0}
     assert (table["found_low"] <= table["found_probability"]).all()
     assert (table["found_probability"] <= table["found_high"]).all()
     large = (table["edge_px"] == 40) & (table["blur_px"] == 0)
@@ -144,6 +146,31 @@ def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
     assert set(recipe["columns"]) == set(table)
     with pytest.raises(FileError, match="a file of that name exists"):
         write_response(path, table, camera=camera, recipe=SMALL)
+
+
+def test_lines_along_sides_have_no_bias(camera) -> None:
+    recipe = replace(SMALL, settings=DetectorSettings(refinement=CornerRefinement.EDGES))
+    table, plain = measure_response(camera, recipe), measure_response(camera, SMALL)
+    np.testing.assert_array_equal(table["found"] + table["unfitted"], plain["found"])
+    assert (np.abs(table["inward_px"]) < 0.03).all()
+    assert (table["std_px"] < 0.12).all()
+    assert plain["inward_px"].mean() > 0.1
+
+
+def test_tags_without_lines_are_not_found_and_counted(
+    camera, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none_of_the_odd(image, outline_px, *, family, id):
+        return outline_px if id % 2 == 0 else None
+
+    monkeypatch.setattr("posefuse.rendering.detect.corners_from_edges", none_of_the_odd)
+    settings = DetectorSettings(refinement=CornerRefinement.EDGES)
+    recipe = replace(SMALL, edges_px=(40,), incidences_deg=(0,), blurs_px=(0,), settings=settings)
+    table = measure_response(camera, replace(recipe, tags=30))
+    shots = TagShots(camera, family="36h11", seed=recipe.seed)
+    even = sum(shots.shot(number, conditions()).id % 2 == 0 for number in range(30))
+    assert table["found"].tolist() == [even]
+    assert table["unfitted"].tolist() == [30 - even]
 
 
 @pytest.mark.parametrize(

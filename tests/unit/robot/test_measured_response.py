@@ -180,7 +180,8 @@ def test_imaging_does_not_need_the_table(folder: Path) -> None:
         (
             'table = "tables/eye.csv"',
             'noise_px = 0.3\nrefinement = "magic"',
-            "eye.toml:11: detector.refinement: must be one of 'none', 'subpixel', 'contour'",
+            "eye.toml:11: detector.refinement: must be one of 'none', 'subpixel', 'contour', "
+            "'edges'",
         ),
     ],
 )
