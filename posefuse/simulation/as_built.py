@@ -6,7 +6,7 @@ import numpy as np
 
 from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, not_negative
-from posefuse.randomness.streams import stream
+from posefuse.randomness.streams import named_normals, stream
 from posefuse.robot.rig import Rig
 
 __all__ = ["AsBuilt", "AsBuiltSpreads", "draw_as_built"]
@@ -87,8 +87,7 @@ def draw_as_built(
 ) -> AsBuilt:
     """One draw of every source.
 
-    Mounts draw by their name and tags by their place in the arena, so that rival rigs share what
-    they have in common.
+    Mounts draw by their name and tags by their id, so that rivals share what they have in common.
     """
 
     def by_mount(source: str, width: int, spread: float) -> FloatArray:
@@ -101,17 +100,23 @@ def draw_as_built(
             ]
         ).reshape(-1, width)
 
+    def by_tag(source: str, width: int, spread: float) -> FloatArray:
+        if spread == 0.0:
+            return np.zeros((len(arena.tags), width))
+        ids = np.array([tag.id for tag in arena.tags])
+        return spread * named_normals(seed, trial, f"as built: {source}", ids, width)
+
     def whole(source: str, shape: tuple[int, ...], spread: float) -> FloatArray:
         if spread == 0.0:
             return np.zeros(shape)
         return spread * stream(seed, trial, f"as built: {source}").standard_normal(shape)
 
-    tag_count, wheel_count = len(arena.tags), len(rig.drivetrain.wheels)
+    wheel_count = len(rig.drivetrain.wheels)
     return AsBuilt(
         mount_angles_rad=by_mount("mount angle", 3, spreads.mount_angle_rad),
         mount_offsets_m=by_mount("mount position", 3, spreads.mount_position_m),
-        tag_offsets_m=whole("tag position", (tag_count, 3), spreads.tag_position_m),
-        tag_turns_rad=whole("tag heading", (tag_count,), spreads.tag_heading_rad),
+        tag_offsets_m=by_tag("tag position", 3, spreads.tag_position_m),
+        tag_turns_rad=by_tag("tag heading", 1, spreads.tag_heading_rad)[:, 0],
         focal_factors=1.0 + by_mount("focal", 1, spreads.focal_fraction)[:, 0],
         wheel_radius_fractions=whole("wheel radius", (wheel_count,), spreads.wheel_radius_fraction),
         clock_offsets_s=by_mount("clock", 1, spreads.clock_offset_s)[:, 0],
