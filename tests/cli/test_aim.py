@@ -174,6 +174,10 @@ def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
     chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", following, flags=re.MULTILINE)]
     assert chosen
     assert all(1.5 <= distance <= 5.0 for distance in chosen)
+    nearer = call("fit", shots, *options[:-1], "2.5m")[1].partition("Measure next")[2]
+    chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", nearer, flags=re.MULTILINE)]
+    assert chosen
+    assert all(1.5 <= distance <= 2.5 for distance in chosen)
     beyond = call("fit", shots, *options[:4], "--from", "9m")
     assert beyond[0] == 2
     assert "no distance in between is within reach" in beyond[2]
