@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from posefuse.arena.arena import Arena, Goal, Obstacle, Tag, tag_pose
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.course import Course, Shot
 from posefuse.motion.path import TruePath
@@ -15,7 +16,6 @@ from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
 from posefuse.robot.rig import Mount, Rig
 from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.study.study import Plan, Study
 
 
@@ -140,7 +140,7 @@ def small_study(**changes: Any) -> Study:
             }.items()
         ),
         "courses": (drive,),
-        "spreads": AsBuiltSpreads(mount_angle_rad=0.005),
+        "spreads": BuildSpreads.of(mount_angle_rad=0.005),
         "start_std": np.array([0.03, 0.03, 0.02]),
         "trials": 3,
         "seed": 7,

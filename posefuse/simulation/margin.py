@@ -10,12 +10,12 @@ import math
 import numpy as np
 
 from posefuse.arena.arena import Arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import locked
 from posefuse.motion.course import Course
 from posefuse.robot.rig import Mount, Rig
 from posefuse.sensing.arrays import MarginArrays
 from posefuse.sensing.frames import CapturedFrames
-from posefuse.simulation.as_built import AsBuiltSpreads
 
 __all__ = ["candidate_margin"]
 
@@ -28,7 +28,7 @@ _SLOPE = 2.0
 
 
 def candidate_margin(
-    frames: CapturedFrames, *, arena: Arena, rig: Rig, course: Course, spreads: AsBuiltSpreads
+    frames: CapturedFrames, *, arena: Arena, rig: Rig, course: Course, spreads: BuildSpreads
 ) -> MarginArrays:
     """The margin of each frame: it hangs on the frame's own mount, never on other mounts."""
     turning, moving = (
@@ -45,15 +45,19 @@ def candidate_margin(
         read_s = sensor.row_time_s * (sensor.height_px - 1) / 2.0
         turned_rad = _knocked_rad(mount, course) + read_s * turning[own]
         built_px = math.hypot(
-            slope_px * spreads.mount_angle_rad,
-            slope_px * spreads.lean_rad,
-            spreads.focal_fraction * sensor.width_px / 2.0,
+            slope_px * spreads["mount_angle_rad"],
+            slope_px * spreads["lean_rad"],
+            spreads["focal_fraction"] * sensor.width_px / 2.0,
+            spreads["centre_px"],
+            spreads["distortion_k1"] * slope_px,
         )
         built_m = math.hypot(
-            spreads.mount_position_m,
-            spreads.tag_position_m,
-            spreads.tag_heading_rad * tag_reach_m,
-            spreads.lean_rad * arm_m,
+            spreads["mount_position_m"],
+            spreads["tag_position_m"],
+            spreads["tag_heading_rad"] * tag_reach_m,
+            spreads["tag_lean_rad"] * tag_reach_m,
+            spreads["tag_scale_fraction"] * tag_reach_m,
+            spreads["lean_rad"] * arm_m,
         )
         moved_m = read_s * (moving[own] + turning[own] * arm_m)
         px[own] = _SCATTER_PX + _SPREADS * built_px + slope_px * turned_rad

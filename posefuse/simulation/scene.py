@@ -6,6 +6,7 @@ from enum import StrEnum
 import numpy as np
 
 from posefuse.arena.arena import Arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import FloatArray, IntArray, frozen_array
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
@@ -17,7 +18,6 @@ from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.frames import CapturedFrames, frame_times, mount_phase
 from posefuse.sensing.information import corner_information
 from posefuse.sensing.views import TagViews, tag_views
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.margin import candidate_margin
 
 __all__ = ["Scene", "SightingSource", "prepare_scene", "robot_boxes", "world_boxes"]
@@ -58,7 +58,7 @@ class Scene:
     arena: Arena
     rig: Rig
     course: Course
-    spreads: AsBuiltSpreads
+    spreads: BuildSpreads
     start_std: FloatArray | None
     wheels: WheelRun
     views: TagViews
@@ -75,7 +75,7 @@ def prepare_scene(
     arena: Arena,
     rig: Rig,
     course: Course,
-    spreads: AsBuiltSpreads | None = None,
+    spreads: BuildSpreads | None = None,
     start_std: FloatArray | None = None,
     sightings: SightingSource = SightingSource.CORNERS,
 ) -> Scene:
@@ -90,7 +90,7 @@ def prepare_scene(
         raise InputError(f"rig {rig.name!r}: nothing to simulate, it has no [[mount]]")
     if not arena.tags:
         raise InputError(f"arena {arena.name!r}: nothing to see, it has no [[tag]]")
-    spreads = spreads or AsBuiltSpreads()
+    spreads = spreads or BuildSpreads()
     knocks = tuple(sorted(course.knocks, key=lambda knock: knock.at_s))
     frames = _captured_frames(rig, course)
     views = tag_views(

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from posefuse.arena.arena import Arena
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.schema import AsBuiltTable
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
@@ -20,7 +21,6 @@ from posefuse.motion.checks import check_course
 from posefuse.motion.course import Course
 from posefuse.motion.load import load_course
 from posefuse.robot.load import load_rig
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.scene import SightingSource
 from posefuse.study.study import Plan, Study
 
@@ -40,33 +40,6 @@ class StartTable(FileModel):
     def start_std(self) -> FloatArray:
         """x_m, y_m, heading_rad."""
         return np.array([self.position_std_m, self.position_std_m, radians(self.heading_std_deg)])
-
-
-class AsBuiltTable(FileModel):
-    """Spreads of the errors of a real build."""
-
-    mount_angle_deg: Spread = 0.0
-    mount_position_m: Spread = 0.0
-    tag_position_m: Spread = 0.0
-    tag_heading_deg: Spread = 0.0
-    focal_fraction: Spread = 0.0
-    wheel_radius_fraction: Spread = 0.0
-    clock_offset_s: Spread = 0.0
-    lean_deg: Spread = 0.0
-
-    @property
-    def spreads(self) -> AsBuiltSpreads:
-        """In radians."""
-        return AsBuiltSpreads(
-            mount_angle_rad=radians(self.mount_angle_deg),
-            mount_position_m=self.mount_position_m,
-            tag_position_m=self.tag_position_m,
-            tag_heading_rad=radians(self.tag_heading_deg),
-            focal_fraction=self.focal_fraction,
-            wheel_radius_fraction=self.wheel_radius_fraction,
-            clock_offset_s=self.clock_offset_s,
-            lean_rad=radians(self.lean_deg),
-        )
 
 
 class PlanTable(FileModel):

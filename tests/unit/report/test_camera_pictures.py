@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.fuse import fuse
 from posefuse.motion.course import Knock
 from posefuse.rendering.detect import Detections
@@ -29,7 +30,6 @@ from posefuse.report.camera_views import (
 )
 from posefuse.report.movie import Drive, drive_pictures
 from posefuse.report.run_pictures import PicturedTrial
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.simulate import simulate
 from posefuse.study.compare import plan_scene
@@ -72,7 +72,7 @@ def test_true_corners_are_where_the_detector_finds_them(monkeypatch: pytest.Monk
     )
     study = replace(
         STUDY,
-        spreads=AsBuiltSpreads(
+        spreads=BuildSpreads.of(
             mount_angle_rad=0.02,
             mount_position_m=0.02,
             tag_position_m=0.05,

@@ -12,11 +12,11 @@ import pytest
 
 from posefuse.arena.arena import Tag
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.path import TruePath
 from posefuse.robot.load import load_rig
 from posefuse.robot.rig import Mount
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene, SightingSource, prepare_scene
@@ -25,7 +25,7 @@ from posefuse.simulation.simulate import simulate_trial
 ROOT = Path(__file__).parents[3]
 ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "four_corners.toml")
-SPREADS = AsBuiltSpreads(
+SPREADS = BuildSpreads.of(
     mount_angle_rad=0.01,
     mount_position_m=0.005,
     tag_position_m=0.01,

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.path import TruePath
 from posefuse.robot.load import load_rig
 from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import MarginArrays
 from posefuse.simulation import scene as scene_module
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.margin import candidate_margin
 from posefuse.simulation.scene import prepare_scene
 from posefuse.simulation.simulate import simulate_trial
@@ -59,7 +59,7 @@ def everywhere(px: float):
     return margin
 
 
-def found(monkeypatch, margin, rig: Rig, driven: Course, spreads: AsBuiltSpreads) -> set:
+def found(monkeypatch, margin, rig: Rig, driven: Course, spreads: BuildSpreads) -> set:
     """Trial, camera, frame number and tag of all that is found."""
     monkeypatch.setattr(scene_module, "candidate_margin", margin)
     scene = prepare_scene(arena=ARENA, rig=rig, course=driven, spreads=spreads)
@@ -77,12 +77,12 @@ KNOCKS = (
     Knock(mount="front left", at_s=4.0, pan_rad=0.05, tilt_rad=-0.05, roll_rad=0.03),
 )
 CASES = {
-    "mount angle": {"spreads": AsBuiltSpreads(mount_angle_rad=0.02)},
-    "mount position": {"spreads": AsBuiltSpreads(mount_position_m=0.03)},
-    "tag position": {"spreads": AsBuiltSpreads(tag_position_m=0.03)},
-    "tag heading": {"spreads": AsBuiltSpreads(tag_heading_rad=0.4)},
-    "focal length": {"spreads": AsBuiltSpreads(focal_fraction=0.03)},
-    "lean": {"spreads": AsBuiltSpreads(lean_rad=0.06)},
+    "mount angle": {"spreads": BuildSpreads.of(mount_angle_rad=0.02)},
+    "mount position": {"spreads": BuildSpreads.of(mount_position_m=0.03)},
+    "tag position": {"spreads": BuildSpreads.of(tag_position_m=0.03)},
+    "tag heading": {"spreads": BuildSpreads.of(tag_heading_rad=0.4)},
+    "focal length": {"spreads": BuildSpreads.of(focal_fraction=0.03)},
+    "lean": {"spreads": BuildSpreads.of(lean_rad=0.06)},
     "two knocks": {"driven": course(knocks=KNOCKS)},
     "rolling shutter, turning": {"rig": sharp(WHOLE_RIG, row_time_s=5e-5)},
     "rolling shutter, driving": {
@@ -95,7 +95,7 @@ CASES = {
 
 @pytest.mark.parametrize("case", CASES)
 def test_nothing_that_is_brought_in_is_lost(monkeypatch, case: str) -> None:
-    given = {"rig": sharp(WHOLE_RIG), "driven": course(), "spreads": AsBuiltSpreads()}
+    given = {"rig": sharp(WHOLE_RIG), "driven": course(), "spreads": BuildSpreads.of()}
     given |= CASES[case]
     everything = found(monkeypatch, everywhere(400.0), *given.values())
     assert found(monkeypatch, candidate_margin, *given.values()) == everything
@@ -108,7 +108,7 @@ def test_few_candidates_are_in_vain() -> None:
     rig = sharp(WHOLE_RIG)
     exact, built = (
         prepare_scene(arena=ARENA, rig=rig, course=course(), spreads=spreads)
-        for spreads in (AsBuiltSpreads(), AsBuiltSpreads(mount_angle_rad=0.01))
+        for spreads in (BuildSpreads.of(), BuildSpreads.of(mount_angle_rad=0.01))
     )
     in_image = int(simulate_trial(exact, seed=1, trial=0).is_found.sum())
     assert in_image <= exact.views.sighting_count < 1.02 * in_image
