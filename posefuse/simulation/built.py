@@ -107,7 +107,7 @@ def _cameras_on_chassis(scene: Scene, errors: AsBuilt) -> SpacePose:
 
 
 def _tag_corners(scene: Scene, errors: AsBuilt) -> FloatArray:
-    nominal = scene.arena.tag_corners_in_world_m
+    nominal = scene.views.tags.corners_m
     middle = nominal.mean(axis=1, keepdims=True)
     turned = np.einsum(
         "nij,nkj->nki", pan_tilt_roll(errors.tag_turns_rad, 0.0, 0.0), nominal - middle
