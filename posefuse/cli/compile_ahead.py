@@ -52,8 +52,10 @@ def compiling_ahead(study_file: Path) -> Iterator[None]:
 def report_of_a_rest(study: "Study", folder: Path) -> None:
     """Writes the report of one plan whose robot rests where the first course starts, unseeing."""
     from posefuse.report.comparison import write_comparison_report
+    from posefuse.study.findings import findings_of
 
-    write_comparison_report(_compared_at_rest(study), folder / "report.html")
+    findings = findings_of(_compared_at_rest(study))
+    write_comparison_report(findings, folder / "report.html")
 
 
 def _compared_at_rest(study: "Study") -> "Comparison":
@@ -66,7 +68,7 @@ def _compared_at_rest(study: "Study") -> "Comparison":
     from posefuse.fusion.fuse import fuse
     from posefuse.fusion.settings import FilterSettings
     from posefuse.scoring.score import score
-    from posefuse.study.comparison import Comparison, Run
+    from posefuse.study.comparison import Comparison, PlanTrials
     from posefuse.study.ranking import rank_plans
 
     plan, course = study.plans[0], study.courses[0]
@@ -87,13 +89,13 @@ def _compared_at_rest(study: "Study") -> "Comparison":
         ),
     )
     small = replace(study, plans=(replace(plan, settings=settings),), courses=(course,), trials=1)
-    runs = (Run(plan=plan.name, course=course.name, cards=(card,), first=recording),)
+    trials = (PlanTrials(plan=plan.name, course=course.name, cards=(card,), first=recording),)
     return Comparison(
         study=small,
         trials=1,
         seed=study.seed,
-        runs=runs,
-        ranking=rank_plans(small, runs, seed=study.seed),
+        plan_trials=trials,
+        ranking=rank_plans(small, trials, seed=study.seed),
         warnings=(),
     )
 

@@ -111,8 +111,8 @@ def test_every_known_figure_is_there_with_its_interval(run):
     assert rms.low < rms.value < rms.high
     assert figures["course", "position_rms_m"].value == card.whole_course.position_rms_m
     assert np.isnan(figures["course", "distance_rms_m"].low)
-    share = figures["shots", "no_tag_share"]
-    assert (share.value, figures["course", "no_tag_share"].value) == (2 / 3, 0.94)
+    share = figures["shots", "no_update_share"]
+    assert (share.value, figures["course", "no_update_share"].value) == (2 / 3, 0.94)
     assert 0.0 < share.low < 2 / 3 < share.high < 1.0
     assert figures["course", "nees_mean_dof_3"].low == card.whole_course.nees.low
     assert figures["run", "nis_mean_dof_1"].value == 0.5
@@ -153,7 +153,7 @@ def test_the_files_hold_the_same_and_say_what_made_them(run, tmp_path):
     with (tmp_path / "shots.csv").open(encoding="utf-8", newline="") as file:
         shots = list(csv.DictReader(file))
     assert [shot["goal"] for shot in shots] == [GATE.name] * 3
-    assert [shot["since_tag_s"] == "" for shot in shots] == [True, False, False]
+    assert [shot["since_update_s"] == "" for shot in shots] == [True, False, False]
     assert float(shots[2]["distance_error_m"]) == card.shots.distance_error_m[2]
     assert shots[2]["pivot_error_rad"] == ""
 
@@ -194,7 +194,7 @@ def test_pivot_and_bound_stand_among_the_figures_where_they_are_known(run):
         bound_covs=np.tile(0.0025 * np.eye(3), (ROWS, 1, 1)),
     )
     figures = {(row.span, row.figure): row.value for row in score_rows(card)}
-    assert figures["course", "bound_distance_rms_m"] == pytest.approx(0.05)
+    assert figures["course", "distance_bound_rms_m"] == pytest.approx(0.05)
     assert figures["course", "pivot_rms_rad"] == card.whole_course.pivot_rad.rms
     assert figures["course", "unreachable_count"] == card.whole_course.unreachable_count > 0
     assert (
@@ -209,5 +209,5 @@ def test_shots_without_truth_keep_their_coverage(run):
     _, rows = scored(bare, estimate)
     figures = {(row.span, row.figure): row.value for row in rows}
     assert figures["shots", "scored_count"] == 0
-    assert figures["shots", "no_tag_share"] == 2 / 3
+    assert figures["shots", "no_update_share"] == 2 / 3
     assert ("shots", "distance_rms_m") not in figures
