@@ -288,10 +288,10 @@ def tolerance_picture(sheet: ArcSheet, *, name: str, length_unit: str = "cm") ->
         svg = svg_text(figure)
     return Picture(
         name=name,
-        caption="How far off the estimated distance (left; positive is too far) and direction (right; "
-        "positive is too far left) may be so that a shot without spread still goes in, one error at "
-        "a time; the dashed line is for the real shooter. The scale is linear in the grey strip and "
-        "logarithmic beyond.",
+        caption="How far off the estimated distance (left; positive is too far) and direction "
+        "(right; positive is too far left) may be so that a shot without spread still goes in, one "
+        "error at a time; the dashed line is for the real shooter. The scale is linear in the grey "
+        "strip and logarithmic beyond.",
         alt=f"Tolerance bands over the distance. {sentence}.",
         svg=svg,
     )

@@ -190,14 +190,19 @@ def _row_text(row: ScoreRow | None, length_unit: str) -> str:
 def nis_table(replay: Replay) -> Table:
     """The innovations of each kind of measurement, beside what a consistent filter has."""
     return Table(
-        ("measurement", "mean NIS", "consistent: between", "count", "gated (%)"),
+        (
+            "measurement",
+            "NIS",
+            "consistent: between",
+            *map(figure_header, ("nis_count", "gated_share")),
+        ),
         tuple(
             (
                 f"{nis.dof} number{'s' * (nis.dof > 1)}",
-                number_text(nis.mean, 2),
+                figure_text("nis_mean", nis.mean),
                 f"{number_text(nis.low, 2)} and {number_text(nis.high, 2)}",
-                f"{nis.count:,}",
-                share_text(nis.gated_share),
+                figure_text("nis_count", nis.count),
+                figure_text("gated_share", nis.gated_share),
             )
             for nis in replay.card.nis
         ),

@@ -106,7 +106,7 @@ _ALL = [
         {
             "no_update": "no recent update",
             "nees_inside": "NEES inside its 95 % region",
-            "gated": "gated",
+            "gated": "share gated",
         },
     ),
     *_figures(

@@ -84,7 +84,9 @@ def compare(
     )
 
 
-def _outcomes(tasks: Iterable[TrialTask], pool: Executor, *, most: int) -> Generator[TrialOutcome, None, None]:
+def _outcomes(
+    tasks: Iterable[TrialTask], pool: Executor, *, most: int
+) -> Generator[TrialOutcome, None, None]:
     """The outcomes in the order of the tasks, of which so many are handed out at most."""
     waiting: deque[Future[TrialOutcome]] = deque()
     try:

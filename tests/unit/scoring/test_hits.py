@@ -15,8 +15,8 @@ from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.recording.recording import Frames, Odometry, Recording, SightingKind, Sightings, Truth
 from posefuse.recording.recording import Shots as ShotTimes
 from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
-from posefuse.scoring.score_rows import score_rows
 from posefuse.scoring.score import score
+from posefuse.scoring.score_rows import score_rows
 from posefuse.scoring.shot_hits import believed_motions, can_miss, true_motions
 
 ROWS = 101
@@ -193,7 +193,7 @@ def test_a_goal_out_of_reach_is_never_hit():
         {"has_heading": False},
     ],
 )
-def test_nothing_is_told_where_too_little_is_known(changes):
+def test_nothing_is_scored_where_too_little_is_known(changes):
     card = scored(driven(), **changes)
     assert card.hits is None
     assert not [row for row in score_rows(card) if "hits" in row.figure]

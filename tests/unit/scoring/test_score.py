@@ -203,7 +203,7 @@ def test_nees_is_the_quadratic_form_numpy_solves(width):
     assert nees_of(errors, covs) == pytest.approx(wanted, rel=1e-9)
 
 
-def test_nees_of_honest_draws_averages_to_its_degrees_of_freedom():
+def test_nees_of_consistent_draws_averages_to_its_degrees_of_freedom():
     generator = np.random.default_rng(2)
     cov = np.array([[0.02, 0.004, 0.001], [0.004, 0.01, -0.002], [0.001, -0.002, 0.005]])
     errors = generator.multivariate_normal(np.zeros(3), cov, size=ROWS)
@@ -275,7 +275,7 @@ def test_a_late_older_frame_does_not_make_the_newest_tag_older():
     assert seconds_since_update(run, fused, np.array([100.7])) == pytest.approx([0.4])
 
 
-def test_innovations_are_told_by_their_number_of_rows():
+def test_innovations_are_grouped_by_their_number_of_rows():
     run = recording(frame_stamps_s=100.0 + 0.1 * np.arange(5))
     fused = estimate(
         [8.0, 3.0, 0.0],
