@@ -47,10 +47,12 @@ def _compile(study_file: Path) -> None:
     from posefuse.cli.garbage import collect_garbage_seldom
     from posefuse.report.comparison import write_comparison_report
     from posefuse.study.at_rest import compare_at_rest
+    from posefuse.study.findings import findings_of
     from posefuse.study.load import load_study
 
     collect_garbage_seldom()
-    write_comparison_report(compare_at_rest(load_study(study_file)), Path(os.devnull))
+    findings = findings_of(compare_at_rest(load_study(study_file)))
+    write_comparison_report(findings, Path(os.devnull))
 
 
 def _end_with_starter() -> None:

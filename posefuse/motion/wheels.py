@@ -162,7 +162,7 @@ class WheelRun:
             count_m = rim_m / self.drivetrain.encoder_counts_per_turn
             counts = np.rint(np.cumsum(read, axis=1) / count_m)
             read = np.diff(counts, axis=1, prepend=0.0) * count_m
-        return read
+        return np.asarray(read)
 
     def _steered(self, seed: int, trial: int) -> FloatArray:
         """Directions of the wheels as their steering encoders read them."""

@@ -1,4 +1,4 @@
-"""A study: rival plans on shared courses, with the luck they share."""
+"""A study: rival plans on shared courses, with identical random draws for all of them."""
 
 from dataclasses import dataclass
 from pathlib import Path

@@ -144,7 +144,7 @@ def test_what_persists_is_what_a_second_look_finds_again(
     table = measure_response(camera, recipe)
     assert table["std_px"] == pytest.approx(std_px, rel=0.05)
     # a variance over 1600 numbers is known to 3.5 % (one standard error)
-    assert table["lasting_fraction"] == pytest.approx(persistent, abs=4 * 0.035 * 0.3)
+    assert table["persistent_fraction"] == pytest.approx(persistent, abs=4 * 0.035 * 0.3)
 
 
 def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
