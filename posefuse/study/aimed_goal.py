@@ -105,7 +105,7 @@ def _flights(sheet: ArcSheet) -> Flights:
     aim = sheet.aim
     distances = np.linspace(*sheet.span_m, _FLIGHTS)
     pivots = _exact_rad(distances, aim.shooter, aim.goal)[aim.arc]
-    return Flights(pivots_rad=pivots, paths_m=flight_paths_m(aim, distances, pivots))
+    return Flights(pivots_rad=pivots, paths_m=flight_paths_m(aim.shooter, distances, pivots))
 
 
 def _judged(own: PivotTable, shooter: Shooter, goal: Goal) -> JudgedTable:
