@@ -7,6 +7,7 @@ applied in ``simulation.built`` (or ``motion.wheels``) and given its slope in
 """
 
 import math
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
@@ -63,7 +64,7 @@ class BuildError:
     @property
     def key(self) -> str:
         """Its key in ``[as_built]`` of a study: angles in degrees, lengths in metres."""
-        return self.name.replace("_rad", "_deg")
+        return re.sub("_rad(?![a-z])", "_deg", self.name)
 
     @property
     def label(self) -> str:
