@@ -25,7 +25,7 @@ def compiling_ahead(study_file: Path) -> Iterator[None]:
     """A second process that compiles, until this is left; none where nothing is to be gained."""
     from posefuse.compiling import is_cached
     from posefuse.fusion.compiled.filter import run_filter
-    from posefuse.sensing.compiled.render import draw_light
+    from posefuse.rendering.compiled.render import draw_light
 
     if (os.cpu_count() or 1) < 2 or (is_cached(run_filter) and is_cached(draw_light)):
         yield
@@ -47,10 +47,12 @@ def _compile(study_file: Path) -> None:
     from posefuse.cli.garbage import collect_garbage_seldom
     from posefuse.report.comparison import write_comparison_report
     from posefuse.study.at_rest import compare_at_rest
+    from posefuse.study.findings import findings_of
     from posefuse.study.load import load_study
 
     collect_garbage_seldom()
-    write_comparison_report(compare_at_rest(load_study(study_file)), Path(os.devnull))
+    findings = findings_of(compare_at_rest(load_study(study_file)))
+    write_comparison_report(findings, Path(os.devnull))
 
 
 def _end_with_starter() -> None:

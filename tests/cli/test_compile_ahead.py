@@ -16,7 +16,7 @@ import os
 import sys
 from pathlib import Path
 import posefuse as pf
-from posefuse.aim.compiled.chance import hit_shares
+from posefuse.aim.compiled.hit_probability import hit_shares
 from posefuse.cli.compile_ahead import _compile
 from posefuse.fusion.compiled.bound import bound_run
 from posefuse.fusion.compiled.filter import run_filter

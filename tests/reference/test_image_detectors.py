@@ -3,7 +3,7 @@
 True corners: cv2.projectPoints at the middle of the exposure, pixel centres at integers. OpenCV's
 detector counts pixels so, too. apriltag-python, a build of the detector that comes with the tag
 family, counts from the outer corner of the first pixel, which is half a pixel more on both axes,
-and stands the tags on their head (see ``sensing.tag_pictures``).
+and stands the tags on their head (see ``rendering.tag_pictures``).
 
 In 400 such frames OpenCV 5.0 misses tags that are up to 24.6 px wide where they are narrowest,
 OpenCV 4.11 up to 28.2 px, the other detector up to 17.9 px.
@@ -19,12 +19,12 @@ from posefuse.arena.load import load_arena
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
+from posefuse.rendering.camera_view import camera_view
+from posefuse.rendering.detect import detect_tags
+from posefuse.rendering.render import CameraMotion, FrameNoise, render
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.load import load_rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.camera_view import camera_view
-from posefuse.sensing.detect import detect_tags
-from posefuse.sensing.render import CameraMotion, render
-from posefuse.sensing.surroundings import Surroundings
 from rendering import OUTWARD
 
 ROOT = Path(__file__).parents[2]
@@ -66,8 +66,7 @@ def frames(count: int):
             motion=motion,
             exposure_s=exposure_s,
             quality=mount.camera.image,
-            key=stream_key(7, 0, "image noise"),
-            frame=number,
+            noise=FrameNoise(key=stream_key(7, 0, "image noise"), frame=number),
         )
         yield image, SpacePose(motion.world_from_camera.matrix[2]), mount.camera.lens
 

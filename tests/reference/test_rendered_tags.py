@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.detect import DetectorSettings, detect_tags
+from posefuse.rendering.render import CameraMotion
 from posefuse.robot.camera import Lens, Sensor
-from posefuse.sensing.detect import DetectorSettings, detect_tags
-from posefuse.sensing.render import CameraMotion
 from rendering import BARREL, EVEN, HERE, OUTWARD, SHARP, STRAIGHT, random_shots, shot
 
 NOWHERE = np.zeros(3)
@@ -117,7 +117,7 @@ def test_opencv_shrinks_tags(edge_px: int) -> None:
 def test_another_detector_finds_the_same(edge_px: int) -> None:
     # its pixel origin is the corner of the first pixel, and its tags stand turned by half a turn
     # (bottom left, bottom right, top right, top left of a tag that hangs upright here: see
-    # sensing.tag_pictures); after both, it has no bias worth the name
+    # rendering.tag_pictures); after both, it has no bias worth the name
     other = pytest.importorskip("apriltag", reason="no wheel of it for this machine")
     finder = other.apriltag("tag36h11")
     errors, missed = [], 0
