@@ -41,7 +41,7 @@ _OUTCOMES = {
     Outcome.FUSED: "fused",
     Outcome.GATED: "gated",
     Outcome.TOO_LATE: "too late",
-    Outcome.NO_ANSWER: "no answer",
+    Outcome.NO_SOLUTION: "no solution",
     Outcome.AMBIGUOUS: "ambiguous",
     Outcome.OUTSIDE_RUN: "outside the run",
 }
