@@ -33,7 +33,8 @@ _ERRORS = {
 _COUNTS = {
     "Gated": "Measurements refused because they lay too far from what the filter expected.",
     "Too late": "Arrived when the filter could no longer insert them at their instant.",
-    "No answer": "No pose could be solved from the corners.",
+    "No solution": "No pose fits the corners, or the measurement is impossible from where the "
+    "filter believes the robot to be.",
     "Ambiguous": "Two poses fitted the corners, and the settings say to skip those.",
     "Outside run": "Captured before the first or after the last row of the odometry.",
     "Frames lost": "Taken by a camera and never arrived.",
