@@ -178,6 +178,7 @@ def refine_tag(image, outline, rows, corners, is_fitted):
         corners[k, 0], corners[k, 1] = outline[k, 0], outline[k, 1]
         _move_side(outline, k, OUTLINE_PX, OUTLINE_PX, lines[k])
     _cross(lines, corners)
+    moved = np.inf
     for number in range(MOST_ROUNDS):
         if number == 1:
             _find_motion(fits, is_fitted)
