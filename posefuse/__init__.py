@@ -26,12 +26,14 @@ if TYPE_CHECKING:
     from posefuse.scoring.scorecard import Scorecard
     from posefuse.simulation.scene import Scene, prepare_scene
     from posefuse.simulation.simulate import simulate
-    from posefuse.study.compare import Comparison, compare, plan_scene
+    from posefuse.study.compare import compare
+    from posefuse.study.comparison import Comparison
     from posefuse.study.load import load_study
     from posefuse.study.study import Study
+    from posefuse.study.trial import plan_scene
 
 _HOMES = {
-    "Comparison": "posefuse.study.compare",
+    "Comparison": "posefuse.study.comparison",
     "Course": "posefuse.motion.course",
     "Estimate": "posefuse.fusion.estimate",
     "Arena": "posefuse.arena.arena",
@@ -54,7 +56,7 @@ _HOMES = {
     "load_rig": "posefuse.robot.load",
     "load_settings": "posefuse.fusion.load",
     "load_study": "posefuse.study.load",
-    "plan_scene": "posefuse.study.compare",
+    "plan_scene": "posefuse.study.trial",
     "prepare_scene": "posefuse.simulation.scene",
     "read_recording": "posefuse.recording.folder",
     "score": "posefuse.scoring.score",

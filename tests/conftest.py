@@ -1,4 +1,4 @@
-"""Hypothesis profiles: ``dev`` short, ``ci`` derandomised and longer; figures shown at the end."""
+"""Hypothesis profiles (``dev`` short, ``ci`` derandomised, longer) and figures shown at the end."""
 
 import os
 from collections.abc import Callable

@@ -2,21 +2,25 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from posefuse.arena.arena import Arena, Goal, Obstacle, Tag, tag_pose
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.course import Course, Shot
 from posefuse.motion.path import TruePath
+from posefuse.recording.folder import StoredRecording
 from posefuse.robot.body import Body, BodyBox
 from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
 from posefuse.robot.rig import Mount, Rig
 from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
-from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.simulation.simulate import simulate
 from posefuse.study.study import Plan, Study
+from posefuse.study.trial import plan_scene
 
 
 def _tag(id: int, x_m: float, y_m: float, facing_deg: float) -> Tag:
@@ -140,7 +144,7 @@ def small_study(**changes: Any) -> Study:
             }.items()
         ),
         "courses": (drive,),
-        "spreads": AsBuiltSpreads(mount_angle_rad=0.005),
+        "spreads": BuildSpreads.of(mount_angle_rad=0.005),
         "start_std": np.array([0.03, 0.03, 0.02]),
         "trials": 3,
         "seed": 7,
@@ -165,3 +169,17 @@ def armed(study: Study, *shooters: Shooter | None) -> Study:
         for plan, shooter in zip(study.plans, shooters, strict=True)
     )
     return replace(study, plans=plans)
+
+
+def stored_drive(study: Study, *, goal: str | None, **changes: Any) -> StoredRecording:
+    """What the robot of the study's second plan records, some of it changed."""
+    plan = study.plans[1]
+    scene = plan_scene(study, plan, study.courses[0])
+    return StoredRecording(
+        recording=replace(simulate(scene, seed=3, trial=0), **changes),
+        rig=plan.rig,
+        arena=study.arena,
+        rig_path=Path("rig.toml"),
+        arena_path=Path("arena.toml"),
+        goal=goal,
+    )

@@ -8,10 +8,11 @@ from pathlib import Path
 from posefuse.calibration.detector_response import ResponseRecipe
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError
+from posefuse.files.result_folder import refuse_present
 from posefuse.files.table_file import write_table
 from posefuse.robot.camera import Imaging
 
-__all__ = ["recipe_path", "refuse_present", "write_response"]
+__all__ = ["check_response_path", "recipe_path", "write_response"]
 
 _COLUMNS = {
     "edge_px": "root of the area of the tag's image",
@@ -46,13 +47,12 @@ def recipe_path(path: Path) -> Path:
     return path.with_suffix(".toml")
 
 
-def refuse_present(path: Path) -> None:
+def check_response_path(path: Path) -> None:
     """Raises where a table or its recipe exists already, or the name is not that of a table."""
     if path.suffix != ".csv":
         raise FileError(path, "a table's name must end in .csv")
     for one in (path, recipe_path(path)):
-        if one.exists():
-            raise FileError(one, "a file of that name exists: name a new one")
+        refuse_present(one)
 
 
 def write_response(
@@ -69,7 +69,7 @@ def write_response(
     FileError
         One of them exists already.
     """
-    refuse_present(path)
+    check_response_path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_name(f".{path.name}.unfinished")
     write_table(unfinished, table)

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from posefuse.aim.sheet import ArcSheet
     from posefuse.aim.table import PivotTable
     from posefuse.arena.arena import Goal
-    from posefuse.report.aim import AimedGoal
     from posefuse.robot.shooter import Shooter
+    from posefuse.study.aimed_goal import AimedGoal
 
 __all__ = ["command"]
 
@@ -122,8 +122,9 @@ def command(
     from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.targets import rig_with_shooter, target
     from posefuse.files.result_folder import new_folder
-    from posefuse.report.aim import AimedGoal, write_aim_report, write_pivot_files
+    from posefuse.report.aim import write_aim_report, write_pivot_files
     from posefuse.report.page import command_text
+    from posefuse.study.aimed_goal import aimed_goal
 
     if table_file is not None and arc_name == "both":
         raise click.UsageError("--table FILE needs --arc low or --arc high: the arc of its pivots")
@@ -131,12 +132,12 @@ def command(
     arena, goal = target(arena_file, goal_name)
     announce_first_run(hit_shares)
     sheets = _sheets(shooter, goal, arc_name, spacing_m=spacing_m, clearance_m=clearance_m)
-    aimed = AimedGoal(
+    aimed = aimed_goal(
+        shooter,
+        goal,
+        sheets=sheets,
         rig=rig.name,
         arena=arena.name,
-        shooter=shooter,
-        goal=goal,
-        sheets=sheets,
         own=None if table_file is None else _own(table_file, sheets[0]),
     )
     out = out or default_folder()
@@ -200,21 +201,21 @@ def _show(aimed: "AimedGoal", length_unit: str) -> None:
     """The tables and what they mean, on standard output."""
     from posefuse.aim.table import CAUTION
     from posefuse.cli.terminal import plain_console, terminal_table
-    from posefuse.report.aim import aim_finding, own_table, sheet_table
+    from posefuse.report.aim import aim_finding, own_table, sheet_table, sheet_title
     from posefuse.report.aim_wording import goal_text, shooter_text
 
     console = plain_console()
     console.print(f"\n{aimed.rig}: {shooter_text(aimed.shooter, length_unit)}")
     console.print(f"{aimed.arena}: {goal_text(aimed.goal, length_unit)}")
     for sheet in aimed.sheets:
-        console.print(f"\n{aimed.title_of(sheet, length_unit)}")
+        console.print(f"\n{sheet_title(sheet, length_unit)}")
         headers, rows = sheet_table(sheet, length_unit=length_unit)
         console.print(
             terminal_table(headers, rows, width=console.width, dropped_first=_DROPPED_FIRST)
         )
     if aimed.own is not None:
         console.print("\nThe robot's own table")
-        headers, rows = own_table(aimed, aimed.own, length_unit=length_unit)
+        headers, rows = own_table(aimed.own, length_unit=length_unit)
         console.print(terminal_table(headers, rows, width=console.width))
     for sentence in aim_finding(aimed, length_unit):
         console.print(sentence)

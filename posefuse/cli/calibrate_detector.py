@@ -77,7 +77,7 @@ def command(
     table in the camera file, [detector] table = "...", to simulate with it.
     """
     from posefuse.calibration.detector_response import ResponseRecipe
-    from posefuse.calibration.response_file import refuse_present, write_response
+    from posefuse.calibration.response_file import check_response_path, write_response
     from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.rendering.compiled.render import draw_light
@@ -88,7 +88,7 @@ def command(
     refuse_other_kinds(camera_file, "camera")
     camera = load_imaging(camera_file)
     out = out or default_folder() / "detector.csv"
-    refuse_present(out)
+    check_response_path(out)
     chosen = CornerRefinement(refinement) if refinement else camera.refinement
     settings = DetectorSettings(refinement=chosen)
     recipe = ResponseRecipe(tags=tags, family=family, seed=seed, settings=settings)

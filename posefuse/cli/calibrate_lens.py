@@ -100,10 +100,11 @@ def command(
 
 def _print_board(board: "Board", pdf: Path, paper: str) -> None:
     from posefuse.calibration.paper import board_page
+    from posefuse.files.result_folder import refuse_present
     from posefuse.plots.board import BAR_MM, board_pdf_bytes
     from posefuse.units import metres_to
 
-    _refuse_present(pdf)
+    refuse_present(pdf)
     page = board_page(board, paper)
     _write_new(pdf, board_pdf_bytes(board, page))
     width, height = (metres_to("mm", length) for length in (page.width_m, page.height_m))
@@ -120,10 +121,11 @@ def _measure(
     from posefuse.calibration.images import image_paths
     from posefuse.calibration.lens import calibrate_lens
     from posefuse.calibration.load import load_base_camera
+    from posefuse.files.result_folder import refuse_present
 
     picture = out.with_suffix(".png")
     for path in (out, picture):
-        _refuse_present(path)
+        refuse_present(path)
     base = None if base_file is None else load_base_camera(base_file)
     survey = _surveyed(image_paths(images), board)
     calibration = calibrate_lens(survey, board, terms=terms)
@@ -222,13 +224,6 @@ def _with_deviation(value: float, deviation: float) -> tuple[str, str]:
     """
     places = max(0, 1 - math.floor(math.log10(deviation)))
     return f"{value:.{places}f}", f"{deviation:.{places}f}"
-
-
-def _refuse_present(path: Path) -> None:
-    from posefuse.errors import FileError
-
-    if path.exists():
-        raise FileError(path, "a file of that name exists: name a new one")
 
 
 def _write_new(path: Path, content: bytes) -> None:

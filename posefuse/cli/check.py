@@ -19,7 +19,7 @@ def command(paths: tuple[Path, ...]) -> None:
     """Validate files and say what they hold.
 
     A FILE is an arena, a robot, camera, rig, course, filter or study file, or the folder of a
-    recording. Every fault is told with its file and line; the exit status is 2 when there is one.
+    recording. Every fault is shown with its file and line; the exit status is 2 when there is one.
     """
     faults = 0
     for path in paths:

@@ -13,7 +13,13 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_DROPPED_FIRST = ("pivot", "95 %", "hits: more")
+_DROPPED_FIRST = (
+    "pivot",
+    "distance error 95th",
+    "hits: difference",
+    "no recent update",
+    "attainable",
+)
 """Columns that a narrow terminal leaves out; the report holds them all."""
 _NAME_WIDTH = 14
 
@@ -51,7 +57,7 @@ def command(
     out: Path | None,
     length_unit: str,
 ) -> None:
-    """Run every plan of a STUDY on every course with the same luck, and rank them.
+    """Run every plan of a STUDY on every course with identical random draws, and rank them.
 
     Shows the ranked table and writes results.json, results.csv and report.html to a new folder.
     """
@@ -62,8 +68,9 @@ def command(
     from posefuse.files.result_folder import new_folder
     from posefuse.rendering.tag_pictures import load_opencv
     from posefuse.report.comparison import write_comparison_report
-    from posefuse.report.files import write_results
+    from posefuse.report.files import write_comparison_results
     from posefuse.sensing.compiled.visibility import mark_views
+    from posefuse.study.findings import findings_of
     from posefuse.study.load import load_study
 
     refuse_other_kinds(study_file, "study")
@@ -74,8 +81,9 @@ def command(
     with new_folder(out) as folder, compiling_ahead(study_file):
         comparison = _compared(study, trials=trials, seed=seed, workers=workers)
         _show(comparison, length_unit)
-        write_results(comparison, folder)
-        write_comparison_report(comparison, folder / "report.html", length_unit=length_unit)
+        findings = findings_of(comparison, workers=workers)
+        write_comparison_results(findings, folder)
+        write_comparison_report(findings, folder / "report.html", length_unit=length_unit)
     click.echo(f"\nWritten to {out}: open {out / 'report.html'} in a browser.")
 
 
@@ -121,8 +129,8 @@ def _compared(
 def _show(comparison: "Comparison", length_unit: str) -> None:
     """The ranked table, the warnings and what the table means, on standard output."""
     from posefuse.cli.terminal import plain_console, terminal_table
-    from posefuse.report.comparison_tables import comparison_table
     from posefuse.report.hits_section import terminal_sentences
+    from posefuse.report.tables import comparison_table
 
     console = plain_console()
     headers, rows = comparison_table(comparison, length_unit=length_unit)
@@ -138,7 +146,7 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
     )
     console.print(table)
     console.print(
-        "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial.",
+        "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial."
     )
     for sentence in terminal_sentences(comparison):
         console.print(sentence)

@@ -45,7 +45,7 @@ class CommandsOnCall(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """The command that the arguments name; a wrong name is told with the nearest right one."""
+        """The command that the arguments name; a wrong name is refused, the nearest one named."""
         name = args[0]
         if name not in self._parts and not name.startswith("-"):
             near = difflib.get_close_matches(name, self._parts, n=1)

@@ -29,7 +29,7 @@ _MARKS: Mapping[str, frozenset[str]] = {
     )
     | {"drop_older_than_s", "ambiguous", "ambiguity_ratio", "start_from"},
 }
-"""Top-level keys that tell one kind of file from the others."""
+"""Top-level keys that mark one kind of file among the others."""
 
 
 def kind_of(path: Path) -> str:
@@ -38,7 +38,7 @@ def kind_of(path: Path) -> str:
     Raises
     ------
     FileError
-        It cannot be told.
+        It is of no known kind.
     """
     if path.is_dir():
         if (path / "recording.toml").is_file():
@@ -48,7 +48,7 @@ def kind_of(path: Path) -> str:
         raise FileError(
             path,
             "a table: name the folder of the recording it belongs to, or the .toml file beside it "
-            "that tells how it was measured",
+            "that says how it was measured",
         )
     data = read_toml(path)
     if path.name == "recording.toml":
@@ -59,7 +59,7 @@ def kind_of(path: Path) -> str:
         kinds = ", ".join(_MARKS)
         raise FileError(
             path,
-            f"cannot tell what this is; its keys fit none of: {kinds} (got {', '.join(data)})",
+            f"of no known kind; its keys fit none of: {kinds} (got {', '.join(data)})",
         )
     return best
 

@@ -18,7 +18,7 @@ _COMMANDS: Mapping[str, str] = {
     "aim": "Work out the pivots of a shooter for a goal, or fit it to measured shots.",
     "calibrate": "Measure a lens from pictures of a board, or how a camera's detector responds.",
     "check": "Validate files and say what they hold.",
-    "compare": "Run every plan of a study with the same luck, and rank them.",
+    "compare": "Run every plan of a study with identical random draws, and rank them.",
     "render": "Show what the cameras see, as pictures and as a movie.",
     "replay": "Run the filter on a recording and score it.",
     "simulate": "Write what the robot of a study would record.",
@@ -73,21 +73,22 @@ def _status(arguments: Sequence[str]) -> int:
         error.show()
         return error.exit_code
     except (click.Abort, KeyboardInterrupt):
-        return _told("stopped", _INTERRUPTED)
+        return _failed("stopped", _INTERRUPTED)
     except PosefuseError as error:
-        return _told(str(error), _KNOWN_ERROR)
+        return _failed(str(error), _KNOWN_ERROR)
     except ImportError as error:
         remedy = _remedy(error)
         if remedy is None:
             raise
-        return _told(remedy, _KNOWN_ERROR)
+        return _failed(remedy, _KNOWN_ERROR)
     except OSError as error:
         if error.filename is None:
             raise
-        return _told(f"{error.filename}: {error.strerror}", _KNOWN_ERROR)
+        return _failed(f"{error.filename}: {error.strerror}", _KNOWN_ERROR)
 
 
-def _told(message: str, status: int) -> int:
+def _failed(message: str, status: int) -> int:
+    """The exit status, with its reason on standard error."""
     click.echo(message, err=True)
     return status
 

@@ -14,9 +14,9 @@ from posefuse.errors import InputError
 
 if TYPE_CHECKING:
     from posefuse.motion.course import Course
-    from posefuse.report.camera_strip import Instant
-    from posefuse.report.camera_views import CameraViews
-    from posefuse.report.movie import Drive
+    from posefuse.study.camera_views import CameraViews
+    from posefuse.study.drive import Drive
+    from posefuse.study.strip import Instant
     from posefuse.study.study import Plan, Study
 
 __all__ = ["command"]
@@ -24,10 +24,6 @@ __all__ = ["command"]
 _RATES_HZ = {".mp4": 15.0, ".gif": 10.0}
 _DOTS_PER_IN = {".mp4": 100.0, ".gif": 75.0}
 _SHOWN_S = 10.0
-_SOURCES = {
-    "corners": "corners drawn from the detectors' response, not those found in these images",
-    "images": "the corners that the detector finds in the cameras' images",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,10 +95,11 @@ def command(
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.files.result_folder import new_folder
     from posefuse.rendering.compiled.render import draw_light
-    from posefuse.report.camera_strip import look, write_strip
-    from posefuse.report.camera_views import CameraViews
-    from posefuse.study.compare import plan_scene
+    from posefuse.report.camera_strip import strip_finding, write_strip
+    from posefuse.study.camera_views import CameraViews
     from posefuse.study.load import load_study
+    from posefuse.study.strip import look
+    from posefuse.study.trial import plan_scene
 
     refuse_other_kinds(study_file, "study")
     study = load_study(study_file)
@@ -118,7 +115,7 @@ def command(
         views = CameraViews(plan_scene(study, plan, course), seed=seed, trial=trial)
         strip = look(views, instants, title=title, workers=os.cpu_count() or 1)
         write_strip(strip, folder / "strip.png")
-        click.echo(f"{strip.finding} ({title}).")
+        click.echo(f"{strip_finding(strip)} ({title}).")
         if movie is not None:
             drive = _drive(study, plan, course, views, movie, title)
             _write_movie(drive, movie, folder)
@@ -130,7 +127,7 @@ def command(
 
 def _instants(course: "Course", at_s: tuple[float, ...]) -> "tuple[Instant, ...]":
     """When the strip looks: the instants asked for, or the course's own."""
-    from posefuse.report.camera_strip import Instant, instants_of
+    from posefuse.study.strip import Instant, instants_of
 
     for instant_s in at_s:
         _refuse_outside(course, "--at", instant_s)
@@ -141,8 +138,8 @@ def _refuse_outside(course: "Course", option: str, at_s: float) -> None:
     start_s, end_s = course.path.start_s, course.path.end_s
     if not start_s <= at_s <= end_s:
         raise InputError(
-            f"{option}: must be between {start_s:g} and {end_s:g} s, as long as the course "
-            f"{course.name!r} lasts (got {at_s:g})"
+            f"{option}: must be between {start_s:g} and {end_s:g} s, within the course "
+            f"{course.name!r} (got {at_s:g})"
         )
 
 
@@ -183,31 +180,23 @@ def _drive(
     import numpy as np
 
     from posefuse.cli.terminal import plain_console
-    from posefuse.fusion.fuse import fuse
-    from posefuse.report.movie import Drive
-    from posefuse.report.run_pictures import PicturedTrial
     from posefuse.simulation.scene import SightingSource
-    from posefuse.simulation.simulate import simulate
-    from posefuse.study.compare import plan_scene
+    from posefuse.study.drive import drive_of
+    from posefuse.study.trial import plan_scene
 
     scene = plan_scene(study, plan, course.first(movie.to_s - course.path.start_s))
     if study.sightings is SightingSource.IMAGES:
-        told = f"Images for the filter: {scene.views.frame_count:,} frames to render and search."
-        plain_console(stderr=True).print(told)
-    recording = simulate(scene, seed=views.seed, trial=views.trial, workers=os.cpu_count() or 1)
+        frames = f"{scene.views.frame_count:,} frames to render and search"
+        plain_console(stderr=True).print(f"Images for the filter: {frames}.")
     count = max(1, round((movie.to_s - movie.from_s) * movie.rate_hz))
-    return Drive(
-        run=PicturedTrial(
-            title=title,
-            recording=recording,
-            estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=plan.settings),
-            arena=study.arena,
-            rig=plan.rig,
-            goal=study.goal,
-        ),
+    return drive_of(
+        study,
+        plan,
+        scene,
         views=views,
-        source=_SOURCES[study.sightings.value],
         moments_s=movie.from_s + np.arange(count) / movie.rate_hz,
+        title=title,
+        workers=os.cpu_count() or 1,
     )
 
 

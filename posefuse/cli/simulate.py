@@ -47,8 +47,8 @@ def command(
     from posefuse.recording.folder import StoredRecording, write_recording
     from posefuse.sensing.compiled.visibility import mark_views
     from posefuse.simulation.simulate import simulate
-    from posefuse.study.compare import plan_scene
     from posefuse.study.load import load_study
+    from posefuse.study.trial import plan_scene
 
     refuse_other_kinds(study_file, "study")
     study = with_sightings(load_study(study_file), sightings)

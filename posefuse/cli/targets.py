@@ -59,8 +59,8 @@ def target(arena_file: Path | None, goal_name: str | None) -> "tuple[Arena, Goal
 def _only_arena() -> Path:
     found = sorted(_ARENAS.glob("*.toml"))
     if len(found) != 1:
-        told = ", ".join(path.as_posix() for path in found) or f"none in {_ARENAS.as_posix()}/"
-        raise InputError(f"--arena FILE: name the arena with the goal (found: {told})")
+        names = ", ".join(path.as_posix() for path in found) or f"none in {_ARENAS.as_posix()}/"
+        raise InputError(f"--arena FILE: name the arena with the goal (found: {names})")
     return found[0]
 
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 __all__ = ["plain_console", "terminal_table"]
 
 _GAP = 2  # columns between two of a table, and around it
-_HEADER_LETTERS = (16, 12, 9, 0)
+_HEADER_LETTERS = (16, 12, 9, 6, 0)
 
 
 def plain_console(*, stderr: bool = False) -> "Console":
@@ -94,7 +94,7 @@ def _widest(text: str) -> int:
 
 
 def _two_lines(cell: str) -> str:
-    """A figure with its interval below it; a tie is told beside the figure."""
+    """A figure with its interval below it; a tie is marked beside the figure."""
     figure, bracket, rest = cell.partition(" [")
     interval, _, tie = rest.partition("] ")
     return f"{figure} {tie}".rstrip() + f"\n[{interval.rstrip(']')}]" if bracket else cell

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posefuse.errors import FileError, InputError
+from posefuse.files.result_folder import refuse_present
 
 __all__ = ["MOVIE_SUFFIXES", "check_movie_path", "check_movie_suffix", "write_movie"]
 
@@ -32,8 +33,7 @@ def check_movie_suffix(path: Path) -> None:
 def check_movie_path(path: Path) -> None:
     """Raises when a movie cannot be written there: wrong suffix, no folder, or taken."""
     check_movie_suffix(path)
-    if path.exists():
-        raise FileError(path, "a file of that name exists: name a new one")
+    refuse_present(path)
     if not path.parent.is_dir():
         raise FileError(path, f"there is no folder {str(path.parent)!r}")
 

@@ -1,7 +1,7 @@
-"""How far off an estimate may be and the shot still goes in, with how far off it is."""
+"""How large an estimate's errors may be so that the shot still goes in, and how large they are."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -9,10 +9,11 @@ from matplotlib.ticker import FuncFormatter, SymmetricalLogLocator
 
 from posefuse.aim.tolerance import ToleranceBand
 from posefuse.checks import FloatArray
-from posefuse.plots.style import GREY, INK, floor_unit, in_unit, plan_colour
+from posefuse.plots.style import GREY, INK, floor_unit, in_unit
+from posefuse.study.shot_room import SpreadAtPlaces
 from posefuse.units import metres_to
 
-__all__ = ["SpreadAtPlaces", "draw_bearing_tolerance", "draw_distance_tolerance"]
+__all__ = ["PlanSpread", "draw_bearing_tolerance", "draw_distance_tolerance"]
 
 _BAND_COLOUR = "#d7e9df"
 _EDGE_COLOUR = "#86bfa3"
@@ -21,25 +22,12 @@ _MOST_SHOWN_DEG = 45.0
 _DODGE = 0.011  # of the axis, between the marks of two plans
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SpreadAtPlaces:
-    """Errors of one plan at the places it shoots from.
-
-    Parameters
-    ----------
-    colour
-        Number of the plan in the study.
-    distances_m : (n,) array
-    means, lows, highs : (n,) arrays
-        Mean, 2.5th and 97.5th percentile of the errors (estimate minus truth), in m or rad.
-    """
+class PlanSpread(NamedTuple):
+    """The errors of one plan at the places it shoots from, with its name and colour."""
 
     plan: str
-    colour: int
-    distances_m: FloatArray
-    means: FloatArray
-    lows: FloatArray
-    highs: FloatArray
+    colour: str
+    errors: SpreadAtPlaces
 
 
 def draw_distance_tolerance(
@@ -47,7 +35,7 @@ def draw_distance_tolerance(
     band: ToleranceBand,
     *,
     enough_m: FloatArray,
-    spreads: Sequence[SpreadAtPlaces] = (),
+    spreads: Sequence[PlanSpread] = (),
     length_unit: str = "cm",
 ) -> Axes:
     """The band of distance errors that still score over the distance; the plans' errors on it.
@@ -59,7 +47,7 @@ def draw_distance_tolerance(
     """
     x = metres_to(floor_unit(length_unit), 1.0) * band.distances_m
     scale = metres_to(length_unit, 1.0)
-    _draw_band(ax, x, -scale * band.short_m, scale * band.long_m, "still scores, thrown exactly")
+    _draw_band(ax, x, -scale * band.short_m, scale * band.long_m, "still scores, without spread")
     shown = np.where(enough_m > 0.0, scale * enough_m, np.nan)
     for sign in (1.0, -1.0):
         ax.plot(
@@ -81,13 +69,13 @@ def draw_bearing_tolerance(
     ax: Axes,
     band: ToleranceBand,
     *,
-    spreads: Sequence[SpreadAtPlaces] = (),
+    spreads: Sequence[PlanSpread] = (),
     length_unit: str = "cm",
 ) -> Axes:
     """The same for the direction to the goal, in degrees; positive is too far to the left."""
     x = metres_to(floor_unit(length_unit), 1.0) * band.distances_m
     left, right = np.degrees(band.left_rad), np.degrees(band.right_rad)
-    _draw_band(ax, x, -right, left, "still scores, thrown exactly")
+    _draw_band(ax, x, -right, left, "still scores, without spread")
     _draw_spreads(ax, spreads, scale=float(np.degrees(1.0)), length_unit=length_unit)
     _finish(ax, least=1.0, most=_MOST_SHOWN_DEG, length_unit=length_unit)
     ax.set_ylabel("bearing error (°)")
@@ -102,26 +90,25 @@ def _draw_band(ax: Axes, x: FloatArray, low: FloatArray, high: FloatArray, label
 
 
 def _draw_spreads(
-    ax: Axes, spreads: Sequence[SpreadAtPlaces], *, scale: float, length_unit: str
+    ax: Axes, spreads: Sequence[PlanSpread], *, scale: float, length_unit: str
 ) -> None:
     """An upright bar for each plan and place, side by side in the order of the plans."""
-    every = [spread.distances_m for spread in spreads if len(spread.distances_m)]
+    every = [errors.distances_m for _, _, errors in spreads if len(errors.distances_m)]
     if not every:
         return
     floor_scale = metres_to(floor_unit(length_unit), 1.0)
     step = _DODGE * floor_scale * float(np.concatenate(every).max())
-    for place, spread in enumerate(spreads):
-        x = floor_scale * spread.distances_m + step * (place - (len(spreads) - 1) / 2.0)
-        colour = plan_colour(spread.colour)
-        ax.vlines(x, scale * spread.lows, scale * spread.highs, color=colour, linewidth=2.0)
+    for place, (plan, colour, errors) in enumerate(spreads):
+        x = floor_scale * errors.distances_m + step * (place - (len(spreads) - 1) / 2.0)
+        ax.vlines(x, scale * errors.lows, scale * errors.highs, color=colour, linewidth=2.0)
         ax.plot(
             x,
-            scale * spread.means,
+            scale * errors.means,
             color=colour,
             marker="o",
             markersize=2.6,
             linestyle="none",
-            label=spread.plan,
+            label=plan,
         )
 
 
@@ -131,7 +118,7 @@ def _signed(value: float, _place: int | None) -> str:
 
 
 def _finish(ax: Axes, *, least: float, most: float, length_unit: str) -> None:
-    """A scale that is even around zero and logarithmic beyond, with no larger than asked for."""
+    """A scale that is linear around zero and logarithmic beyond, cut off at the most asked for."""
     low, high = ax.get_ylim()
     ax.set_yscale("symlog", linthresh=least, linscale=0.8)
     ax.set_ylim(max(1.4 * low, -most), min(1.4 * high, most))

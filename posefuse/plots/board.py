@@ -91,8 +91,8 @@ def _draw_bar(ax: Axes, left_mm: float, top_mm: float) -> None:
 def _described(board: Board) -> str:
     name = board.name if len(board.name) <= _NAME_LETTERS else f"{board.name[:_NAME_LETTERS]}..."
     square = metres_to("mm", board.square_m)
-    told = f"{name}: {board.squares_across} x {board.squares_down} squares of {square:g} mm"
+    label = f"{name}: {board.squares_across} x {board.squares_down} squares of {square:g} mm"
     if board.markers is None:
-        return told
+        return label
     edge = metres_to("mm", board.markers.edge_m)
-    return f"{told}, markers of {edge:g} mm, family {board.markers.family}"
+    return f"{label}, markers of {edge:g} mm, family {board.markers.family}"

@@ -11,25 +11,13 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, IntArray
 
-__all__ = ["camera_legend_handles", "draw_camera_view", "shrunk_image"]
+__all__ = ["camera_legend_handles", "draw_camera_view"]
 
 _FOUND_COLOUR = "#E69F00"
 _MISSED_COLOUR = "#56B4E9"
 _CASING = "#1a1a1a"
 _LETTER_WIDTH = 0.68
 """Of a bold digit, as a share of the letters' size."""
-
-
-def shrunk_image(image: NDArray[np.uint8], least_wide_px: int) -> tuple[NDArray[np.uint8], int]:
-    """The image in means over squares of pixels, still so wide, and the side of these squares.
-
-    Rows and columns that fill no square are left out. Means hold less noise: such an image takes
-    far less room than its share of pixels.
-    """
-    step = max(1, image.shape[1] // least_wide_px)
-    height, width = (length // step for length in image.shape)
-    squares = image[: height * step, : width * step].reshape(height, step, width, step)
-    return np.rint(squares.mean(axis=(1, 3))).astype(np.uint8), step
 
 
 def draw_camera_view(

@@ -1,4 +1,4 @@
-"""Whether the filter's own spread tells the truth: NEES of the rivals, NIS of one run."""
+"""Whether the filter's own covariance can be believed: NEES of the rivals, NIS of one run."""
 
 from collections.abc import Sequence
 
@@ -9,7 +9,6 @@ from scipy.special import chdtr, gammaln
 
 from posefuse.checks import FloatArray
 from posefuse.plots.style import GREY, INK, plan_colour
-from posefuse.statistics.intervals import chi_square_average_interval
 
 __all__ = ["draw_nees", "draw_nis"]
 
@@ -19,20 +18,21 @@ def draw_nees(
     *,
     plans: Sequence[str],
     nees: Sequence[FloatArray],
-    trials: int,
+    region: tuple[float, float],
     colours: Sequence[int],
     dof: int = 3,
 ) -> Axes:
-    """One dot a shot: its NEES, averaged over the trials, against where an honest filter's lies.
+    """One dot a shot: its NEES, averaged over the trials, against that of a consistent filter.
 
     Parameters
     ----------
     nees
-        For each plan (shots,): averages over ``trials`` independent trials.
+        For each plan (shots,): averages over independent trials.
+    region
+        Where 95 % of the averages of a consistent filter lie.
     """
-    low, high = chi_square_average_interval(dof, trials)
     ax.axvspan(
-        low, high, color=GREY, alpha=0.3, linewidth=0.0, label="95 % of an honest filter's dots"
+        *region, color=GREY, alpha=0.3, linewidth=0.0, label="95 % of a consistent filter's dots"
     )
     ax.axvline(dof, color=INK, linewidth=1.0)
     for line, (values, index) in enumerate(zip(nees, colours, strict=True)):
@@ -66,14 +66,16 @@ def draw_nees(
     ax.set_yticks(range(len(plans)), list(plans))
     ax.set_ylim(len(plans) - 0.4, -0.6)
     ax.tick_params(axis="y", length=0)
-    ax.set_xlabel(f"NEES (no unit): {dof} when honest; right of it too sure, left too timid")
+    ax.set_xlabel(
+        f"NEES (no unit): {dof} when consistent; right of it overconfident, left underconfident"
+    )
     ax.grid(visible=True, axis="x")
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
     return ax
 
 
 def draw_nis(ax: Axes, *, nis: FloatArray, dof: int, colour: int = 0) -> Axes:
-    """How often each NIS came, against the chi-square density an honest filter follows.
+    """How often each NIS came, against the chi-square density that a consistent filter follows.
 
     What lies beyond the axis is counted into its last bar.
     """
@@ -93,11 +95,11 @@ def draw_nis(ax: Axes, *, nis: FloatArray, dof: int, colour: int = 0) -> Axes:
         label=f"{len(nis)} measurements of one run",
     )
     x = np.linspace(0.0, end, 300)[1:]
-    ax.plot(x, _chi_square_density(x, dof), color=INK, linewidth=1.4, label="honest filter")
+    ax.plot(x, _chi_square_density(x, dof), color=INK, linewidth=1.4, label="consistent filter")
     beyond = float(np.mean(nis >= end)) if len(nis) else 0.0
     ax.annotate(
         f"last bar, beyond {end:g}: {100 * beyond:.1f} %\n"
-        f"honest filter: {100 * (1 - chdtr(dof, end)):.2g} %",
+        f"consistent filter: {100 * (1 - chdtr(dof, end)):.2g} %",
         (0.98, 0.62),
         xycoords="axes fraction",
         ha="right",

@@ -1,4 +1,4 @@
-"""What the cameras can tell from every place on the floor, as a map."""
+"""Maps of the floor: how accurate the cameras can be, and how many shots go in."""
 
 import numpy as np
 from matplotlib import colormaps
@@ -12,11 +12,10 @@ from posefuse.checks import FloatArray
 from posefuse.plots.court import draw_goals, draw_obstacles, frame_court
 from posefuse.plots.style import INK, MAP_COLOURS, floor_unit, in_unit
 from posefuse.study.floor_map import FloorMap
-from posefuse.study.hit_map import HitMap
+from posefuse.study.hit_map import LIKELY_SHARE, HitMap
 from posefuse.units import metres_to
 
 __all__ = [
-    "LIKELY_SHARE",
     "add_error_bar",
     "add_hit_bar",
     "add_tags_bar",
@@ -26,8 +25,6 @@ __all__ = [
 ]
 
 _NO_PLACE = "#eeeeee"
-LIKELY_SHARE = 0.9
-"""Where this share of the shots goes in, a line is drawn."""
 
 
 def draw_tags_seen(

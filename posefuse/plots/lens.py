@@ -51,7 +51,7 @@ def draw_board_places(
 
 
 def draw_board_tilts(ax: Axes, tilts_deg: FloatArray) -> Axes:
-    """The board's tilt in each picture, and the band in which a tilt about an axis tells little.
+    """The board's tilt in each picture, and the band in which a tilt about an axis adds little.
 
     Parameters
     ----------

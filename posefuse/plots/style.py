@@ -38,7 +38,7 @@ PLAN_COLOURS = (
     "#56B4E9",  # sky blue
     "#000000",  # black
 )
-"""Told apart with any colour vision: M. Okabe and K. Ito, Color Universal Design, 2008. Their
+"""Distinct with any colour vision: M. Okabe and K. Ito, Color Universal Design, 2008. Their
 yellow is left out: it is too pale for a line on white."""
 
 MAP_COLOURS = "cividis"

@@ -50,7 +50,7 @@ def draw_distance_error(
         alpha=0.3,
         linewidth=0.0,
         step="mid",
-        label="±2 sigma as the filter believes",
+        label="±2 sigma as the filter states",
     )
     ax.axhline(0.0, color=INK, linewidth=0.6)
     if np.isfinite(error_m).any():

@@ -1,20 +1,13 @@
 """A shooter and a goal as one self-contained page, and tables of pivots for the robot."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
-from posefuse.aim.aim import prepare_aim
-from posefuse.aim.arcs import solve
-from posefuse.aim.flight import flight_paths_m
-from posefuse.aim.hit_probability import hit_probability
 from posefuse.aim.sheet import ArcSheet
-from posefuse.aim.shots import Shots
-from posefuse.aim.table import CAUTION, PivotTable, write_pivot_table
-from posefuse.aim.tabulate import interpolation_errors_rad
+from posefuse.aim.table import CAUTION, write_pivot_table
 from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
 from posefuse.plots.aim import draw_flights, draw_pivots
@@ -37,51 +30,32 @@ from posefuse.report.aim_wording import (
     room_text,
     shooter_text,
 )
-from posefuse.report.comparison_tables import Table
 from posefuse.report.glossary import AIM_WORDS
 from posefuse.report.page import write_page
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
+from posefuse.report.tables import Table
 from posefuse.report.wording import angle_text, number_text
-from posefuse.robot.shooter import Shooter
+from posefuse.study.aimed_goal import AimedGoal, Flights, JudgedTable
 from posefuse.units import LENGTHS_M, length_label, to_degrees
 
 __all__ = [
-    "AimedGoal",
     "aim_finding",
     "own_table",
     "sheet_table",
+    "sheet_title",
     "write_aim_report",
     "write_pivot_files",
 ]
 
-_FLIGHTS = 9
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class AimedGoal:
-    """What ``posefuse aim`` works out.
-
-    Parameters
-    ----------
-    own
-        The table that the robot sets its pivots by today, where there is one.
-    """
-
-    rig: str
-    arena: str
-    shooter: Shooter
-    goal: Goal
-    sheets: tuple[ArcSheet, ...]
-    own: PivotTable | None = None
-
-    def title_of(self, sheet: ArcSheet, length_unit: str) -> str:
-        """What a sheet is about."""
-        near, far = sheet.span_m
-        return (
-            f"{arc_name(sheet.aim.arc).capitalize()}, {floor_text(near, length_unit)} to "
-            f"{floor_with_unit(far, length_unit)}"
-        )
+def sheet_title(sheet: ArcSheet, length_unit: str) -> str:
+    """What a sheet is about."""
+    near, far = sheet.span_m
+    return (
+        f"{arc_name(sheet.aim.arc).capitalize()}, {floor_text(near, length_unit)} to "
+        f"{floor_with_unit(far, length_unit)}"
+    )
 
 
 def sheet_table(sheet: ArcSheet, *, length_unit: str = "cm") -> Table:
@@ -126,14 +100,9 @@ def sheet_table(sheet: ArcSheet, *, length_unit: str = "cm") -> Table:
     return Table(headers, tuple(zip(*columns, strict=True)))
 
 
-def own_table(aimed: AimedGoal, own: PivotTable, *, length_unit: str = "cm") -> Table:
+def own_table(own: JudgedTable, *, length_unit: str = "cm") -> Table:
     """The robot's own table beside the exact pivots, and what it costs in hits."""
-    exact = prepare_aim(aimed.shooter, aimed.goal, arc=own.arc)
-    by_table = prepare_aim(aimed.shooter, aimed.goal, arc=own.arc, table=own)
-    height_m = float(aimed.goal.centre_in_world_m[2])
-    pivots = solve(own.distances_m, shooter=aimed.shooter, height_m=height_m).pivot_rad[own.arc]
-    shots = Shots.straight_ahead(own.distances_m, goal=aimed.goal)
-    gaps = interpolation_errors_rad(own, aim=exact)
+    table = own.table
     headers = (
         f"distance ({length_label(floor_unit(length_unit))})",
         "pivot of the table (°)",
@@ -143,21 +112,22 @@ def own_table(aimed: AimedGoal, own: PivotTable, *, length_unit: str = "cm") -> 
         "hits per 100",
         "with exact pivots",
     )
+    off_rad = table.pivots_rad - own.exact_rad
     columns = (
-        [floor_text(d, length_unit) for d in own.distances_m.tolist()],
-        [angle_text(p) for p in own.pivots_rad.tolist()],
-        [angle_text(p) for p in pivots.tolist()],
-        [number_text(to_degrees(e), 2, is_signed=True) for e in (own.pivots_rad - pivots).tolist()],
-        [angle_text(g) for g in gaps.tolist()] + [""],
-        [hits_text(s) for s in hit_probability(shots, aim=by_table).tolist()],
-        [hits_text(s) for s in hit_probability(shots, aim=exact).tolist()],
+        [floor_text(d, length_unit) for d in table.distances_m.tolist()],
+        [angle_text(p) for p in table.pivots_rad.tolist()],
+        [angle_text(p) for p in own.exact_rad.tolist()],
+        [number_text(to_degrees(e), 2, is_signed=True) for e in off_rad.tolist()],
+        [angle_text(g) for g in own.interpolation_rad.tolist()] + [""],
+        [hits_text(s) for s in own.hit_shares.tolist()],
+        [hits_text(s) for s in own.exact_hit_shares.tolist()],
     )
     return Table(headers, tuple(zip(*columns, strict=True)))
 
 
 def aim_finding(aimed: AimedGoal, length_unit: str = "cm") -> list[str]:
-    """What the sheets show, a sentence each."""
-    told = [
+    """What the sheets show, a paragraph each."""
+    paragraphs = [
         reach_sentence(aimed.goal, aimed.sheets, length_unit),
         left_out_sentence(aimed.shooter),
     ]
@@ -167,9 +137,9 @@ def aim_finding(aimed: AimedGoal, length_unit: str = "cm") -> list[str]:
             drawn_sentence(sheet, length_unit),
             enough_sentence(sheet.table.distances_m, sheet.enough_m, length_unit),
         )
-        told.append(" ".join(filter(None, sentences)))
-        told.append(interpolation_sentence(sheet, length_unit))
-    return [sentence for sentence in told if sentence]
+        paragraphs.append(" ".join(sentence for sentence in sentences if sentence))
+        paragraphs.append(interpolation_sentence(sheet, length_unit))
+    return [paragraph for paragraph in paragraphs if paragraph]
 
 
 def write_pivot_files(aimed: AimedGoal, folder: Path) -> list[str]:
@@ -203,7 +173,7 @@ def write_aim_report(
     files
         The tables of pivots beside the page.
     command
-        What makes the page again.
+        Reproduces the page.
     made_at
         The date on the page; ``None``: now.
     """
@@ -221,14 +191,16 @@ def write_aim_report(
         finding=aim_finding(aimed, length_unit),
         sheets=[
             (
-                aimed.title_of(sheet, length_unit),
+                sheet_title(sheet, length_unit),
                 sheet_table(sheet, length_unit=length_unit),
-                flights_picture(aimed, sheet, name=f"flights_{place}", length_unit=length_unit),
+                flights_picture(sheet, flights, name=f"flights_{place}", length_unit=length_unit),
                 tolerance_picture(sheet, name=f"tolerance_{place}", length_unit=length_unit),
             )
-            for place, sheet in enumerate(aimed.sheets, start=1)
+            for place, (sheet, flights) in enumerate(
+                zip(aimed.sheets, aimed.flights, strict=True), start=1
+            )
         ],
-        own=None if own is None else own_table(aimed, own, length_unit=length_unit),
+        own=None if own is None else own_table(own, length_unit=length_unit),
         pivots=pivots_picture(aimed, length_unit=length_unit),
         files=list(files),
         glossary=AIM_WORDS,
@@ -255,31 +227,27 @@ def pivots_picture(aimed: AimedGoal, *, length_unit: str = "cm") -> Picture:
 
 
 def flights_picture(
-    aimed: AimedGoal, sheet: ArcSheet, *, name: str, length_unit: str = "cm"
+    sheet: ArcSheet, flights: Flights, *, name: str, length_unit: str = "cm"
 ) -> Picture:
     """Flights from all over the reach into the opening."""
-    distances = np.linspace(*sheet.span_m, _FLIGHTS)
-    pivots = solve(
-        distances, shooter=aimed.shooter, height_m=float(aimed.goal.centre_in_world_m[2])
-    ).pivot_rad[sheet.aim.arc]
-    paths_m = flight_paths_m(aimed.shooter, distances, pivots)
-    piece = aimed.shooter.projectile
+    aim, paths_m = sheet.aim, flights.paths_m
+    piece = aim.shooter.projectile
+    sentence = _flights_title(sheet, flights.pivots_rad)
     with drawing():
-        figure = new_figure(PICTURE_WIDTH_IN, _flights_height_in(paths_m, aimed.goal))
+        figure = new_figure(PICTURE_WIDTH_IN, _flights_height_in(paths_m, aim.goal))
         draw_flights(
             figure.subplots(),
             paths_m,
-            goal=aimed.goal,
-            arc=sheet.aim.arc,
+            goal=aim.goal,
+            arc=aim.arc,
             diameter_m=piece.diameter_m if piece else 0.0,
             length_unit=length_unit,
         )
-        sentence = _flights_title(sheet, pivots)
         set_finding(figure, sentence)
         svg = svg_text(figure)
     return Picture(
         name=name,
-        caption=f"Throws on the {arc_name(sheet.aim.arc)} from {_FLIGHTS} distances, to scale: "
+        caption=f"Throws on the {arc_name(aim.arc)} from {len(paths_m)} distances, to scale: "
         "from the release (dot) through the middle of the opening (dotted, between the bars of its "
         "rim); the circle is the piece.",
         alt=f"Paths of throws from the side. {sentence}.",
@@ -320,9 +288,9 @@ def tolerance_picture(sheet: ArcSheet, *, name: str, length_unit: str = "cm") ->
         svg = svg_text(figure)
     return Picture(
         name=name,
-        caption="How far the estimated distance (left; positive is too far) and direction (right; "
-        "positive is too far left) may be off and a shot thrown exactly as told still goes in, one "
-        "error at a time; the dashed line is for the real shooter. The scale is even in the grey "
+        caption="How far off the estimated distance (left; positive is too far) and direction "
+        "(right; positive is too far left) may be so that a shot without spread still goes in, one "
+        "error at a time; the dashed line is for the real shooter. The scale is linear in the grey "
         "strip and logarithmic beyond.",
         alt=f"Tolerance bands over the distance. {sentence}.",
         svg=svg,

@@ -1,4 +1,4 @@
-"""What measured shots tell, in tables and sentences."""
+"""What was fitted to measured shots, in tables and sentences."""
 
 import numpy as np
 
@@ -6,7 +6,7 @@ from posefuse.aim.fit import Fitted, ShotFit
 from posefuse.aim.next_shots import NextShots
 from posefuse.plots.style import floor_unit
 from posefuse.report.aim_wording import floor_text
-from posefuse.report.comparison_tables import Table
+from posefuse.report.tables import Table
 from posefuse.report.wording import angle_text, number_text
 from posefuse.units import length_label, to_degrees
 

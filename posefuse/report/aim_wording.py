@@ -36,7 +36,7 @@ __all__ = [
 ANY_M = 5.0
 """A tolerance this large ends where it was no longer followed: any such error still scores."""
 ANY_RAD = 0.8
-_MOST_TOLD = 8
+_MOST_PLACES = 8
 _FLOOR_DIGITS = {"m": 2, "in": 1}
 _ROOM_DIGITS = {"m": 3, "cm": 1, "mm": 0, "in": 1}
 
@@ -99,14 +99,14 @@ def shooter_text(shooter: Shooter, length_unit: str) -> str:
     low, high = to_degrees(shooter.pivot_low_rad), to_degrees(shooter.pivot_high_rad)
     spread = shooter.spread.exit_speed_std_m_per_s
     give = f" give or take {spread:g}" if spread else ""
-    told = f"{shooter.exit_speed_m_per_s:g} m/s{give}, pivot {low:g}° to {high:g}°"
+    thrown = f"{shooter.exit_speed_m_per_s:g} m/s{give}, pivot {low:g}° to {high:g}°"
     piece = shooter.projectile
     if piece is None:
-        return f"{told}, a point without air"
+        return f"{thrown}, a point without air"
     size = room_text(piece.diameter_m, length_unit)
     drag = {"none": "no drag", "constant": "constant drag", "sphere": "drag of a smooth sphere"}
     return (
-        f"{told}, piece of {1000.0 * piece.mass_kg:g} g and {size} {length_label(length_unit)}, "
+        f"{thrown}, piece of {1000.0 * piece.mass_kg:g} g and {size} {length_label(length_unit)}, "
         f"{drag[piece.drag.value]}{_spin_text(shooter)}"
     )
 
@@ -122,30 +122,32 @@ def _spin_text(shooter: Shooter) -> str:
 
 
 def left_out_sentence(shooter: Shooter) -> str:
-    """What a robot file leaves out without which hits come out too high; empty if nothing."""
-    told = []
+    """What a robot file leaves out, so that hits come out too high; empty if nothing."""
+    missing = []
     if shooter.projectile is None:
-        told.append("no [shooter.projectile] (the piece is taken for a point that meets no air)")
+        missing.append("no [shooter.projectile] (the piece is taken for a point that meets no air)")
     if shooter.spread == ShooterSpread():
-        told.append("no spread such as exit_speed_std_m_per_s (every throw goes as told)")
-    return f"[shooter] has {' and '.join(told)}: real shots will score less." if told else ""
+        missing.append(
+            "no spread such as exit_speed_std_m_per_s (every throw goes where it is aimed)"
+        )
+    return f"[shooter] has {' and '.join(missing)}: real shots will score less." if missing else ""
 
 
 def hits_sentence(sheet: ArcSheet, length_unit: str) -> str:
-    """Between what and what an arc scores with a perfect estimate."""
+    """How much an arc scores with a perfect estimate, from least to most."""
     least, most = int(np.argmin(sheet.hit_shares)), int(np.argmax(sheet.hit_shares))
-    told = f"With a perfect estimate the {arc_name(sheet.aim.arc)} scores"
+    scores = f"With a perfect estimate the {arc_name(sheet.aim.arc)} scores"
     low, high = (hits_text(float(sheet.hit_shares[row])) for row in (least, most))
     if low == high:
-        return f"{told} {low} of 100 shots from everywhere."
+        return f"{scores} {low} of 100 shots from everywhere."
     far, near = (
         floor_with_unit(float(sheet.table.distances_m[row]), length_unit) for row in (least, most)
     )
-    return f"{told} between {low} (at {far}) and {high} (at {near}) of 100 shots."
+    return f"{scores} between {low} (at {far}) and {high} (at {near}) of 100 shots."
 
 
 def drawn_sentence(sheet: ArcSheet, length_unit: str) -> str:
-    """How well drawn throws bear the integral's hits out; empty of a shooter without a spread."""
+    """How far drawn throws differ from the integral; empty of a shooter without a spread."""
     if sheet.aim.shooter.spread == ShooterSpread():
         return ""
     off = np.abs(sheet.drawn.shares - sheet.hit_shares[sheet.drawn_rows])
@@ -161,16 +163,15 @@ def drawn_sentence(sheet: ArcSheet, length_unit: str) -> str:
 
 def reach_sentence(goal: Goal, sheets: Sequence[ArcSheet], length_unit: str) -> str:
     """From where each arc reaches the goal."""
-    told = []
+    reaches = []
     for arc in Arc:
         spans = [
             f"{floor_text(near, length_unit)} to {floor_with_unit(far, length_unit)}"
             for near, far in (sheet.span_m for sheet in sheets if sheet.aim.arc is arc)
         ]
         if spans:
-            told.append(f"the {arc_name(arc)} from {' and from '.join(spans)}")
-    sentence = ", ".join(told)
-    return f"The middle of “{goal.name}” is reached by {sentence}."
+            reaches.append(f"the {arc_name(arc)} from {' and from '.join(spans)}")
+    return f"The middle of “{goal.name}” is reached by {', '.join(reaches)}."
 
 
 def interpolation_sentence(sheet: ArcSheet, length_unit: str) -> str:
@@ -179,19 +180,19 @@ def interpolation_sentence(sheet: ArcSheet, length_unit: str) -> str:
     worst = int(np.argmax(errors))
     near, far = sheet.table.distances_m[worst : worst + 2]
     spacing = floor_with_unit(float(np.diff(sheet.table.distances_m).max()), length_unit)
-    told = (
+    worst_gap = (
         f"Straight lines between rows {spacing} apart miss the {arc_name(sheet.aim.arc)}'s pivot "
         f"by {errors[worst]:.2f}° at most, between {floor_text(near, length_unit)} and "
         f"{floor_with_unit(far, length_unit)}"
     )
-    return f"{told}, and by less than {np.median(errors):.3f}° in half of the gaps."
+    return f"{worst_gap}, and by less than {np.median(errors):.3f}° in half of the gaps."
 
 
 def enough_sentence(distances_m: FloatArray, enough_m: FloatArray, length_unit: str) -> str:
     """The distance error below which better vision no longer adds hits, per distance."""
     if not (enough_m > 0.0).any():
         return (
-            "From none of these distances does the shooter score enough to tell what vision adds."
+            "From none of these distances does the shooter score enough to show what vision adds."
         )
     rows = np.flatnonzero((enough_m > 0.0) & (enough_m < MOST_DISTANCE_STD_M))
     if not len(rows):
@@ -199,12 +200,12 @@ def enough_sentence(distances_m: FloatArray, enough_m: FloatArray, length_unit: 
         return (
             f"Better vision adds less than one hit in 100: errors of {most} (1 sigma) do no more."
         )
-    told = [
+    places = [
         f"{room_text(float(enough_m[row]), length_unit)} {length_label(length_unit)} at "
         f"{floor_with_unit(float(distances_m[row]), length_unit)}"
-        for row in rows[spread_rows(len(rows), _MOST_TOLD)]
+        for row in rows[spread_rows(len(rows), _MOST_PLACES)]
     ]
     return (
         "Better vision adds less than one hit in 100 once the distance error (1 sigma) is below "
-        f"{', '.join(told)}: from there on the shooter's own spread decides."
+        f"{', '.join(places)}: from there on the shooter's own spread decides."
     )

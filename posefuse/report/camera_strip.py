@@ -1,123 +1,33 @@
 """A strip of what the cameras see at some instants, with the tags found in it."""
 
 import textwrap
-from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from posefuse.motion.course import Course
 from posefuse.plots.camera import camera_legend_handles
 from posefuse.plots.style import Figure, drawing, new_figure, png_bytes, set_finding, svg_text
-from posefuse.report.camera_views import (
-    CameraViews,
-    SeenFrame,
-    brightness_for,
-    draw_frame,
-    found_text,
-    shortened,
-)
+from posefuse.report.camera_frame import brightness_for, draw_frame, found_text, shortened
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
-from posefuse.robot.rig import Rig
-from posefuse.threads import side_by_side
+from posefuse.study.strip import Strip
 
-__all__ = [
-    "Instant",
-    "Strip",
-    "instants_of",
-    "look",
-    "report_strip",
-    "strip_picture",
-    "write_strip",
-]
+__all__ = ["strip_finding", "strip_picture", "write_strip"]
 
-_INSTANTS_WITHOUT_SHOTS = 3
 _PNG_COLUMNS = 4
-_REPORT_PX = 800
 _PNG_PANEL_IN, _PNG_LEAST_IN = 4.0, 7.5
 _PNG_DOTS_PER_IN = 150.0
 _LABEL_IN, _FRAME_TITLE_IN = 0.5, 0.44
 _LABEL_LETTERS_PER_IN, _CAPTION_LETTERS_PER_IN = 12.0, 14.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Instant:
-    """When to look, and what happens then."""
-
-    at_s: float
-    what: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Strip:
-    """What the cameras of a rig saw at some instants.
-
-    Parameters
-    ----------
-    title
-        Whose run it is.
-    frames
-        Of each instant the frame of each mount; ``None`` where a mount has none.
-    """
-
-    title: str
-    rig: Rig
-    instants: tuple[Instant, ...]
-    frames: tuple[tuple[SeenFrame | None, ...], ...]
-
-    def seen(self) -> list[SeenFrame]:
-        """All frames, the missing ones left out."""
-        return [frame for row in self.frames for frame in row if frame is not None]
-
-    @property
-    def finding(self) -> str:
-        """How many of the tags in view were found."""
-        found = sum(len(frame.found_ids) for frame in self.seen())
-        in_view = found + sum(len(frame.missed_ids) for frame in self.seen())
-        if not in_view:
-            return "No camera has a tag in view"
-        if found == in_view:
-            return "The detector finds " + (
-                f"all {found} tags in view" if found > 1 else "the one tag in view"
-            )
-        return f"The detector finds {found or 'none'} of the {in_view} tags in view"
-
-
-def instants_of(course: Course, *, most: int = _INSTANTS_WITHOUT_SHOTS) -> tuple[Instant, ...]:
-    """The first few shots of a course; without any, instants spread evenly over it."""
-    if course.shots:
-        return tuple(
-            Instant(at_s=shot.at_s, what=f"shot at {shot.goal}") for shot in course.shots[:most]
-        )
-    start_s, end_s = course.path.start_s, course.path.end_s
-    spread = np.linspace(start_s, end_s, most + 2)[1:-1]
-    return tuple(Instant(at_s=float(at_s)) for at_s in spread)
-
-
-def look(
-    views: CameraViews,
-    instants: Sequence[Instant],
-    *,
-    title: str,
-    workers: int,
-    least_wide_px: int = 640,
-) -> Strip:
-    """The frames captured nearest to some instants, rendered and searched side by side."""
-    nearest = [views.nearest_frames(instant.at_s) for instant in instants]
-    wanted = sorted({frame for row in nearest for frame in row if frame is not None})
-    with side_by_side(workers) as pool:
-        seen = pool.map(lambda frame: views.seen(frame, least_wide_px=least_wide_px), wanted)
-        of_frame = dict(zip(wanted, seen, strict=True))
-    return Strip(
-        title=title,
-        rig=views.scene.rig,
-        instants=tuple(instants),
-        frames=tuple(
-            tuple(None if frame is None else of_frame[frame] for frame in row) for row in nearest
-        ),
-    )
+def strip_finding(strip: Strip) -> str:
+    """How many of the tags in view were found."""
+    found, in_view = strip.found_count, strip.found_count + strip.missed_count
+    if not in_view:
+        return "No camera has a tag in view"
+    if found == in_view:
+        whole = f"all {found} tags in view" if found > 1 else "the one tag in view"
+        return f"The detector finds {whole}"
+    return f"The detector finds {found or 'none'} of the {in_view} tags in view"
 
 
 def write_strip(strip: Strip, path: Path) -> None:
@@ -129,19 +39,10 @@ def write_strip(strip: Strip, path: Path) -> None:
         path.write_bytes(png_bytes(figure, dots_per_inch=_PNG_DOTS_PER_IN))
 
 
-def report_strip(
-    views: CameraViews, instants: Sequence[Instant], *, title: str, workers: int
-) -> Picture:
-    """A strip as a picture of a report, its images small enough to be sent with it."""
-    columns = _report_columns(views.scene.rig)
-    wide_px = _REPORT_PX // columns
-    return strip_picture(
-        look(views, instants, title=title, workers=workers, least_wide_px=wide_px), columns
-    )
-
-
-def strip_picture(strip: Strip, columns: int) -> Picture:
-    """The strip as a picture of a report, so many cameras side by side."""
+def strip_picture(strip: Strip) -> Picture:
+    """The strip as a picture of a report."""
+    mounts = len(strip.rig.mounts)
+    columns = _columns(mounts, most=2 if mounts <= 4 else 3)
     with drawing():
         figure = _strip_figure(strip, width_in=PICTURE_WIDTH_IN, columns=columns)
         svg = svg_text(figure)
@@ -154,15 +55,9 @@ def strip_picture(strip: Strip, columns: int) -> Picture:
     return Picture(
         name="strip",
         caption=_caption(strip),
-        alt=f"Camera images of {strip.title}. {strip.finding}. {found}.",
+        alt=f"Camera images of {strip.title}. {strip_finding(strip)}. {found}.",
         svg=svg,
     )
-
-
-def _report_columns(rig: Rig) -> int:
-    """How many cameras stand side by side in a report."""
-    mounts = len(rig.mounts)
-    return _columns(mounts, most=2 if mounts <= 4 else 3)
 
 
 def _columns(mounts: int, *, most: int) -> int:
@@ -210,5 +105,5 @@ def _strip_figure(strip: Strip, *, width_in: float, columns: int, caption: str =
         title="\n".join(lines),
         alignment="left",
     )
-    set_finding(figure, strip.finding, strip.title)
+    set_finding(figure, strip_finding(strip), strip.title)
     return figure

@@ -1,57 +1,56 @@
-"""Results as files for other programs: ``results.json`` and ``results.csv``.
+"""Results as files for other programs, under the names of ``scoring.figures``.
 
-Both hold the scenario, seed and version that made them, and nothing that changes when the same
-comparison is made again. Lengths are in metres, angles in radians.
+They hold the scenario, seed and version that made them, and nothing that changes when the same
+command is run again. Lengths are in metres, angles in radians; what is not known is ``null`` in
+JSON and an empty cell in CSV.
 """
 
 import csv
 import json
 import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from posefuse.fusion.estimate import Outcome
-from posefuse.report.comparison_tables import course_rankings
+import numpy as np
+
+from posefuse.files.table_file import write_table
+from posefuse.scoring.figures import bound_names
+from posefuse.scoring.score_rows import ScoreRow
+from posefuse.scoring.scorecard import Scorecard
 from posefuse.statistics.intervals import Interval
-from posefuse.study.comparison import Comparison, PlanHits, PlanRow, Run
+from posefuse.study.comparison import PlanRow
+from posefuse.study.findings import Findings
+from posefuse.study.replay import Replay
 
-__all__ = ["results_of", "write_results"]
+__all__ = ["comparison_results", "write_comparison_results", "write_replay_results"]
 
-_FIGURES = (
-    "distance_bias_m",
-    "distance_p95_m",
-    "bound_rms_m",
-    "bearing_rms_rad",
-    "pivot_rms_rad",
-    "heading_rms_rad",
-    "position_rms_m",
-    "blind_share",
-    "nees",
+_WITH_INTERVAL = (
+    "distance_rms_m",
+    "difference_to_best_m",
+    "hits_per_100",
+    "hits_difference_to_best_per_100",
 )
 
 
-_INTERVALS = {
-    "distance_rms_m": ("distance_rms", "_m"),
-    "more_than_best_m": ("more_than_best", "_m"),
-    "hits_per_100": ("hits", "_per_100"),
-    "more_hits_than_best_per_100": ("more_hits_than_best", "_per_100"),
-}
-"""Name and unit of the figures that have an interval."""
-
-
-def write_results(comparison: Comparison, folder: Path) -> None:
+def write_comparison_results(findings: Findings, folder: Path) -> None:
     """Writes ``results.json`` and ``results.csv`` into a folder that exists."""
-    results = results_of(comparison)
-    text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
-    (folder / "results.json").write_text(text + "\n", encoding="utf-8")
-    _write_csv(results, folder / "results.csv")
+    results = comparison_results(findings)
+    _write_json(folder / "results.json", results)
+    head = {name: results[name] for name in ("study", "posefuse_version", "seed", "trials")}
+    lines = [
+        _flat({**head, "course": row.get("course", "all"), **row})
+        for row in (*results["ranking"], *results["courses_ranking"])
+    ]
+    _write_csv(folder / "results.csv", tuple(lines[0]), [tuple(line.values()) for line in lines])
 
 
-def results_of(comparison: Comparison) -> dict[str, Any]:
-    """Everything a comparison found, as plain values; what is not known is ``None``."""
+def comparison_results(findings: Findings) -> dict[str, Any]:
+    """What a comparison found, as plain values."""
+    comparison = findings.comparison
     study = comparison.study
-    by_course = course_rankings(comparison)
     return {
         "posefuse_version": version("posefuse"),
         "study": study.name,
@@ -74,7 +73,7 @@ def results_of(comparison: Comparison) -> dict[str, Any]:
             for course in study.courses
         ],
         "ranking": [
-            {"place": place, **_figures_of(row), **_counts_of(_runs(comparison, row.plan))}
+            {"place": place, **_figures_of(row), **findings.counts_of(row.plan)}
             for place, row in enumerate(comparison.ranking, start=1)
         ],
         "courses_ranking": [
@@ -82,97 +81,135 @@ def results_of(comparison: Comparison) -> dict[str, Any]:
                 "course": course,
                 "place": place,
                 **_figures_of(row),
-                **_counts_of([comparison.run(row.plan, course)]),
+                **findings.counts[row.plan, course],
             }
-            for course, rows in by_course.items()
+            for course, rows in findings.course_rankings.items()
             for place, row in enumerate(rows, start=1)
         ],
         "warnings": list(comparison.warnings),
     }
 
 
-def _runs(comparison: Comparison, plan: str) -> list[Run]:
-    return [run for run in comparison.runs if run.plan == plan]
-
-
 def _figures_of(row: PlanRow) -> dict[str, Any]:
     return {
         "plan": row.plan,
-        "distance_rms_m": _interval_of(row.distance_rms_m),
-        "more_than_best_m": _interval_of(row.more_than_best_m),
         "is_tie": row.is_tie,
-        **{name: _plain(getattr(row, name)) for name in _FIGURES},
-        **_hits_of(row.hits),
+        "is_tie_in_hits": row.hits.is_tie if row.hits is not None else None,
+        **{
+            name: _interval(value) if isinstance(value, Interval) else _plain(value)
+            for name, value in row.figures().items()
+        },
     }
 
 
-def _hits_of(hits: PlanHits | None) -> dict[str, Any]:
-    """Hits in 100 shots; each ``None`` where it is not known."""
-    moving = hits.moving if hits is not None else None
-    return {
-        "hits_per_100": _interval_of(hits.per_100 if hits is not None else None),
-        "more_hits_than_best_per_100": _interval_of(hits.more_than_best if hits else None),
-        "is_tie_in_hits": hits.is_tie if hits is not None else None,
-        "perfect_hits_per_100": _plain(hits.perfect_per_100) if hits is not None else None,
-        "moving_shots_count": moving.shot_count if moving is not None else None,
-        "moving_led_hits_per_100": _plain(moving.led_per_100) if moving is not None else None,
-        "moving_unled_hits_per_100": _plain(moving.unled_per_100) if moving is not None else None,
-        "moving_stopped_hits_per_100": (
-            _plain(moving.stopped_per_100) if moving is not None else None
-        ),
-    }
-
-
-def _interval_of(interval: Interval | None) -> dict[str, float | None] | None:
-    if interval is None:
-        return None
+def _interval(interval: Interval) -> dict[str, float | None]:
     return {name: _plain(getattr(interval, name)) for name in ("value", "low", "high", "level")}
 
 
-def _counts_of(runs: list[Run]) -> dict[str, int]:
-    cards = [card for run in runs for card in run.cards]
-    counts = {
-        f"{outcome.name.lower()}_count": sum(
-            card.outcomes.get(outcome.name.lower(), 0) for card in cards
-        )
-        for outcome in Outcome
-    }
-    return {**counts, "dropped_frame_count": sum(card.dropped_frame_count for card in cards)}
-
-
-def _plain(value: float) -> float | None:
-    """A float that JSON can hold: infinite and unknown numbers have no spelling there."""
-    return float(value) if math.isfinite(value) else None
-
-
-def _write_csv(results: dict[str, Any], path: Path) -> None:
-    """One line for each plan over all courses, then one for each plan on each course."""
-    head = {
-        "study": results["study"],
-        "posefuse_version": results["posefuse_version"],
-        "seed": results["seed"],
-        "trials": results["trials"],
-    }
-    lines = [
-        _flat({**head, "course": row.get("course", "all"), **row})
-        for row in (*results["ranking"], *results["courses_ranking"])
-    ]
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, lines[0], lineterminator="\n", restval="")
-        writer.writeheader()
-        writer.writerows(lines)
-
-
-def _flat(row: dict[str, Any]) -> dict[str, Any]:
-    """The same line with each interval in three columns; an empty cell is not known."""
+def _flat(row: Mapping[str, Any]) -> dict[str, Any]:
+    """The same line with each interval in three columns."""
     flat: dict[str, Any] = {}
     for name, value in row.items():
-        if name in _INTERVALS:
-            stem, unit = _INTERVALS[name]
+        if name in _WITH_INTERVAL:
             interval = value or {}
-            flat[name] = interval.get("value")
-            flat[f"{stem}_low{unit}"] = interval.get("low")
-            flat[f"{stem}_high{unit}"] = interval.get("high")
+            low, high = bound_names(name)
+            flat |= {
+                name: interval.get("value"),
+                low: interval.get("low"),
+                high: interval.get("high"),
+            }
         else:
             flat[name] = int(value) if isinstance(value, bool) else value
-    return {name: "" if value is None else value for name, value in flat.items()}
+    return flat
+
+
+def write_replay_results(replay: Replay, folder: Path, *, source: Path) -> None:
+    """Writes ``results.json``, ``scorecard.csv``, ``estimate.csv`` and, with shots, ``shots.csv``.
+
+    Parameters
+    ----------
+    folder
+        Exists already.
+    source
+        The recording's folder.
+    """
+    stored = replay.stored
+    results = {
+        "posefuse_version": version("posefuse"),
+        "recording": stored.recording.name,
+        "recording_folder": source.as_posix(),
+        "recorded_on": stored.recorded_on,
+        "rig": stored.rig.name,
+        "arena": stored.arena.name,
+        "goal": stored.goal,
+        "filter": asdict(replay.settings),
+        "figures": [
+            {name: _plain(value) for name, value in row._asdict().items()} for row in replay.rows
+        ],
+    }
+    _write_json(folder / "results.json", results)
+    _write_csv(folder / "scorecard.csv", ScoreRow._fields, replay.rows)
+    _write_estimate(replay, folder / "estimate.csv")
+    if replay.card.shots is not None:
+        columns = _shot_columns(replay.card)
+        _write_csv(folder / "shots.csv", tuple(columns), list(zip(*columns.values(), strict=True)))
+
+
+def _write_estimate(replay: Replay, path: Path) -> None:
+    """Pose and standard deviations at every odometry row."""
+    estimate = replay.estimate
+    x, y, heading = estimate.poses.T
+    stds = np.sqrt(np.diagonal(estimate.covs, axis1=1, axis2=2))
+    write_table(
+        path,
+        {
+            "t_s": estimate.stamps_s,
+            "x_m": x,
+            "y_m": y,
+            "heading_rad": heading,
+            "x_std_m": stds[:, 0],
+            "y_std_m": stds[:, 1],
+            "heading_std_rad": stds[:, 2],
+        },
+    )
+
+
+def _shot_columns(card: Scorecard) -> dict[str, Sequence[Any]]:
+    """Every shot's figures; ``since_update_s`` is empty before the first update."""
+    shots, since_update_s, hits = card.shots, card.shots_since_update_s, card.hits
+    if shots is None or since_update_s is None:
+        return {}
+    columns: dict[str, Sequence[Any]] = {
+        "t_s": shots.stamps_s.tolist(),
+        "goal": shots.goals,
+        "true_distance_m": shots.true_distance_m.tolist(),
+        "distance_error_m": shots.distance_error_m.tolist(),
+        "bearing_error_rad": shots.bearing_error_rad.tolist(),
+        "pivot_error_rad": shots.pivot_error_rad.tolist(),
+        "heading_error_rad": shots.errors[:, 2].tolist(),
+        "position_error_m": shots.position_error_m.tolist(),
+        "nees": shots.nees.tolist(),
+        "since_update_s": since_update_s.tolist(),
+    }
+    if hits is not None:
+        columns["hit_probability"] = hits.shares.tolist()
+        columns["perfect_hit_probability"] = hits.perfect_shares.tolist()
+    return columns
+
+
+def _write_json(path: Path, results: Mapping[str, Any]) -> None:
+    text = json.dumps(results, indent=2, ensure_ascii=False, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _write_csv(path: Path, header: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
+    """A table in which an empty cell is not known, or endless."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(header)
+        writer.writerows([["" if _plain(v) is None else v for v in row] for row in rows])
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401  (numbers and texts alike)
+    """A value that JSON and CSV can hold: ``None`` for numbers that are not finite."""
+    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -9,33 +9,43 @@ CAUTION = (
 )
 
 _ERRORS = {
-    "Distance error": "Distance to the goal as the filter tells it at that instant, minus the true "
-    "one: positive is too far.",
+    "Distance error": "Distance to the goal as estimated at that instant, minus the true one: "
+    "positive is too far.",
     "RMS": "Root mean square: the usual size of an error, large ones counting more.",
     "Bias": "The mean error: what a fixed correction could take away.",
-    "95 % below": "95 of 100 errors are smaller than this.",
-    "Bound": "The error that no filter can beat on the same sightings and wheels when all is built "
-    "exactly as drawn and corners are found without bias (posterior Cramér-Rao bound).",
-    "Blind shot": "A shot in whose last half second no tag reached the filter and was used.",
-    "Pivot RMS": "How far off the shooter's pivot would be if the estimated distance set it.",
-    "NEES": "Squared error in units of the spread the filter states. For x, y and heading together "
-    "an honest filter has 3 on average; a filter that is too sure of itself has more.",
-    "NIS": "The same for each measurement against what the filter expected of it; an honest filter "
-    "has as much as the measurement has numbers.",
+    "95th percentile": "95 of 100 errors are smaller than this.",
+    "Forecast": "The error to be expected, from one linear pass along the true path with the "
+    "plan's own filter: noise, errors of the build, bias of the detector. No trial goes into it.",
+    "Attainable": "The least error that any filter could reach on the same sightings and wheels "
+    "which knows how exact builds are, but not this build (posterior Cramér-Rao bound over the "
+    "path and the errors of the build together; corners found without bias).",
+    "White-noise bound": "The same if everything were built exactly as drawn: what is left is "
+    "noise. It judges whether a filter is consistent, not what a team can reach.",
+    "No recent update": "Share of the shots (or of the time) at which no sighting younger than "
+    "half a second had reached the filter and been fused.",
+    "Pivot error": "How far off the shooter's pivot would be if the estimated distance set it.",
+    "NEES": "Squared error in units of the covariance that the filter states (normalised "
+    "estimation error squared). For x, y and heading together a consistent filter has 3 on "
+    "average; an overconfident one has more, an underconfident one less.",
+    "NIS": "The same for each measurement against what the filter expected of it (normalised "
+    "innovation squared); a consistent filter has as much as the measurement has numbers.",
 }
 _COUNTS = {
     "Gated": "Measurements refused because they lay too far from what the filter expected.",
-    "Too late": "Arrived when the filter could no longer put them in their place.",
-    "No answer": "No pose could be solved from the corners.",
+    "Too late": "Arrived when the filter could no longer insert them at their instant.",
+    "No solution": "No pose fits the corners, or the measurement is impossible from where the "
+    "filter believes the robot to be.",
     "Ambiguous": "Two poses fitted the corners, and the settings say to skip those.",
-    "Outside the run": "Captured before the first or after the last row of the odometry.",
+    "Outside run": "Captured before the first or after the last row of the odometry.",
     "Frames lost": "Taken by a camera and never arrived.",
 }
 COMPARISON_WORDS = {
     **_ERRORS,
     "95 % interval": "Where the figure would lie in about 95 of 100 repeats of the study with "
-    "other luck.",
-    "Tie": "The trials cannot tell the two plans apart: choose by cost, weight or wiring.",
+    "other random draws.",
+    "Difference to the best": "Paired trial by trial: every plan meets identical random draws in "
+    "the same trial.",
+    "Tie": "These trials cannot separate the two plans: choose by cost, weight or wiring.",
     **_COUNTS,
 }
 REPLAY_WORDS = {**_ERRORS, **_COUNTS}
@@ -46,8 +56,8 @@ AIM_WORDS = {
     "error.",
     "Lines off": "How far straight lines between this row and the next stray from the exact pivot.",
     "Entry": "How steeply below level the piece comes in; below zero it still rises.",
-    "Short by, long by": "How much too short or too long the estimated distance may be and a shot "
-    "thrown exactly as told still goes in, clear of the rim. “any”: more than 5 m, or all the way.",
+    "Short by, long by": "How much too short or too long the estimated distance may be so that a "
+    "shot without spread still goes in, clear of the rim. “any”: more than 5 m, or all the way.",
     "Left by, right by": "The same for how far to the left or right of its true direction the goal "
     "may be believed.",
     "Hits per 100": "Of shots with a perfect estimate, by the shooter's own spread.",
@@ -64,5 +74,5 @@ HIT_WORDS = {
     "Perfect estimate": "The same shots if the robot knew its pose and velocity exactly: what is "
     "missing from 100 is the shooter's own spread.",
     "Lead": "On the move a throw takes the robot's motion along. The robot aims beside the goal by "
-    "the velocity that its wheels tell at that instant, turned by the estimated heading.",
+    "the velocity that its wheels measure at that instant, turned by the estimated heading.",
 }

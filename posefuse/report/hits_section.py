@@ -3,12 +3,12 @@
 import math
 
 from posefuse.report.aim_wording import left_out_sentence
-from posefuse.report.comparison_tables import HITS_HEADERS, Table, hits_texts
-from posefuse.report.wording import UNKNOWN, number_text
-from posefuse.study.comparison import Comparison, MovingHits, PlanHits, PlanRow
+from posefuse.report.tables import Table, plan_texts
+from posefuse.report.wording import figure_header, figure_text, number_text
+from posefuse.study.comparison import Comparison, PlanHits
+from posefuse.study.findings import Findings
 
 __all__ = [
-    "best_with_hits",
     "cost_sentence",
     "hits_table",
     "moving_sentence",
@@ -18,6 +18,14 @@ __all__ = [
     "terminal_sentences",
 ]
 
+_HITS = ("hits_per_100", "hits_difference_to_best_per_100", "perfect_hits_per_100")
+_MOVING = (
+    "moving_shot_count",
+    "moving_led_hits_per_100",
+    "moving_unled_hits_per_100",
+    "moving_stopped_hits_per_100",
+)
+
 
 def perfect_sentence(comparison: Comparison) -> str:
     """What a perfect estimate would score; empty where no hits are known."""
@@ -25,44 +33,43 @@ def perfect_sentence(comparison: Comparison) -> str:
     if not perfect:
         return ""
     low, high = number_text(min(perfect), 1), number_text(max(perfect), 1)
-    told = low if low == high else f"{low} to {high} (by the plan)"
+    score = low if low == high else f"{low} to {high} (by the plan)"
     return (
-        "Hits are expected ones, by each shot's own error and the shooter's spread; a perfect "
-        f"estimate would score {told} per 100."
+        "Hits are expected values, from each shot's own error and the shooter's spread; a perfect "
+        f"estimate would score {score} per 100."
     )
 
 
 def terminal_sentences(comparison: Comparison) -> list[str]:
-    """What goes with the hits in the ranked table; why there are none where a shooter is told."""
-    if best_with_hits(comparison) is not None:
-        told = [perfect_sentence(comparison), rivals_sentence(comparison)]
-        return [sentence for sentence in told if sentence]
+    """What goes with the hits in the ranked table, or why a study with a shooter has none."""
+    if comparison.best_with_hits is not None:
+        sentences = [perfect_sentence(comparison), rivals_sentence(comparison)]
+        return [sentence for sentence in sentences if sentence]
     shooters = [plan.rig.body.shooter for plan in comparison.study.plans]
-    if not any(plan_shooter is not None for plan_shooter in shooters):
-        return []
-    left_out = next(left_out_sentence(shooter) for shooter in shooters if shooter is not None)
+    shooter = next((one for one in shooters if one is not None), None)
+    left_out = "" if shooter is None else left_out_sentence(shooter)
     if not left_out or not any(course.shots for course in comparison.study.courses):
         return []
-    return [f"Hits are not told: {left_out.partition(': ')[0]}."]
-
-
-def best_with_hits(comparison: Comparison) -> PlanRow | None:
-    """The first of the ranking whose hits are known."""
-    return next((row for row in comparison.ranking if row.hits is not None), None)
+    return [f"No hits are given: {left_out.partition(': ')[0]}."]
 
 
 def cost_sentence(comparison: Comparison) -> str:
     """What the best plan's errors and its shooter cost; empty where no hits are known."""
-    row = best_with_hits(comparison)
+    row = comparison.best_with_hits
     if row is None or row.hits is None:
         return ""
-    hits = row.hits
-    lost = hits.perfect_per_100 - hits.per_100.value
+    hits, perfect, lost, spread = (
+        number_text(value, 1)
+        for value in (
+            row.hits.per_100.value,
+            row.hits.perfect_per_100,
+            row.hits.lost_by_errors_per_100,
+            row.hits.lost_by_shooter_per_100,
+        )
+    )
     return (
-        f"With “{row.plan}” {number_text(hits.per_100.value, 1)} of 100 shots go in; a perfect "
-        f"estimate would score {number_text(hits.perfect_per_100, 1)}: its errors cost "
-        f"{number_text(lost, 1)} shots in 100, the shooter's own spread "
-        f"{number_text(100.0 - hits.perfect_per_100, 1)}."
+        f"With “{row.plan}” {hits} of 100 shots go in; a perfect estimate would score {perfect}: "
+        f"its errors cost {lost} shots in 100, the shooter's own spread {spread}."
     )
 
 
@@ -71,45 +78,49 @@ def rivals_sentence(comparison: Comparison) -> str:
     rivals = [
         (row.plan, row.hits)
         for row in comparison.ranking
-        if row.hits is not None and row.hits.more_than_best is not None
+        if row.hits is not None and row.hits.difference_to_best is not None
     ]
     if not rivals:
         return ""
     apart = [(plan, hits) for plan, hits in rivals if not hits.is_tie]
     if not apart:
-        return "In hits these trials cannot tell the plans apart: choose by cost, weight or wiring."
-    plan, hits = min(apart, key=lambda rival: _more(rival[1]))
-    verb = "costs" if _more(hits) < 0.0 else "wins"
+        return "In hits these trials cannot separate the plans: choose by cost, weight or wiring."
+    plan, hits = min(apart, key=lambda rival: _difference(rival[1]))
+    verb = "costs" if _difference(hits) < 0.0 else "wins"
     best = comparison.ranking[0].plan
     return f"Against “{best}”, “{plan}” {verb} {_span(hits)} shots in 100."
 
 
-def _more(hits: PlanHits) -> float:
-    return hits.more_than_best.value if hits.more_than_best is not None else 0.0
+def _difference(hits: PlanHits) -> float:
+    return hits.difference_to_best.value if hits.difference_to_best is not None else 0.0
 
 
 def _span(hits: PlanHits) -> str:
-    more = hits.more_than_best
-    if more is None or not math.isfinite(more.low):
-        return number_text(abs(_more(hits)), 1)
-    low, high = sorted((abs(more.low), abs(more.high)))
-    return f"{number_text(abs(more.value), 1)} ({number_text(low, 1)} to {number_text(high, 1)})"
+    difference = hits.difference_to_best
+    if difference is None or not math.isfinite(difference.low):
+        return number_text(abs(_difference(hits)), 1)
+    low, high = (number_text(end, 1) for end in sorted((abs(difference.low), abs(difference.high))))
+    return f"{number_text(abs(difference.value), 1)} ({low} to {high})"
 
 
 def moving_sentence(comparison: Comparison) -> str:
     """What shooting on the move costs against stopping; empty where no shot is on the move."""
-    row = best_with_hits(comparison)
+    row = comparison.best_with_hits
     moving = row.hits.moving if row is not None and row.hits is not None else None
     if row is None or moving is None:
         return ""
-    led, unled, stopped = (
+    led, unled, stopped, gain = (
         number_text(value, 1)
-        for value in (moving.led_per_100, moving.unled_per_100, moving.stopped_per_100)
+        for value in (
+            moving.led_per_100,
+            moving.unled_per_100,
+            moving.stopped_per_100,
+            moving.stopping_gain_per_100,
+        )
     )
-    gain = moving.stopped_per_100 - moving.led_per_100
     advice = (
-        f"stopping would win {number_text(gain, 1)} shots in 100 of these"
-        if gain > 0.0
+        f"stopping would win {gain} shots in 100 of these"
+        if moving.stopping_gain_per_100 > 0.0
         else "stopping would win nothing"
     )
     return (
@@ -119,48 +130,37 @@ def moving_sentence(comparison: Comparison) -> str:
     )
 
 
-def hits_table(comparison: Comparison, rankings: dict[str, tuple[PlanRow, ...]]) -> Table:
-    """Hits in 100 shots of each plan, over all and on each course.
-
-    Parameters
-    ----------
-    rankings
-        The ranking on each course alone.
-    """
+def hits_table(findings: Findings) -> Table:
+    """Hits per 100 shots of each plan, over all and on each course."""
+    rankings = findings.course_rankings
     by_course = {
-        (row.plan, course): "–" if row.hits is None else number_text(row.hits.per_100.value, 1)
+        (row.plan, course): figure_text(
+            "hits_per_100", None if row.hits is None else row.hits.per_100.value
+        )
         for course, rows in rankings.items()
         for row in rows
     }
     return Table(
-        ("plan", *HITS_HEADERS, "with a perfect estimate", *rankings),
+        ("plan", *(figure_header(name) for name in _HITS), *rankings),
         tuple(
             (
                 row.plan,
-                *hits_texts(row),
-                UNKNOWN if row.hits is None else number_text(row.hits.perfect_per_100, 1),
+                *plan_texts(row, _HITS),
                 *(by_course[row.plan, course] for course in rankings),
             )
-            for row in comparison.ranking
+            for row in findings.comparison.ranking
         ),
     )
 
 
 def moving_table(comparison: Comparison) -> Table | None:
-    """Hits in 100 of the shots on the move, led and not, against stopping; ``None`` without any."""
-    moving = [
-        (row.plan, row.hits.moving)
-        for row in comparison.ranking
-        if row.hits is not None and row.hits.moving is not None
+    """Hits per 100 of the shots on the move, led and not, against stopping; ``None`` without."""
+    rows = [
+        row for row in comparison.ranking if row.hits is not None and row.hits.moving is not None
     ]
-    if not moving:
+    if not rows:
         return None
     return Table(
-        ("plan", "shots on the move", "with lead", "aimed as if at rest", "stopping there"),
-        tuple((plan, *_moving_texts(hits)) for plan, hits in moving),
+        ("plan", *(figure_header(name) for name in _MOVING)),
+        tuple((row.plan, *plan_texts(row, _MOVING)) for row in rows),
     )
-
-
-def _moving_texts(hits: MovingHits) -> tuple[str, ...]:
-    figures = (hits.led_per_100, hits.unled_per_100, hits.stopped_per_100)
-    return (str(hits.shot_count), *(number_text(figure, 1) for figure in figures))

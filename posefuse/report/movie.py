@@ -1,15 +1,11 @@
 """A drive as moving pictures: the court from above beside what the cameras see."""
 
 import math
-from collections import deque
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posefuse.checks import FloatArray
 from posefuse.geometry.plane import PlanePose
 from posefuse.plots.camera_movie import MovingFigure
 from posefuse.plots.court import court_margin_m, draw_court
@@ -17,19 +13,12 @@ from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
 from posefuse.plots.rig import draw_robot
 from posefuse.plots.style import INK, Axes, Figure, drawing, new_figure, plan_colour
 from posefuse.plots.timeline import draw_distance_error
-from posefuse.report.camera_views import (
-    CameraViews,
-    SeenFrame,
-    brightness_for,
-    draw_frame,
-    shortened,
-)
-from posefuse.report.run_pictures import PicturedTrial
+from posefuse.report.camera_frame import brightness_for, draw_frame, shortened
 from posefuse.report.wording import length_with_unit
-from posefuse.scoring.score import shot_rows
+from posefuse.study.drive import Drive, Images, images_of
 from posefuse.threads import side_by_side
 
-__all__ = ["Drive", "drive_pictures"]
+__all__ = ["drive_pictures"]
 
 _WIDTH_IN, _HEIGHT_IN = 12.8, 7.2
 # left, bottom, width, height
@@ -39,37 +28,10 @@ _CAMERAS_IN = (6.2, 0.55, 6.6, 5.85)
 _LEGEND_TOP_IN = 2.85
 _FRAME_TITLE_IN, _GAP_IN = 0.4, 0.12
 _SHOT_SHOWN_S = 0.4
-_AHEAD = 8
-"""Moments whose images are rendered while one is drawn."""
-
-Images = list[SeenFrame | None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Drive:
-    """What a movie shows.
-
-    Parameters
-    ----------
-    run
-        With its truth.
-    views
-        The cameras of the same trial.
-    source
-        Where the filter's sightings come from.
-    moments_s : (n,) array
-        The instants shown, on the clock of the course.
-    """
-
-    run: PicturedTrial
-    views: CameraViews
-    source: str
-    moments_s: FloatArray
-
-    def rows(self) -> NDArray[np.int64]:
-        """The last odometry row at each moment."""
-        stamps = self.run.estimate.stamps_s
-        return np.maximum(np.searchsorted(stamps, self.moments_s, side="right") - 1, 0)
+_SOURCES = {
+    "corners": "corners drawn from the detectors' response, not those found in these images",
+    "images": "the corners that the detector finds in the cameras' images",
+}
 
 
 def drive_pictures(
@@ -79,45 +41,24 @@ def drive_pictures(
 
     Images are rendered by so many threads while the pictures are drawn.
     """
+    views, moments_s = drive.views, drive.moments_s
+    panel_in, _ = _panels(drive)
+    wide_px = math.ceil(100.0 * panel_in)
     with side_by_side(workers) as pool:
-        sample = drive.moments_s[:: max(1, len(drive.moments_s) // 3)]
-        brightness = brightness_for(
-            [frame for row in _images(drive, sample, pool) for frame in row if frame]
+        sample = images_of(
+            views, moments_s[:: max(1, len(moments_s) // 3)], pool, least_wide_px=wide_px
         )
+        brightness = brightness_for([frame for row in sample for frame in row if frame])
         with drawing():
             sheet = _Sheet(drive, brightness=brightness, dots_per_inch=dots_per_inch)
-            for place, images in enumerate(_images(drive, drive.moments_s, pool)):
+            moments = images_of(views, moments_s, pool, least_wide_px=wide_px)
+            for place, images in enumerate(moments):
                 yield sheet.picture(place, images)
-
-
-def _images(drive: Drive, moments_s: FloatArray, pool: ThreadPoolExecutor) -> Iterator[Images]:
-    """The newest frame of each camera at each moment; one that is shown again is kept."""
-    panel_in, _ = _panels(drive)
-    least_wide_px = math.ceil(100.0 * panel_in)
-    views = drive.views
-    waiting: deque[list[Future[SeenFrame] | None]] = deque()
-    known: dict[int, Future[SeenFrame]] = {}
-    for at_s in moments_s.tolist():
-        wanted = views.newest_frames(at_s)
-        known = {
-            frame: known.get(frame) or pool.submit(views.seen, frame, least_wide_px=least_wide_px)
-            for frame in wanted
-            if frame is not None
-        }
-        waiting.append([None if frame is None else known[frame] for frame in wanted])
-        if len(waiting) > _AHEAD:
-            yield _results(waiting.popleft())
-    for futures in waiting:
-        yield _results(futures)
-
-
-def _results(futures: list[Future[SeenFrame] | None]) -> Images:
-    return [None if future is None else future.result() for future in futures]
 
 
 def _panels(drive: Drive) -> tuple[float, list[tuple[float, float, float, float]]]:
     """How wide an image is and where each lies (left, bottom, width, height): as large as fits."""
-    sensors = [mount.camera.sensor for mount in drive.run.rig.mounts]
+    sensors = [mount.camera.sensor for mount in drive.trial.rig.mounts]
     tall = max(sensor.height_px / sensor.width_px for sensor in sensors)
     left, bottom, width, height = _CAMERAS_IN
 
@@ -141,22 +82,19 @@ class _Sheet:
 
     def __init__(self, drive: Drive, *, brightness: float, dots_per_inch: float) -> None:
         self._drive, self._brightness = drive, brightness
-        run, rows = drive.run, drive.rows()
-        self._rows, self._goals = rows, run.goals_ahead()
-        every = np.arange(len(run.t_s))
-        self._errors = run.errors_at(every, self._goals)
-        self._std_m = run.distance_std_m(self._goals)
+        trial, rows = drive.trial, drive.rows()
+        self._rows = rows
         self._factor = exaggeration_of(
-            run.estimate.covs[rows][:, :2, :2],
-            run.estimate.poses[rows, :2] - self._errors.true_poses[rows, :2],
-            wanted_m=0.8 * court_margin_m(run.arena),
+            trial.estimate.covs[rows][:, :2, :2],
+            trial.estimate.poses[rows, :2] - trial.course.true_poses[rows, :2],
+            wanted_m=0.8 * court_margin_m(trial.arena),
         )
         self._panel_in, places = _panels(drive)
         self._figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
         self._figure.set_layout_engine("none")
         self._court = _axes_at(self._figure, _COURT_IN)
         self._court.set_anchor("N")
-        draw_court(self._court, run.arena, length_unit="m")
+        draw_court(self._court, trial.arena, length_unit="m")
         self._error = _axes_at(self._figure, _ERROR_IN)
         self._draw_error()
         self._cameras = [_axes_at(self._figure, place) for place in places]
@@ -176,7 +114,7 @@ class _Sheet:
         self._figure.text(
             0.01,
             0.985,
-            shortened(self._drive.run.title, 130),
+            shortened(self._drive.trial.title, 130),
             va="top",
             fontsize=11.0,
             fontweight="bold",
@@ -196,11 +134,12 @@ class _Sheet:
             borderaxespad=0.0,
             ncols=2,
         )
+        source = _SOURCES[self._drive.sightings.value]
         bright = f"; shown {self._brightness:g} times as bright" if self._brightness > 1.0 else ""
         self._figure.text(
             0.01,
             0.012,
-            f"The filter is given {self._drive.source}.\nRight: the cameras' newest images, framed "
+            f"The filter is given {source}.\nRight: the cameras' newest images, framed "
             "in the colour of their view on the court, rendered, with the tags that OpenCV's "
             f"detector finds (orange; missed: blue, dashed){bright}.",
             va="bottom",
@@ -209,18 +148,18 @@ class _Sheet:
 
     def _draw_error(self) -> None:
         """The distance error over all moments."""
-        run, rows = self._drive.run, self._rows
+        trial, rows = self._drive.trial, self._rows
         span = np.arange(rows[0], max(rows[-1], rows[0] + 1) + 1)
-        stamps = run.estimate.stamps_s
-        shots = shot_rows(run.recording)
+        stamps, errors_m = trial.estimate.stamps_s, trial.course.distance_error_m
+        shots = trial.marks.rows if trial.has_shots else np.zeros(0, dtype=np.int64)
         shots = shots[(shots >= span[0]) & (shots <= span[-1])]
         draw_distance_error(
             self._error,
             t_s=stamps[span],
-            error_m=self._errors.distance_error_m[span],
-            std_m=self._std_m[span],
+            error_m=errors_m[span],
+            std_m=trial.distance_std_m[span],
             shots_t_s=stamps[shots],
-            shot_errors_m=self._errors.distance_error_m[shots],
+            shot_errors_m=errors_m[shots],
         )
         last_s = max(float(stamps[span[-1]]), float(self._drive.moments_s[-1]))
         self._error.set_xlim(stamps[span[0]], last_s)
@@ -229,11 +168,13 @@ class _Sheet:
 
     def _draw(self, place: int, images: Images) -> None:
         self._figure.text(
-            0.01, 0.943, self._told(place), va="top", fontsize=10.0, family="monospace"
+            0.01, 0.943, self._status(place), va="top", fontsize=10.0, family="monospace"
         )
         self._draw_drive(place)
         self._error.axvline(self._drive.moments_s[place], color=INK, linewidth=1.0, zorder=6)
-        for ax, mount, frame in zip(self._cameras, self._drive.run.rig.mounts, images, strict=True):
+        for ax, mount, frame in zip(
+            self._cameras, self._drive.trial.rig.mounts, images, strict=True
+        ):
             draw_frame(
                 ax,
                 frame,
@@ -244,34 +185,35 @@ class _Sheet:
 
     def _draw_drive(self, place: int) -> None:
         """The robot, its path so far and the estimate with its ellipse."""
-        run, row = self._drive.run, int(self._rows[place])
+        trial, row = self._drive.trial, int(self._rows[place])
         past = np.append(np.arange(self._rows[0], row, 3), row)
-        true = self._errors.true_poses
+        true = trial.course.true_poses
         draw_path(self._court, true[past, :2], label="true path so far", colour="#555555")
         draw_robot(
             self._court,
-            run.rig,
+            trial.rig,
             PlanePose(true[row]),
-            arena=run.arena,
-            reach_m=6.0 * court_margin_m(run.arena),
+            arena=trial.arena,
+            reach_m=6.0 * court_margin_m(trial.arena),
         )
         draw_shots(
             self._court,
             true_xy_m=true[row : row + 1, :2],
-            estimated_xy_m=run.estimate.poses[row : row + 1, :2],
-            covs_m2=run.estimate.covs[row : row + 1, :2, :2],
+            estimated_xy_m=trial.estimate.poses[row : row + 1, :2],
+            covs_m2=trial.estimate.covs[row : row + 1, :2, :2],
             exaggeration=self._factor,
             label="true place",
         )
 
-    def _told(self, place: int) -> str:
-        """The time, how far the distance is off and how far the filter thinks it may be."""
+    def _status(self, place: int) -> str:
+        """The time, how far the distance is off and how far off the filter expects it to be."""
+        trial = self._drive.trial
         row, at_s = int(self._rows[place]), float(self._drive.moments_s[place])
-        off = length_with_unit(abs(float(self._errors.distance_error_m[row])), "cm")
-        std = length_with_unit(float(self._std_m[row]), "cm")
-        shots = self._drive.run.recording.shots
+        off = length_with_unit(abs(float(trial.course.distance_error_m[row])), "cm")
+        std = length_with_unit(float(trial.distance_std_m[row]), "cm")
+        shots = trial.recording.shots
         shot = shots is not None and any(0.0 <= at_s - s < _SHOT_SHOWN_S for s in shots.stamps_s)
-        goal = shortened(self._goals[row].name, 24)
+        goal = shortened(trial.course.goals[row], 24)
         return f"{at_s:6.2f} s   distance to {goal}: off by {off:>8}, filter's sigma {std:>8}" + (
             "   SHOT" if shot else ""
         )

@@ -1,25 +1,23 @@
-"""Numbers and findings in plain words."""
+"""Numbers and figures as texts."""
 
 import math
 from collections.abc import Sequence
 
-from posefuse.scoring.scorecard import Nees
-from posefuse.statistics.intervals import Interval, chi_square_average_interval
-from posefuse.study.comparison import Comparison, PlanRow
+from posefuse.scoring.figures import FIGURES, Kind
+from posefuse.statistics.intervals import Interval
 from posefuse.units import length_label, metres_to, to_degrees
 
 __all__ = [
+    "UNKNOWN",
     "angle_text",
     "bracketed",
-    "filter_verdict",
-    "finding",
+    "figure_header",
+    "figure_text",
     "interval_text",
-    "is_at_shots",
     "length_text",
     "length_with_unit",
     "listed",
     "number_text",
-    "run_verdict",
     "share_text",
 ]
 
@@ -84,7 +82,7 @@ def angle_text(angle_rad: float, digits: int = 2) -> str:
 
 
 def share_text(share: float) -> str:
-    """A share in per cent, without its sign; small ones keep a digit that tells them from none."""
+    """A share in per cent, without its sign; small ones keep a digit, not to look like none."""
     percent = 100.0 * share
     if 0.0 < percent < 0.005:
         return "<0.01"
@@ -101,114 +99,37 @@ def listed(names: Sequence[str]) -> str:
     return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
 
 
-def is_at_shots(comparison: Comparison) -> bool:
-    """Whether the figures are at the shots; over the whole courses where none marks a shot."""
-    return any(run.cards[0].at_shots is not None for run in comparison.runs)
+def figure_header(name: str, length_unit: str = "cm") -> str:
+    """How a table calls a figure, with its unit.
 
-
-def finding(comparison: Comparison, length_unit: str) -> str:
-    """What the comparison found, in one paragraph."""
-    return " ".join(
-        sentence
-        for sentence in (
-            _winner(comparison, length_unit),
-            _rivals(comparison, length_unit),
-            _beside_bound(comparison.ranking[0], length_unit),
-            filter_verdict(comparison.ranking[0].nees, trials=comparison.trials),
-        )
-        if sentence
-    )
-
-
-def _winner(comparison: Comparison, length_unit: str) -> str:
-    best = comparison.ranking[0]
-    where = "at the shots" if is_at_shots(comparison) else "over the whole courses"
-    rms = best.distance_rms_m
-    sentence = (
-        f"“{best.plan}” tells the distance to the goal best: its error {where} is "
-        f"{length_with_unit(rms.value, length_unit)} RMS"
-        if len(comparison.ranking) > 1
-        else f"With “{best.plan}” the error of the distance to the goal {where} is "
-        f"{length_with_unit(rms.value, length_unit)} RMS"
-    )
-    if math.isfinite(rms.low):
-        low, high = (length_text(v, length_unit) for v in (rms.low, rms.high))
-        sentence += f" (95 % interval {low} to {high})"
-    p95 = length_with_unit(best.distance_p95_m, length_unit)
-    return f"{sentence}, and 95 of 100 errors are below {p95}."
-
-
-def _rivals(comparison: Comparison, length_unit: str) -> str:
-    rivals = comparison.ranking[1:]
-    ties = [row.plan for row in rivals if row.is_tie]
-    worse = [row for row in rivals if not row.is_tie]
-    sentences = []
-    if ties:
-        verb = "is a tie with it" if len(ties) == 1 else "are ties with it"
-        sentences.append(f"{listed(ties)} {verb}: these trials cannot tell them apart.")
-    if len(worse) == 1:
-        sentences.append(f"“{worse[0].plan}” is {_worse_by(worse[0], length_unit)}.")
-    elif worse:
-        sentences.append(f"Next comes “{worse[0].plan}”, {_worse_by(worse[0], length_unit)}.")
-        sentences.append(f"Last comes “{worse[-1].plan}”, {_worse_by(worse[-1], length_unit)}.")
-    return " ".join(sentences)
-
-
-def _worse_by(row: PlanRow, length_unit: str) -> str:
-    more = row.more_than_best_m
-    if more is None:
-        return "the best"
-    text = f"worse by {length_with_unit(more.value, length_unit)}"
-    if math.isfinite(more.low):
-        low, high = (length_text(v, length_unit) for v in (more.low, more.high))
-        return f"{text} ({low} to {high})"
-    return f"{text} (one trial: it may be luck)"
-
-
-def _beside_bound(best: PlanRow, length_unit: str) -> str:
-    if not best.bound_rms_m > 0.0:
-        return ""
-    ratio = best.distance_rms_m.value / best.bound_rms_m
-    bound = length_with_unit(best.bound_rms_m, length_unit)
-    return (
-        f"On the same sightings no filter gets below {bound} when everything is built exactly as "
-        f"drawn and the corners are found without bias; the best plan is at "
-        f"{number_text(ratio, 1)} times that."
-    )
-
-
-def filter_verdict(nees: float, *, trials: int) -> str:
-    """Whether the filter's own spread of the pose can be believed, in one sentence.
-
-    Parameters
-    ----------
-    nees
-        Mean normalised estimation error squared.
-    trials
-        Independent runs behind it: shots of one run are not independent.
+    >>> figure_header("distance_rms_m", "in")
+    'distance error RMS (inch)'
     """
-    dof = 3
-    if not math.isfinite(nees):
-        return ""
-    low, high = chi_square_average_interval(dof, trials)
-    told = f"NEES {number_text(nees, 1)}, an honest filter has {dof}"
-    times = number_text(math.sqrt(nees / dof), 1)
-    if nees > high:
-        return (
-            f"Its filter is too sure of itself ({told}): "
-            f"errors are about {times} times as large as it believes."
-        )
-    if nees < low:
-        return f"Its filter is too timid ({told}): errors are about {times} times what it believes."
-    return f"Its filter is honest ({told})."
+    figure = FIGURES[name]
+    units = {Kind.LENGTH: length_label(length_unit), Kind.ANGLE: "°", Kind.SHARE: "%"}
+    unit = units.get(figure.kind)
+    return f"{figure.header} ({unit})" if unit else figure.header
 
 
-def run_verdict(nees: Nees) -> str:
-    """The same for a single run, whose instants are too much alike to give an interval."""
-    times = number_text(math.sqrt(nees.mean / nees.dof), 1)
-    share = number_text(100.0 * nees.inside_share, 0)
-    return (
-        f"Errors are {times} times as large as the filter's own spread says (NEES "
-        f"{number_text(nees.mean, 1)}, an honest filter has {nees.dof}); {share} % of the instants "
-        "lie where an honest filter has 95 %."
-    )
+def figure_text(name: str, value: Interval | float | None, length_unit: str = "cm") -> str:
+    """A figure without its unit, in the digits of its kind, with its interval where it has one.
+
+    >>> figure_text("no_update_share", 0.125)
+    '12.5'
+    """
+    figure = FIGURES[name]
+    if value is None:
+        return UNKNOWN
+    if isinstance(value, Interval):
+        if figure.kind is Kind.LENGTH:
+            return interval_text(value, length_unit, is_signed=figure.is_signed)
+        return bracketed(value, figure.digits, is_signed=figure.is_signed)
+    if figure.kind is Kind.LENGTH:
+        return length_text(value, length_unit, is_signed=figure.is_signed)
+    if figure.kind is Kind.SHARE:
+        return share_text(value)
+    if figure.kind is Kind.COUNT:
+        return f"{value:,}"
+    if figure.kind is Kind.ANGLE:
+        value = to_degrees(value)
+    return number_text(value, figure.digits, is_signed=figure.is_signed)

@@ -16,10 +16,10 @@ from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanS
 from posefuse.scoring.shot_hits import ShotHits, can_miss, shot_hits
 from posefuse.statistics.intervals import chi_square_average_interval
 
-__all__ = ["NO_TAG_AFTER_S", "score", "seconds_since_tag", "shot_rows"]
+__all__ = ["NO_UPDATE_AFTER_S", "score", "seconds_since_update", "shot_rows"]
 
-NO_TAG_AFTER_S = 0.5
-"""An instant counts as without a tag when no fused one that had arrived is younger than this."""
+NO_UPDATE_AFTER_S = 0.5
+"""An instant counts as without an update when no fused sighting that had arrived is younger."""
 _STAMP_SLACK_S = 1e-6  # epoch stamps hold no more
 
 
@@ -40,7 +40,7 @@ def score(
     Parameters
     ----------
     truth
-        ``None``: only what can be told without one.
+        ``None``: only what needs none is scored.
     goal
         Name of the goal to which the whole course is scored; ``None`` leaves its distance out.
         Shots are scored to their own goals.
@@ -60,7 +60,7 @@ def score(
         goals=(arena.goal(goal),) if goal is not None else (),
         shooter=shooter,
     )
-    since_tag_s = seconds_since_tag(recording, estimate, estimate.stamps_s)
+    since_update_s = seconds_since_update(recording, estimate, estimate.stamps_s)
     shots = None
     if recording.shots is not None and len(recording.shots.goals):
         shots = instant_errors(
@@ -71,7 +71,7 @@ def score(
             shooter=shooter,
         )
     spans = [
-        _span(errors, since_tag_s=since_tag_s, arena=arena, shooter=shooter, bound=bound_covs)
+        _span(errors, since_update_s=since_update_s, arena=arena, shooter=shooter, bound=bound_covs)
         for errors in (course, shots)
         if errors is not None
     ]
@@ -81,7 +81,7 @@ def score(
         at_shots=spans[1] if shots is not None else None,
         whole_course=spans[0],
         shots=shots,
-        shots_since_tag_s=since_tag_s[shots.rows] if shots is not None else None,
+        shots_since_update_s=since_update_s[shots.rows] if shots is not None else None,
         hits=_hits(shots, recording, estimate=estimate, truth=truth, arena=arena, shooter=shooter),
         nis=_nis(estimate),
         outcomes=estimate.counts(),
@@ -132,7 +132,7 @@ def shot_rows(recording: Recording) -> IntArray:
     return np.asarray(rows, dtype=np.int64)
 
 
-def seconds_since_tag(recording: Recording, estimate: Estimate, at_s: FloatArray) -> FloatArray:
+def seconds_since_update(recording: Recording, estimate: Estimate, at_s: FloatArray) -> FloatArray:
     """Age (n,) of the newest fused sighting that had arrived by ``at_s``, by its capture stamp.
 
     Infinite before the first.
@@ -164,7 +164,7 @@ def _check_same_run(
 def _span(
     instants: InstantErrors,
     *,
-    since_tag_s: FloatArray,
+    since_update_s: FloatArray,
     arena: Arena,
     shooter: Shooter | None,
     bound: FloatArray | None,
@@ -183,8 +183,8 @@ def _span(
         heading_rad=_figures(instants.errors[scored, 2]),
         position_rms_m=float(np.sqrt(position2.mean())) if scored.any() else None,
         nees=_nees(instants.nees[scored], dof=instants.dof),
-        no_tag_count=int((since_tag_s[instants.rows] > NO_TAG_AFTER_S).sum()),
-        bound_distance_rms_m=_bound_rms(instants, scored=scored, arena=arena, bound=bound),
+        no_update_count=int((since_update_s[instants.rows] > NO_UPDATE_AFTER_S).sum()),
+        distance_bound_rms_m=_bound_rms(instants, scored=scored, arena=arena, bound=bound),
     )
 
 

@@ -1,5 +1,6 @@
-"""What a run is worth: figures at the shots and over the whole course."""
+"""The scores of one run: figures at the shots and over the whole course."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -36,7 +37,7 @@ class Nees:
     Parameters
     ----------
     mean
-        ``dof`` when the covariance tells the truth; above it the filter trusts itself too much.
+        ``dof`` for a consistent filter; above it the filter is overconfident, below underconfident.
     low, high
         Two-sided 95 % region of a single instant.
     inside_share
@@ -49,6 +50,11 @@ class Nees:
     low: float
     high: float
     inside_share: float
+
+    @property
+    def error_ratio(self) -> float:
+        """How many times as large as the covariance states the errors are."""
+        return math.sqrt(self.mean / self.dof)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,9 +95,9 @@ class SpanScores:
     unreachable_count
         Scored instants at which no pivot in the range reaches the goal from where the robot
         believes to be, or no pivot at all from where it is; they are left out of ``pivot_rad``.
-    no_tag_count
-        Of all instants, those without a tag fused in the last 0.5 s.
-    bound_distance_rms_m
+    no_update_count
+        Of all instants, those without a sighting fused in the last 0.5 s.
+    distance_bound_rms_m
         What no unbiased filter beats on this data: RMS of the distance's spread under the bound.
     """
 
@@ -104,13 +110,13 @@ class SpanScores:
     heading_rad: ErrorFigures | None
     position_rms_m: float | None
     nees: Nees | None
-    no_tag_count: int
-    bound_distance_rms_m: float | None
+    no_update_count: int
+    distance_bound_rms_m: float | None
 
     @property
-    def no_tag_share(self) -> float:
-        """Share of the instants without a tag fused in the last 0.5 s."""
-        return self.no_tag_count / self.count
+    def no_update_share(self) -> float:
+        """Share of the instants without a sighting fused in the last 0.5 s."""
+        return self.no_update_count / self.count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,12 +129,12 @@ class Scorecard:
         The recording's.
     goal
         To which the whole course is scored; each shot is scored to its own.
-    at_shots, shots, shots_since_tag_s
+    at_shots, shots, shots_since_update_s
         ``None`` for a recording without shots. The age is that of the newest fused sighting that
         had arrived by then, (shots,); infinite before the first.
     hits
-        How likely each shot goes in; ``None`` without shots, true headings, or a shooter of which
-        is told how it throws.
+        How likely each shot goes in; ``None`` without shots, true headings, or a shooter whose
+        file says how it throws.
     outcomes
         What became of the measurements, by name of ``Outcome``.
     """
@@ -138,7 +144,7 @@ class Scorecard:
     at_shots: SpanScores | None
     whole_course: SpanScores
     shots: InstantErrors | None
-    shots_since_tag_s: FloatArray | None
+    shots_since_update_s: FloatArray | None
     hits: ShotHits | None
     nis: tuple[Nis, ...]
     outcomes: Mapping[str, int]

@@ -1,6 +1,6 @@
 """How likely each shot goes in, by the estimate it was taken with and by a perfect one.
 
-A shot is decided by the estimate at its row, with the velocity as the wheels tell it at that row,
+A shot is decided by the estimate at its row, with the velocity that the wheels measure there,
 turned by the estimated heading. The piece leaves the shooter's delay later; until then the robot is
 taken to keep its motion. It is taken to face as it commands itself to.
 """
@@ -38,7 +38,7 @@ WINDOW_S = 0.04
 """Time before and after a shot over which its true motion is taken."""
 REST_M_PER_S = 0.02
 REST_RAD_PER_S = 0.02
-"""A robot whose wheels tell less takes itself to be at rest, and shoots without lead."""
+"""A robot whose wheels measure less takes itself to be at rest, and shoots without lead."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,7 +67,7 @@ class ShotHits:
 
 
 def can_miss(shooter: Shooter | None) -> bool:
-    """Whether it is told how the shooter throws: by its piece or by its spread."""
+    """Whether it is known how the shooter throws: by its piece or by its spread."""
     return shooter is not None and (
         shooter.projectile is not None or shooter.spread != ShooterSpread()
     )
@@ -146,8 +146,8 @@ def true_motions(true_poses: FloatArray, stamps_s: FloatArray, rows: IntArray) -
 def believed_motions(estimate: Estimate, odometry: Odometry, rows: IntArray) -> FloatArray:
     """The same as the robot believes it, by its wheels; 0 for one that believes itself at rest."""
     before = np.maximum(rows - 1, 0)
-    lasted_s = np.where(rows > before, odometry.stamps_s[rows] - odometry.stamps_s[before], 1.0)
-    forward, left, turn = (odometry.twists[rows] / lasted_s[:, None]).T
+    step_s = np.where(rows > before, odometry.stamps_s[rows] - odometry.stamps_s[before], 1.0)
+    forward, left, turn = (odometry.twists[rows] / step_s[:, None]).T
     c, s = np.cos(estimate.poses[rows, 2]), np.sin(estimate.poses[rows, 2])
     motions = np.stack([c * forward - s * left, s * forward + c * left, turn], axis=-1)
     rests = (np.hypot(forward, left) < REST_M_PER_S) & (np.abs(turn) < REST_RAD_PER_S)

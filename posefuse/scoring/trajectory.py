@@ -1,4 +1,4 @@
-"""Two paths of the same run set against each other: laid upon each other, and piece by piece.
+"""Two paths of the same run compared: aligned as a whole, and piece by piece.
 
 Absolute and relative trajectory error: Sturm, Engelhard, Endres, Burgard, Cremers, "A benchmark for
 the evaluation of RGB-D SLAM systems", IROS 2012.
@@ -31,22 +31,22 @@ class Alignment:
     scale: float
 
     def apply(self, source_m: FloatArray) -> FloatArray:
-        """Points (n, d) of the source, laid on the target."""
+        """Points (n, d) of the source, aligned with the target."""
         return self.scale * source_m @ self.rotation.T + self.shift_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrajectoryScores:
-    """What remains of the position error when one turn and shift of the whole path is forgiven.
+    """What remains of the position error when the whole path is aligned by one turn and shift.
 
-    A large ``turn_rad`` or ``shift_m`` says that truth and arena are not told in one frame.
+    A large ``turn_rad`` or ``shift_m`` says that truth and arena are not given in one frame.
 
     Parameters
     ----------
     aligned_position_rms_m
         Absolute trajectory error.
     turn_rad, shift_m
-        How the estimate is turned, and how far its middle is moved, to lie best on the truth.
+        How the estimate is turned, and how far its middle is moved, to fit the truth best.
     piece_position_rms_m, piece_heading_rms_rad
         Relative error over pieces of one second; ``None`` without a true heading, or without a
         piece that long.
@@ -60,7 +60,7 @@ class TrajectoryScores:
 
 
 def align(source_m: FloatArray, target_m: FloatArray, *, with_scale: bool = False) -> Alignment:
-    """The turn and shift (and scale) that lay points (n, d) on others with the least square error.
+    """The turn and shift (and scale) that align points (n, d) with others: least square error.
 
     S. Umeyama, IEEE Trans. Pattern Analysis and Machine Intelligence 13(4), 376-380, 1991,
     eqs. 40-42; never a mirror image.

@@ -24,6 +24,7 @@ __all__ = [
     "BuiltArrays",
     "CameraArrays",
     "FrameArrays",
+    "MarginArrays",
     "RobotBoxes",
     "SightingArrays",
     "TagArrays",
@@ -88,6 +89,13 @@ class FrameArrays(NamedTuple):
     number: IntArray
     rotation: FloatArray
     translation_m: FloatArray
+
+
+class MarginArrays(NamedTuple):
+    """How far outside the image corners may lie, by frame: px + px_m / distance, (F,) each."""
+
+    px: FloatArray
+    px_m: FloatArray
 
 
 class SightingArrays(NamedTuple):

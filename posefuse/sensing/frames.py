@@ -7,12 +7,11 @@ import numpy as np
 
 from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, in_range
 from posefuse.errors import InputError
+from posefuse.randomness.streams import stream
 from posefuse.robot.camera import Timing
 from posefuse.sensing.compiled.frames import draw_arrivals
 
 __all__ = ["CapturedFrames", "arrivals", "frame_times", "mount_phase"]
-
-GOLDEN_FRACTION = (math.sqrt(5.0) - 1.0) / 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,15 +47,16 @@ class CapturedFrames:
             object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
 
 
-def mount_phase(index: int) -> float:
-    """Share of a frame period, in [0, 1), by which the mount of that index starts late.
+def mount_phase(name: str) -> float:
+    """Share of a frame period, in [0, 1), by which the mount of that name starts late.
 
-    Multiples of the golden ratio spread any number of cameras over the period.
+    Cameras that nobody synchronises start anyhow; the name alone decides, so that a mount takes
+    the same frames beside whatever others.
 
-    >>> [round(mount_phase(i), 3) for i in range(4)]
-    [0.0, 0.618, 0.236, 0.854]
+    >>> mount_phase("front") == mount_phase("front")
+    True
     """
-    return (index * GOLDEN_FRACTION) % 1.0
+    return float(stream(0, 0, f"frame phase: {name}").random())
 
 
 def frame_times(timing: Timing, *, start_s: float, end_s: float, phase: float) -> FloatArray:

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.arena.arena import Tag
-from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, locked, not_negative
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, locked
 from posefuse.errors import InputError
 from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import (
     CameraArrays,
     FrameArrays,
+    MarginArrays,
     RobotBoxes,
     SightingArrays,
     TagArrays,
@@ -105,7 +106,7 @@ def tag_views(
     boxes: WorldBoxes,
     robot_boxes: RobotBoxes,
     *,
-    margin_px: float = 0.0,
+    margin: MarginArrays | None = None,
 ) -> TagViews:
     """Every sighting of a tag that the frames can give, with how large, far, oblique and blurred.
 
@@ -114,18 +115,18 @@ def tag_views(
 
     Parameters
     ----------
-    margin_px
+    margin
         How far corners may lie outside the image, so that a camera that is built a little off
-        still has its sightings among them.
+        still has its sightings among them; ``None``: not at all.
 
     Raises
     ------
     InputError
-        A camera index without a mount, box rows that do not fit the frames.
+        A camera index without a mount, box rows that do not fit the frames, a margin below 0.
     """
     placed = _placed(frames, len(mounts))
     cameras, tag_rows = camera_arrays(mounts), tag_arrays(tags)
-    is_seen = _seen(placed, cameras, tag_rows, boxes, robot_boxes, margin_px)
+    is_seen = _seen(placed, cameras, tag_rows, boxes, robot_boxes, margin)
     frame, tag = (locked(np.ascontiguousarray(i)) for i in np.nonzero(is_seen))
     figures = np.empty((len(frame), 5))
     describe_views(frame, tag, placed, frames.robot_twist, cameras, tag_rows, figures)
@@ -177,7 +178,7 @@ def visible_tags(
     Boxes stand still.
     """
     placed = _placed(_still(world_from_robot, len(mounts)), len(mounts))
-    is_seen = _seen(placed, camera_arrays(mounts), tag_arrays(tags), boxes, robot_boxes, 0.0)
+    is_seen = _seen(placed, camera_arrays(mounts), tag_arrays(tags), boxes, robot_boxes, None)
     return is_seen.reshape(len(world_from_robot), len(mounts), len(tags))
 
 
@@ -215,9 +216,14 @@ def _seen(
     tags: TagArrays,
     boxes: WorldBoxes,
     robot_boxes: RobotBoxes,
-    margin_px: float,
+    margin: MarginArrays | None,
 ) -> BoolArray:
     count = len(frames.camera)
+    margin = margin or MarginArrays(px=np.zeros(count), px_m=np.zeros(count))
+    margin = MarginArrays(*(frozen_array("margin", each, (count,)) for each in margin))
+    least = min(each.min(initial=0.0) for each in margin)
+    if least < 0.0:
+        raise InputError(f"margin: must be 0 or more (got {least:g})")
     is_seen = np.empty((count, len(tags.ids)), dtype=np.bool_)
     mark_views(
         frames,
@@ -225,7 +231,7 @@ def _seen(
         tags,
         boxes.arrays(count),
         robot_boxes.arrays(count),
-        not_negative("margin_px", margin_px),
+        margin,
         is_seen,
     )
     return is_seen

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from posefuse.build_errors.draw import AsBuilt, draw_as_built
 from posefuse.checks import FloatArray
 from posefuse.geometry.plane import PlanePose
-from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose, pan_tilt_roll
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose, pan_tilt_roll, turn_about
 from posefuse.robot.camera import Lens
 from posefuse.sensing.projection import lens_row
-from posefuse.simulation.as_built import AsBuilt, draw_as_built
 from posefuse.simulation.scene import Scene
 
 __all__ = ["BuiltScene", "build"]
@@ -74,10 +74,18 @@ class BuiltScene:
         return world_from_level @ self.level_from_chassis @ chassis_from_camera
 
 
-def build(scene: Scene, *, seed: int, trial: int) -> BuiltScene:
-    """The scene as this trial's build has it."""
-    errors = draw_as_built(scene.spreads, rig=scene.rig, arena=scene.arena, seed=seed, trial=trial)
-    level_from_chassis = SpacePose.from_plane(PlanePose.identity(), lean_rad=errors.lean_rad)
+def build(scene: Scene, *, seed: int, trial: int, as_built: AsBuilt | None = None) -> BuiltScene:
+    """The scene as this trial's build has it.
+
+    Parameters
+    ----------
+    as_built
+        The build; drawn from the scene's spreads when not given.
+    """
+    errors = as_built or draw_as_built(
+        scene.spreads, rig=scene.rig, arena=scene.arena, seed=seed, trial=trial
+    )
+    level_from_chassis = SpacePose.from_plane(PlanePose.identity(), lean_rad=errors["lean_rad"][0])
     return BuiltScene(
         scene=scene,
         seed=seed,
@@ -94,8 +102,8 @@ def _cameras_on_chassis(scene: Scene, errors: AsBuilt) -> SpacePose:
     """``chassis_from_camera`` of each mount as built, then of those knocked."""
     mounts = scene.rig.mounts
     nominal = np.array([[m.pan_rad, m.tilt_rad, m.roll_rad] for m in mounts])
-    angles = list(nominal + errors.mount_angles_rad)
-    positions = np.array([m.position_in_robot_m for m in mounts]) + errors.mount_offsets_m
+    angles = list(nominal + errors["mount_angle_rad"])
+    positions = np.array([m.position_in_robot_m for m in mounts]) + errors["mount_position_m"]
     index_of = {mount.name: index for index, mount in enumerate(mounts)}
     state_mount = [*range(len(mounts)), *(index_of[knock.mount] for knock in scene.knocks)]
     state_angles = list(angles)
@@ -107,16 +115,29 @@ def _cameras_on_chassis(scene: Scene, errors: AsBuilt) -> SpacePose:
 
 
 def _tag_corners(scene: Scene, errors: AsBuilt) -> FloatArray:
-    nominal = scene.arena.tag_corners_in_world_m
-    middle = nominal.mean(axis=1, keepdims=True)
-    turned = np.einsum(
-        "nij,nkj->nki", pan_tilt_roll(errors.tag_turns_rad, 0.0, 0.0), nominal - middle
-    )
-    return np.asarray(turned + middle + errors.tag_offsets_m[:, None, :])
+    """The tags' corners: scaled, hung askew, leaned back, turned about the vertical, moved."""
+    tags = scene.arena.tags
+    rotation = np.array([tag.world_from_tag.rotation for tag in tags])
+    centre = np.array([tag.world_from_tag.translation_m for tag in tags])
+    back, sideways = errors["tag_lean_rad"].T
+    leaned = turn_about(0, -back) @ turn_about(2, sideways)
+    turned = turn_about(2, errors["tag_heading_rad"][:, 0]) @ rotation @ leaned
+    local = np.array([tag.corners_in_tag_m for tag in tags])
+    local = local * (1.0 + errors["tag_scale_fraction"][:, None])
+    corners = np.einsum("nij,nkj->nki", turned, local)
+    return np.asarray(corners + (centre + errors["tag_position_m"])[:, None, :])
 
 
 def _lenses(scene: Scene, errors: AsBuilt) -> tuple[Lens, ...]:
+    lenses = [mount.camera.lens for mount in scene.rig.mounts]
+    radial = np.zeros((len(lenses), 8))
+    radial[:, 0] = errors["distortion_k1"][:, 0]
     return tuple(
-        replace(mount.camera.lens, focal_px=mount.camera.lens.focal_px * factor)
-        for mount, factor in zip(scene.rig.mounts, errors.focal_factors, strict=True)
+        replace(
+            lens,
+            focal_px=lens.focal_px * (1.0 + errors["focal_fraction"][place]),
+            centre_px=lens.centre_px + errors["centre_px"][place],
+            distortion=lens.distortion + radial[place],
+        )
+        for place, lens in enumerate(lenses)
     )

@@ -23,7 +23,7 @@ from posefuse.recording.recording import (
     Truth,
 )
 from posefuse.scoring.score import score
-from posefuse.study.comparison import Comparison, Run
+from posefuse.study.comparison import Comparison, PlanTrials
 from posefuse.study.ranking import rank_plans
 from posefuse.study.study import Study
 
@@ -56,13 +56,17 @@ def compare_at_rest(study: Study) -> Comparison:
         ),
     )
     small = replace(study, plans=(replace(plan, settings=settings),), courses=(course,), trials=1)
-    runs = (Run(plan=plan.name, course=course.name, cards=(card,), first=recording),)
+    trials = (
+        PlanTrials(
+            plan=plan.name, course=course.name, cards=(card,), first=recording, outlook=None
+        ),
+    )
     return Comparison(
         study=small,
         trials=1,
         seed=study.seed,
-        runs=runs,
-        ranking=rank_plans(small, runs, seed=study.seed),
+        plan_trials=trials,
+        ranking=rank_plans(small, trials, seed=study.seed),
         warnings=(),
     )
 

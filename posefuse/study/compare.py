@@ -1,27 +1,27 @@
-"""Rival plans on the same courses with the same luck, trial by trial."""
+"""Rival plans on the same courses with identical random draws, trial by trial."""
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from concurrent.futures import Executor, Future
+from contextlib import closing, nullcontext
+from dataclasses import replace
+from uuid import uuid4
 
-from posefuse.checks import FloatArray
 from posefuse.errors import InputError
-from posefuse.fusion.bound import posterior_bound
-from posefuse.fusion.fuse import fuse
-from posefuse.motion.course import Course
-from posefuse.recording.recording import Recording
-from posefuse.scoring.score import score
-from posefuse.scoring.scorecard import Scorecard
-from posefuse.simulation.scene import Scene, prepare_scene
-from posefuse.simulation.simulate import SimulatedTrial, simulate_trial
-from posefuse.study.comparison import Comparison, Run
-from posefuse.study.ranking import rank_plans, warn_of
-from posefuse.study.study import Plan, Study
+from posefuse.study.comparison import Comparison, PlanTrials
+from posefuse.study.ranking import rank_plans
+from posefuse.study.study import Study
+from posefuse.study.trial import TrialOutcome, TrialTask, forget_scenes, run_trial
+from posefuse.study.warnings import warnings_of
 from posefuse.threads import side_by_side
 
-__all__ = ["Comparison", "compare", "plan_scene"]
+__all__ = ["compare"]
 
 Progress = Callable[[int, int], None]
 """Called with the number of trials done and of all trials."""
+_WAITING = 2
+"""Trials handed to the executor for each one that runs, so that none of its workers ever waits."""
 
 
 def compare(
@@ -30,20 +30,24 @@ def compare(
     trials: int | None = None,
     seed: int | None = None,
     workers: int | None = None,
+    executor: Executor | None = None,
     on_progress: Progress | None = None,
 ) -> Comparison:
     """Every plan's scorecards on every course, and the ranking drawn from them.
 
-    Trial ``i`` means the same luck for every plan: the same wheels, start, survey errors. The
-    result does not depend on the number of workers.
+    Trial ``i`` means identical random draws for every plan: the same wheels, start, survey errors.
+    The result depends neither on the executor nor on the number of workers.
 
     Parameters
     ----------
     trials, seed
         The study's own when not given.
     workers
-        Threads; as many as there are processors when not given. The inner loops are compiled and
-        run side by side.
+        Trials that run at a time; as many as there are processors when not given. No more scenes
+        than these trials need are kept, whatever the number of plans and courses.
+    executor
+        Runs the trials, and is left open; threads when not given (the inner loops are compiled and
+        run side by side). One whose processes are spawned serves as well.
     """
     trials = study.trials if trials is None else trials
     seed = study.seed if seed is None else seed
@@ -51,85 +55,71 @@ def compare(
     for name, value, least in (("trials", trials, 1), ("seed", seed, 0), ("workers", workers, 1)):
         if value < least:
             raise InputError(f"{name}: must be {least} or more (got {value})")
-    pairs = [(plan, course) for plan in study.plans for course in study.courses]
-    with side_by_side(workers) as pool:
-        done = pool.map(
-            lambda task: _run_trial(study, *task, seed=seed),
-            _tasks(study, pairs, trials),
-        )
-        runs = tuple(_gather(done, pairs, trials, on_progress))
+    pairs = [
+        replace(study, plans=(plan,), courses=(course,))
+        for plan in study.plans
+        for course in study.courses
+    ]
+    keys = [uuid4().hex for _ in pairs]
+    tasks = (
+        TrialTask(study=pair, scene_key=key, seed=seed, trial=trial)
+        for pair, key in zip(pairs, keys, strict=True)
+        for trial in range(trials)
+    )
+    try:
+        with (
+            side_by_side(workers) if executor is None else nullcontext(executor) as pool,
+            closing(_outcomes(tasks, pool, most=_WAITING * workers)) as outcomes,
+        ):
+            plan_trials = tuple(_gathered(outcomes, pairs, trials, on_progress))
+    finally:
+        forget_scenes(keys)
     return Comparison(
         study=study,
         trials=trials,
         seed=seed,
-        runs=runs,
-        ranking=rank_plans(study, runs, seed=seed),
-        warnings=warn_of(runs),
+        plan_trials=plan_trials,
+        ranking=rank_plans(study, plan_trials, seed=seed),
+        warnings=warnings_of(plan_trials),
     )
 
 
-def plan_scene(study: Study, plan: Plan, course: Course) -> Scene:
-    """The scene in which a plan drives a course of the study."""
-    return prepare_scene(
-        arena=study.arena,
-        rig=plan.rig,
-        course=course,
-        spreads=study.spreads,
-        start_std=study.start_std,
-        sightings=study.sightings,
-    )
+def _outcomes(
+    tasks: Iterable[TrialTask], pool: Executor, *, most: int
+) -> Generator[TrialOutcome, None, None]:
+    """The outcomes in the order of the tasks, of which so many are handed out at most."""
+    waiting: deque[Future[TrialOutcome]] = deque()
+    try:
+        for task in tasks:
+            waiting.append(pool.submit(run_trial, task))
+            if len(waiting) == most:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+    finally:
+        for future in waiting:
+            future.cancel()
 
 
-def _run_trial(
-    study: Study, plan: Plan, scene: Scene, trial: int, *, seed: int
-) -> tuple[Scorecard, Recording | None]:
-    """Simulates, fuses and scores one trial; only the first one's recording is kept."""
-    run = simulate_trial(scene, seed=seed, trial=trial)
-    recording = run.recording
-    card = score(
-        recording,
-        estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=plan.settings),
-        truth=recording.truth,
-        goal=study.goal.name,
-        arena=study.arena,
-        shooter=plan.rig.body.shooter,
-        bound_covs=_bound(run, plan),
-    )
-    return card, recording if trial == 0 else None
-
-
-def _bound(run: SimulatedTrial, plan: Plan) -> FloatArray:
-    """The covariance that no estimator can beat on this run's own arrivals, (rows, 3, 3)."""
-    return posterior_bound(
-        run.recording,
-        frame_information=run.frame_information(),
-        step_covs=run.step_covs,
-        history_s=plan.settings.history_s,
-    )
-
-
-def _tasks(
-    study: Study, pairs: Sequence[tuple[Plan, Course]], trials: int
-) -> Iterator[tuple[Plan, Scene, int]]:
-    for plan, course in pairs:
-        scene = plan_scene(study, plan, course)
-        for trial in range(trials):
-            yield plan, scene, trial
-
-
-def _gather(
-    done: Iterator[tuple[Scorecard, Recording | None]],
-    pairs: Sequence[tuple[Plan, Course]],
+def _gathered(
+    outcomes: Iterator[TrialOutcome],
+    pairs: Sequence[Study],
     trials: int,
     on_progress: Progress | None,
-) -> Iterator[Run]:
-    for place, (plan, course) in enumerate(pairs):
-        cards: list[Scorecard] = []
-        recordings: list[Recording] = []
+) -> Iterator[PlanTrials]:
+    """The trials of each pair of plan and course."""
+    for place, pair in enumerate(pairs):
+        (plan,), (course,) = pair.plans, pair.courses
+        of_pair = []
         for trial in range(trials):
-            card, recording = next(done)
-            cards.append(card)
-            recordings += [] if recording is None else [recording]
+            of_pair.append(next(outcomes))
             if on_progress is not None:
                 on_progress(place * trials + trial + 1, len(pairs) * trials)
-        yield Run(plan=plan.name, course=course.name, cards=tuple(cards), first=recordings[0])
+        recordings = [of.recording for of in of_pair if of.recording is not None]
+        yield PlanTrials(
+            plan=plan.name,
+            course=course.name,
+            cards=tuple(of.card for of in of_pair),
+            first=recordings[0],
+            outlook=of_pair[0].outlook,
+        )

@@ -1,4 +1,4 @@
-"""What the cameras can tell from every place on the floor, before any course is driven."""
+"""How accurate the cameras can be from every place on the floor, before any course is driven."""
 
 import math
 from dataclasses import dataclass
@@ -58,6 +58,16 @@ class FloorMap:
     def is_standable(self) -> BoolArray:
         """Where the robot can stand."""
         return np.isfinite(self.distance_std_m)
+
+    @property
+    def median_distance_std_m(self) -> float:
+        """Median over the cells in which the robot can stand."""
+        return float(np.nanmedian(self.distance_std_m))
+
+    @property
+    def no_tag_share(self) -> float:
+        """Share of those cells from which less than half a tag is expected to be found."""
+        return float(np.mean(self.tags_seen[self.is_standable] < 0.5))
 
 
 def floor_map(

@@ -12,11 +12,13 @@ from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray
 from posefuse.robot.shooter import Shooter
 from posefuse.scoring.shot_hits import aims_for, arcs_for
-from posefuse.study.comparison import Run
+from posefuse.study.comparison import PlanTrials
 from posefuse.study.floor_map import FloorMap
 
-__all__ = ["HitMap", "hit_map", "shot_second_moments"]
+__all__ = ["LIKELY_SHARE", "HitMap", "hit_map", "shot_second_moments"]
 
+LIKELY_SHARE = 0.9
+"""A cell from which this share of the shots goes in is a good one."""
 _HOPELESS = 0.001
 
 
@@ -37,15 +39,20 @@ class HitMap:
     shares: FloatArray
     extra_std: FloatArray
 
+    @property
+    def likely_share(self) -> float:
+        """Share of the floor, where the robot can stand, from which nine of ten shots go in."""
+        return float(np.mean(self.shares[self.floor.is_standable] >= LIKELY_SHARE))
 
-def shot_second_moments(runs: Sequence[Run], *, arena: Arena) -> FloatArray:
-    """Mean products of the errors at the shots of some runs, (3, 3): bias and spread together.
+
+def shot_second_moments(plan_trials: Sequence[PlanTrials], *, arena: Arena) -> FloatArray:
+    """Mean products of the errors at the shots of some trials, (3, 3): bias and spread together.
 
     Along the line of sight, across it, heading.
     """
     parts = []
-    for run in runs:
-        for card in run.cards:
+    for trials in plan_trials:
+        for card in trials.cards:
             if card.shots is not None:
                 goal_xy = np.array([arena.goal(name).xy_in_world_m for name in card.shots.goals])
                 toward = goal_xy - card.shots.true_poses[:, :2]

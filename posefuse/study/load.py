@@ -1,97 +1,27 @@
 """Reading a study file with everything it names."""
 
 from collections.abc import Callable, Sequence
-from math import radians
 from pathlib import Path
-from typing import Annotated, TypeVar
-
-import numpy as np
-from pydantic import Field
+from typing import TypeVar
 
 from posefuse.arena.arena import Arena
 from posefuse.arena.load import load_arena
-from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
-from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
-from posefuse.fusion.load import FilterTable, load_settings, settings_from_table
+from posefuse.files.toml_file import Faults, all_faults_of, load_toml
+from posefuse.fusion.load import load_settings, settings_from_table
+from posefuse.fusion.schema import FilterTable
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.checks import check_course
 from posefuse.motion.course import Course
 from posefuse.motion.load import load_course
 from posefuse.robot.load import load_rig
-from posefuse.simulation.as_built import AsBuiltSpreads
-from posefuse.simulation.scene import SightingSource
+from posefuse.study.schema import PlanTable, StudyTable
 from posefuse.study.study import Plan, Study
 
-__all__ = ["StudyTable", "load_study"]
+__all__ = ["load_study"]
 
 T = TypeVar("T")
-Spread = Annotated[float, Field(ge=0.0)]
-
-
-class StartTable(FileModel):
-    """The error of the stated start pose."""
-
-    position_std_m: Spread = 0.0
-    heading_std_deg: Spread = 0.0
-
-    @property
-    def start_std(self) -> FloatArray:
-        """x_m, y_m, heading_rad."""
-        return np.array([self.position_std_m, self.position_std_m, radians(self.heading_std_deg)])
-
-
-class AsBuiltTable(FileModel):
-    """Spreads of the errors of a real build."""
-
-    mount_angle_deg: Spread = 0.0
-    mount_position_m: Spread = 0.0
-    tag_position_m: Spread = 0.0
-    tag_heading_deg: Spread = 0.0
-    focal_fraction: Spread = 0.0
-    wheel_radius_fraction: Spread = 0.0
-    clock_offset_s: Spread = 0.0
-    lean_deg: Spread = 0.0
-
-    @property
-    def spreads(self) -> AsBuiltSpreads:
-        """In radians."""
-        return AsBuiltSpreads(
-            mount_angle_rad=radians(self.mount_angle_deg),
-            mount_position_m=self.mount_position_m,
-            tag_position_m=self.tag_position_m,
-            tag_heading_rad=radians(self.tag_heading_deg),
-            focal_fraction=self.focal_fraction,
-            wheel_radius_fraction=self.wheel_radius_fraction,
-            clock_offset_s=self.clock_offset_s,
-            lean_rad=radians(self.lean_deg),
-        )
-
-
-class PlanTable(FileModel):
-    """One rival."""
-
-    name: str = Field(min_length=1)
-    rig: str
-    filter: str | None = None
-
-
-class StudyTable(FileModel):
-    """A study file; paths are relative to it."""
-
-    name: str = Field(min_length=1)
-    arena: str
-    goal: str
-    trials: Annotated[int, Field(ge=1, le=1_000_000)]
-    seed: Annotated[int, Field(ge=0, le=2**63 - 1)]
-    courses: Annotated[list[str], Field(min_length=1)]
-    plan: Annotated[list[PlanTable], Field(min_length=1)]
-    filter: str | FilterTable
-    start: StartTable | None = None
-    as_built: AsBuiltTable = AsBuiltTable()
-    sightings: SightingSource = SightingSource.CORNERS
-    course_duration_s: Annotated[float, Field(gt=0.0)] | None = None
 
 
 def load_study(path: Path | str) -> Study:
@@ -169,7 +99,7 @@ def _all(things: Sequence[T | None]) -> list[T]:
 
 
 def _settings(
-    faults: Faults, path: Path, table: "StudyTable | PlanTable", place: int
+    faults: Faults, path: Path, table: StudyTable | PlanTable, place: int
 ) -> FilterSettings | None:
     """The filter settings of a plan: its own, or the study's."""
     key = ("plan", place, "filter") if isinstance(table, PlanTable) else ("filter",)
@@ -184,12 +114,12 @@ def _settings(
 
 def _check_courses(faults: Faults, arena: Arena, plans: list[Plan], courses: list[Course]) -> None:
     """Notes every course that a plan's robot cannot drive in this arena, once for each robot."""
-    told: set[str] = set()
+    known: set[str] = set()
     for place, course in enumerate(courses):
         for plan in plans:
             try:
                 check_course(course, arena=arena, rig=plan.rig)
             except InputError as error:
-                if str(error) not in told:
-                    told.add(str(error))
+                if str(error) not in known:
+                    known.add(str(error))
                     faults.add(f"{course.name}: {error}", "courses", place)

@@ -1,4 +1,4 @@
-"""From scorecards to hits in 100 shots."""
+"""From scorecards to hits per 100 shots."""
 
 from collections.abc import Sequence
 
@@ -7,24 +7,24 @@ import numpy as np
 from posefuse.checks import FloatArray
 from posefuse.scoring.shot_hits import ShotHits
 from posefuse.statistics.intervals import bootstrap_of_means, paired_mean_differences
-from posefuse.study.comparison import MovingHits, PlanHits, Run
+from posefuse.study.comparison import MovingHits, PlanHits, PlanTrials
 
 __all__ = ["plan_hits"]
 
 
 def plan_hits(
-    runs_of_plans: Sequence[Sequence[Run]], *, best: int, seed: int
+    of_plans: Sequence[Sequence[PlanTrials]], *, best: int, seed: int
 ) -> list[PlanHits | None]:
-    """The hits of each plan; ``None`` of one whose scorecards tell none.
+    """The hits of each plan; ``None`` of one whose scorecards hold none.
 
     Parameters
     ----------
-    runs_of_plans
-        The runs of each plan.
+    of_plans
+        The trials of each plan, one entry for each course.
     best
-        Index of the plan that tells the distance best.
+        Index of the plan that estimates the distance most accurately.
     """
-    trials = [_trials(runs) for runs in runs_of_plans]
+    trials = [_trials(of_plan) for of_plan in of_plans]
     known = [place for place, hits in enumerate(trials) if hits]
     if not known:
         return [None for _ in trials]
@@ -42,21 +42,21 @@ def plan_hits(
     )
     found: list[PlanHits | None] = [None for _ in trials]
     for place, of_trials in zip(known, means, strict=True):
-        more = differences.get(place) if place != best else None
+        difference = differences.get(place) if place != best else None
         found[place] = PlanHits(
             per_100=bootstrap_of_means(of_trials[:, None], lambda m: m[..., 0], seed=seed),
-            more_than_best=more,
-            is_tie=more is not None and more.holds(0.0),
+            difference_to_best=difference,
+            is_tie=difference is not None and difference.holds(0.0),
             perfect_per_100=float(_per_100(trials[place], "perfect_shares").mean()),
             moving=_moving(trials[place]),
         )
     return found
 
 
-def _trials(runs: Sequence[Run]) -> list[list[ShotHits]]:
-    """The hits of each trial, one entry for each course; empty where no course tells them."""
-    told = [[card.hits for card in run.cards] for run in runs]
-    with_hits = [cards for cards in told if cards and cards[0] is not None]
+def _trials(of_plan: Sequence[PlanTrials]) -> list[list[ShotHits]]:
+    """The hits of each trial, one entry for each course; empty where they are not known."""
+    of_courses = [[card.hits for card in trials.cards] for trials in of_plan]
+    with_hits = [hits for hits in of_courses if hits and hits[0] is not None]
     return [[hits for hits in trial if hits is not None] for trial in zip(*with_hits, strict=True)]
 
 

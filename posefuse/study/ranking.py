@@ -1,32 +1,33 @@
 """From scorecards to a ranking: figures over all trials, differences paired trial by trial."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.scoring.scorecard import Scorecard, SpanScores
+from posefuse.scoring.scorecard import ErrorFigures, Nees, Scorecard, SpanScores
 from posefuse.statistics.intervals import Interval, paired_rms_differences, rms_interval
-from posefuse.study.comparison import PlanHits, PlanRow, Run
+from posefuse.study.comparison import PlanHits, PlanRow, PlanTrials
 from posefuse.study.plan_hits import plan_hits
 from posefuse.study.study import Study
 
-__all__ = ["rank_plans", "trial_mean_squares_m2", "warn_of"]
-
-_FEW_TRIALS = 10
-_NEVER = 0.005
-"""Probability of a hit below which a shot is as good as lost."""
+__all__ = ["distance_errors_m", "rank_plans", "trial_mean_squares_m2"]
 
 
-def rank_plans(study: Study, runs: Sequence[Run], *, seed: int) -> tuple[PlanRow, ...]:
+def rank_plans(
+    study: Study, plan_trials: Sequence[PlanTrials], *, seed: int
+) -> tuple[PlanRow, ...]:
     """The plans, smallest distance error at the shots first.
 
     Parameters
     ----------
+    plan_trials
+        On the courses that are to count.
     seed
         Of the resampling behind the intervals.
     """
-    of_plans = [_runs_of(plan.name, runs) for plan in study.plans]
+    of_plans = [[t for t in plan_trials if t.plan == plan.name] for plan in study.plans]
     squares = np.array([trial_mean_squares_m2(of_plan) for of_plan in of_plans])
     order = np.argsort(squares.mean(axis=1), kind="stable")
     best = int(order[0])
@@ -34,78 +35,100 @@ def rank_plans(study: Study, runs: Sequence[Run], *, seed: int) -> tuple[PlanRow
     hits = plan_hits(of_plans, best=best, seed=seed)
     return tuple(
         _row(
-            study.plans[place].name,
             of_plans[place],
             distance_rms_m=rms_interval(squares[place], seed=seed),
-            more_than_best_m=None if place == best else differences[place],
+            difference_to_best_m=None if place == best else differences[place],
             hits=hits[place],
         )
         for place in order
     )
 
 
-def _runs_of(plan: str, runs: Sequence[Run]) -> list[Run]:
-    return [run for run in runs if run.plan == plan]
-
-
-def trial_mean_squares_m2(runs: Sequence[Run]) -> FloatArray:
-    """Mean squared distance error of each trial (trials,), over all shots of the runs given.
+def trial_mean_squares_m2(plan_trials: Sequence[PlanTrials]) -> FloatArray:
+    """Mean squared distance error of each trial (trials,), over all shots of one plan's courses.
 
     Where no course marks a shot, over the whole courses.
     """
-    with_shots = [run for run in runs if run.cards[0].shots is not None]
-    if with_shots:
-        return np.asarray(np.mean(_shot_errors_m(with_shots) ** 2, axis=1))
-    per_course = [[_distance_rms_m(card.whole_course) ** 2 for card in run.cards] for run in runs]
+    if any(trials.has_shots for trials in plan_trials):
+        return np.asarray(np.mean(_shot_errors_m(plan_trials) ** 2, axis=1))
+    per_course = [
+        [_distance_rms_m(card.whole_course) ** 2 for card in trials.cards] for trials in plan_trials
+    ]
     return np.asarray(np.mean(per_course, axis=0))
+
+
+def distance_errors_m(plan_trials: Sequence[PlanTrials]) -> FloatArray:
+    """Distance errors at the shots of all trials; where none is marked, the RMS of each trial."""
+    if any(trials.has_shots for trials in plan_trials):
+        return np.concatenate(
+            [
+                card.shots.distance_error_m
+                for trials in plan_trials
+                for card in trials.cards
+                if card.shots is not None
+            ]
+        )
+    spans = [card.whole_course.distance_m for trials in plan_trials for card in trials.cards]
+    return np.array([span.rms for span in spans if span is not None])
 
 
 def _distance_rms_m(span: SpanScores) -> float:
     return np.nan if span.distance_m is None else span.distance_m.rms
 
 
-def _shot_errors_m(runs: Sequence[Run]) -> FloatArray:
-    """Distance errors (trials, shots) over all shots of runs that have any."""
+def _shot_errors_m(plan_trials: Sequence[PlanTrials]) -> FloatArray:
+    """Distance errors (trials, shots) at the shots of the courses that mark any."""
     return np.concatenate(
         [
-            np.array([card.shots.distance_error_m for card in run.cards if card.shots is not None])
-            for run in runs
+            np.array(
+                [card.shots.distance_error_m for card in trials.cards if card.shots is not None]
+            )
+            for trials in plan_trials
+            if trials.has_shots
         ],
         axis=1,
     )
 
 
 def _row(
-    plan: str,
-    runs: Sequence[Run],
+    plan_trials: Sequence[PlanTrials],
     *,
     distance_rms_m: Interval,
-    more_than_best_m: Interval | None,
+    difference_to_best_m: Interval | None,
     hits: PlanHits | None,
 ) -> PlanRow:
-    spans = [_span(card) for run in runs for card in run.cards]
-    figures = [span.distance_m for span in spans if span.distance_m is not None]
-    with_shots = [run for run in runs if run.cards[0].shots is not None]
+    spans = [_span(card) for trials in plan_trials for card in trials.cards]
+    has_shots = any(trials.has_shots for trials in plan_trials)
+    outlooks = [trials.outlook for trials in plan_trials if trials.outlook is not None]
+
+    def mean(values: Sequence[float | None]) -> float:
+        return _mean_over_instants(values, [span.scored_count for span in spans])
+
+    def rms(values: Sequence[float | None]) -> float:
+        return math.sqrt(mean([None if value is None else value**2 for value in values]))
+
     return PlanRow(
-        plan=plan,
+        plan=plan_trials[0].plan,
         distance_rms_m=distance_rms_m,
-        distance_bias_m=float(np.mean([figure.bias for figure in figures])),
+        distance_bias_m=mean([_figure(s.distance_m, "bias") for s in spans]),
         distance_p95_m=(
-            float(np.percentile(np.abs(_shot_errors_m(with_shots)), 95))
-            if with_shots
-            else float(np.mean([figure.p95 for figure in figures]))
+            float(np.percentile(np.abs(_shot_errors_m(plan_trials)), 95))
+            if has_shots
+            else mean([_figure(s.distance_m, "p95") for s in spans])
         ),
-        bearing_rms_rad=_rms([s.bearing_rad.rms for s in spans if s.bearing_rad]),
-        pivot_rms_rad=_rms([s.pivot_rad.rms for s in spans if s.pivot_rad]),
-        heading_rms_rad=_rms([s.heading_rad.rms for s in spans if s.heading_rad]),
-        position_rms_m=_rms([s.position_rms_m for s in spans if s.position_rms_m is not None]),
-        bound_rms_m=_rms(
-            [s.bound_distance_rms_m for s in spans if s.bound_distance_rms_m is not None]
+        bearing_rms_rad=rms([_figure(s.bearing_rad, "rms") for s in spans]),
+        pivot_rms_rad=rms([_figure(s.pivot_rad, "rms") for s in spans]),
+        heading_rms_rad=rms([_figure(s.heading_rad, "rms") for s in spans]),
+        position_rms_m=rms([s.position_rms_m for s in spans]),
+        distance_forecast_rms_m=_root_mean([o.forecast_squares_m2 for o in outlooks]),
+        distance_attainable_rms_m=_root_mean([o.attainable_squares_m2 for o in outlooks]),
+        distance_bound_rms_m=rms([s.distance_bound_rms_m for s in spans]),
+        no_update_share=_mean_over_instants(
+            [span.no_update_share for span in spans], [span.count for span in spans]
         ),
-        blind_share=float(np.mean([span.no_tag_share for span in spans])),
-        nees=float(np.mean([span.nees.mean for span in spans if span.nees])),
-        more_than_best_m=more_than_best_m,
-        is_tie=more_than_best_m is not None and more_than_best_m.holds(0.0),
+        nees_mean=mean([_figure(s.nees, "mean") for s in spans]),
+        difference_to_best_m=difference_to_best_m,
+        is_tie=difference_to_best_m is not None and difference_to_best_m.holds(0.0),
         hits=hits,
     )
 
@@ -114,45 +137,18 @@ def _span(card: Scorecard) -> SpanScores:
     return card.at_shots or card.whole_course
 
 
-def _rms(values: Sequence[float]) -> float:
-    """Root mean square; nan of none."""
-    return float(np.sqrt(np.mean(np.square(values)))) if len(values) else float("nan")
+def _root_mean(squares: Sequence[FloatArray]) -> float:
+    """Root of the mean over all shots of all courses; nan of none."""
+    return float(np.sqrt(np.concatenate(squares).mean())) if squares else float("nan")
 
 
-def warn_of(runs: Sequence[Run]) -> tuple[str, ...]:
-    """What a user should know before believing the ranking, one line each."""
-    told = [
-        f"plan {run.plan!r} never sees a tag on course {run.course!r}: "
-        "its estimate is wheel odometry alone"
-        for run in runs
-        if not any(sum(card.outcomes.values()) for card in run.cards)
-    ]
-    if all(run.cards[0].shots is None for run in runs):
-        told.append("no course marks a shot: the ranking is over the whole courses")
-    told += _never_hit(runs)
-    trials = len(runs[0].cards)
-    if trials < _FEW_TRIALS:
-        told.append(
-            f"only {trials} trial{'s' * (trials > 1)}: the intervals are rough, "
-            f"{_FEW_TRIALS} or more are wanted to tell plans apart"
-        )
-    return tuple(told)
+def _figure(of_span: ErrorFigures | Nees | None, name: str) -> float | None:
+    return None if of_span is None else getattr(of_span, name)
 
 
-def _never_hit(runs: Sequence[Run]) -> list[str]:
-    """Shots that nothing but another shooter or place can help."""
-    lost: dict[str, tuple[int, int]] = {}
-    for run in runs:
-        hits = run.cards[0].hits
-        if hits is not None:
-            never, whole = lost.get(run.plan, (0, 0))
-            never += int((hits.perfect_shares < _NEVER).sum())
-            lost[run.plan] = (never, whole + len(hits.perfect_shares))
-    cannot = "cannot go in, even with a perfect estimate: the goal is out of the shooter's reach"
-    if len(set(lost.values())) == 1:
-        lost = {"": next(iter(lost.values()))}
-    return [
-        f"{f'plan {plan!r}: ' if plan else ''}{never} of {whole} shots {cannot}"
-        for plan, (never, whole) in lost.items()
-        if never
-    ]
+def _mean_over_instants(values: Sequence[float | None], counts: Sequence[int]) -> float:
+    """Mean of the values that are known, each counting as its instants; nan of none."""
+    pairs = zip(values, counts, strict=True)
+    known = [(value, count) for value, count in pairs if value is not None]
+    total = sum(count for _, count in known)
+    return sum(value * count for value, count in known) / total if total else math.nan

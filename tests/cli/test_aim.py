@@ -96,6 +96,16 @@ def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
     assert "“south crate”, opening 47.2 by 23.6 inch" in output
     assert "Low arc" not in output
     assert not (tmp_path / "out" / "pivots_low.csv").exists()
+    written = read(tmp_path / "out" / "pivots_high.csv")
+    rows = re.findall(
+        r"^ *(\d+\.\d) +(\d+\.\d+) +(-?\d+\.\d+) ", output.replace("−", "-"), flags=re.MULTILINE
+    )
+    shown = [[float(number) for number in row] for row in rows]
+    assert len(shown) == len(written)
+    for (distance_in, pivot_deg, slope_deg_per_in), row in zip(shown, written, strict=True):
+        assert distance_in == pytest.approx(float(row["distance_m"]) / 0.0254, abs=0.051)
+        assert pivot_deg == pytest.approx(float(row["pivot_deg"]), abs=0.0051)
+        assert slope_deg_per_in == pytest.approx(0.0254 * float(row["slope_deg_per_m"]), abs=0.0051)
 
 
 def test_the_robots_own_table_is_judged(call: Call, tmp_path: Path) -> None:
@@ -174,6 +184,10 @@ def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
     chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", following, flags=re.MULTILINE)]
     assert chosen
     assert all(1.5 <= distance <= 5.0 for distance in chosen)
+    nearer = call("fit", shots, *options[:-1], "2.5m")[1].partition("Measure next")[2]
+    chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", nearer, flags=re.MULTILINE)]
+    assert chosen
+    assert all(1.5 <= distance <= 2.5 for distance in chosen)
     beyond = call("fit", shots, *options[:4], "--from", "9m")
     assert beyond[0] == 2
     assert "no distance in between is within reach" in beyond[2]

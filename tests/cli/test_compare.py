@@ -1,4 +1,4 @@
-"""``posefuse compare`` on the demo: its table, its files, and that luck alone decides nothing."""
+"""``posefuse compare`` on the demo: its table, its files, and that workers decide nothing."""
 
 import json
 from dataclasses import asdict
@@ -56,7 +56,7 @@ def test_the_command_writes_table_results_and_report(
 
 def test_the_result_does_not_depend_on_the_workers(study: pf.Study) -> None:
     one, three = (pf.compare(study, trials=2, workers=w) for w in (1, 3))
-    for left, right in zip(one.runs, three.runs, strict=True):
+    for left, right in zip(one.plan_trials, three.plan_trials, strict=True):
         for a, b in zip(left.cards, right.cards, strict=True):
             assert a.at_shots == b.at_shots
             assert a.outcomes == b.outcomes
@@ -66,7 +66,7 @@ def test_the_result_does_not_depend_on_the_workers(study: pf.Study) -> None:
 
 def test_fewer_trials_are_the_first_of_more(study: pf.Study) -> None:
     few, more = (pf.compare(study, trials=n) for n in (1, 2))
-    for left, right in zip(few.runs, more.runs, strict=True):
+    for left, right in zip(few.plan_trials, more.plan_trials, strict=True):
         assert left.cards[0].at_shots == right.cards[0].at_shots
 
 

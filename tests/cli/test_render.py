@@ -69,7 +69,7 @@ def test_a_gif_from_images_put_where_it_is_named(
     [
         (["--plan", "three"], "plan: none is named 'three' (have: four corners, two cameras)"),
         (["--course", "hard"], "course: none is named 'hard' (have: easy, fast spins, bumps)"),
-        (["--at", "2.5"], "--at: must be between 0 and 2 s, as long as the course 'easy' lasts"),
+        (["--at", "2.5"], "--at: must be between 0 and 2 s, within the course 'easy' (got 2.5)"),
         (["--at", "nan"], "--at: must be between 0 and 2 s"),
         (["--movie", "drive.avi"], "drive.avi: a movie's name must end in .mp4 or .gif"),
         (["--movie", "a.gif", "--from", "9"], "--from: must be between 0 and 2 s"),

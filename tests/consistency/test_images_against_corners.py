@@ -23,7 +23,7 @@ MOST_APART = 0.15
 
 def course_rms_m(comparison: Comparison, plan: str, course: str) -> float:
     """Distance to the goal over the whole course, RMS over the trials."""
-    cards = comparison.run(plan, course).cards
+    cards = comparison.trials_of(plan, course).cards
     return float(np.sqrt(np.mean([card.whole_course.distance_m.rms**2 for card in cards])))
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import (
@@ -28,7 +29,6 @@ from posefuse.motion.path import TruePath
 from posefuse.robot.drivetrain import Gyro
 from posefuse.robot.load import load_rig
 from posefuse.robot.rig import Rig
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.scene import Scene, prepare_scene
 from posefuse.simulation.simulate import simulate_trial
 from posefuse.statistics.intervals import chi_square_average_interval
@@ -42,7 +42,7 @@ SPEED_M_PER_S = 1.0
 STEP_M = SPEED_M_PER_S / DEMO_RIG.drivetrain.rate_hz
 GYRO_NOISE = 0.005
 START_STD = np.array([0.05, 0.05, 0.03])
-REAL_BUILD = AsBuiltSpreads(
+REAL_BUILD = BuildSpreads.of(
     mount_angle_rad=np.radians(0.5),
     mount_position_m=0.003,
     tag_position_m=0.005,
@@ -112,7 +112,7 @@ def knowing_settings(measurement: Measurement, **changes: object) -> FilterSetti
     return replace(settings, **changes)
 
 
-def scene(rig: Rig, spreads: AsBuiltSpreads | None = None, *, start_std=START_STD) -> Scene:
+def scene(rig: Rig, spreads: BuildSpreads | None = None, *, start_std=START_STD) -> Scene:
     """Twelve seconds on a circle at constant speed, without turning: all steps alike."""
     t = np.linspace(0.0, 12.0, 241)
     way = SPEED_M_PER_S * t / 1.2

@@ -12,7 +12,6 @@ import pytest
 from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.motion.path import TruePath
 from posefuse.motion.wheels import prepare_wheels
-from posefuse.randomness.streams import stream
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro, Wheel
 
 SEED = 4
@@ -51,11 +50,13 @@ EVEN_ROWS_HZ = 160.0 / math.pi
 """Odometry rows that end where a half circle does."""
 
 
-def reckoned(path: TruePath, drive: Drivetrain, fractions=None, *, trial: int = 0) -> np.ndarray:
+def reckoned(
+    path: TruePath, drive: Drivetrain, fractions=None, *, bias: float = 0.0, scale: float = 0.0
+) -> np.ndarray:
     """The last pose by odometry alone, from the origin."""
     fractions = np.zeros(len(drive.wheels)) if fractions is None else np.array(fractions)
     rows = prepare_wheels(path, drive, ()).rows(
-        seed=SEED, trial=trial, wheel_radius_fractions=fractions
+        seed=SEED, trial=0, constants=np.array([*fractions, 0.0, bias, scale])
     )
     pose = PlanePose.identity()
     for twist in rows.twists[1:]:
@@ -102,34 +103,26 @@ def test_slip_without_turning() -> None:
     np.testing.assert_allclose(found, [0.0, 3.09, 0.0], atol=1e-4)
 
 
-def spread_and_sign(source: str, trial: int, size: float) -> tuple[float, float]:
-    """The spread with which the trial's draw of a source is of that size, and the draw's sign."""
-    drawn = float(stream(SEED, trial, source).standard_normal())
-    return size / abs(drawn), math.copysign(1.0, drawn)
-
-
-@pytest.mark.parametrize("trial", [0, 1, 2])
-def test_a_gyro_that_drifts_by_a_hundredth_of_a_radian_a_second(trial: int) -> None:
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_a_gyro_that_is_off_by_a_hundredth_of_a_radian_a_second(side: float) -> None:
     """10 m straight on in 10 s with a bias of 0.01 rad/s: it seems to turn by 0.1 rad, on a circle
     of radius 100 m, and ends 100 sin 0.1 = 9.983342 m ahead and 100 (1 - cos 0.1) = 0.499583 m
     aside; standing still for 5 s it turns by 0.05 rad.
     """
-    spread, side = spread_and_sign("gyro bias", trial, 0.01)
-    drive = drivetrain(gyro=Gyro(bias_rad_per_s=spread))
-    found = reckoned(straight(10.0, 10.0), drive, trial=trial)
+    drive = drivetrain(gyro=Gyro())
+    found = reckoned(straight(10.0, 10.0), drive, bias=0.01 * side)
     np.testing.assert_allclose(found, [9.983342, side * 0.499583, side * 0.1], atol=1e-6)
-    standing = reckoned(straight(0.0, 5.0), drive, trial=trial)
+    standing = reckoned(straight(0.0, 5.0), drive, bias=0.01 * side)
     np.testing.assert_allclose(standing, [0.0, 0.0, side * 0.05], atol=1e-12)
 
 
-@pytest.mark.parametrize("trial", [0, 3])
-def test_a_gyro_that_reads_turns_wrong_by_a_hundredth(trial: int) -> None:
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_a_gyro_that_reads_turns_wrong_by_a_hundredth(side: float) -> None:
     """Half a circle of 2 m, 2 pi m along. Read 1 % too far the turn is 181.8 degrees, on an arc of
     radius 2 / 1.01 m; read 1 % short 178.2 degrees, on one of 2 / 0.99 m.
     """
-    spread, side = spread_and_sign("gyro scale", trial, 0.01)
-    drive = drivetrain(gyro=Gyro(scale_fraction=spread), rate_hz=EVEN_ROWS_HZ)
+    drive = drivetrain(gyro=Gyro(), rate_hz=EVEN_ROWS_HZ)
     too_far = [-0.062200, 3.959419, math.radians(181.8)]
     short = [0.063456, 4.039407, math.radians(178.2)]
-    found = reckoned(half_circle(2.0, 1.0), drive, trial=trial)
+    found = reckoned(half_circle(2.0, 1.0), drive, scale=0.01 * side)
     np.testing.assert_allclose(found, too_far if side > 0.0 else short, atol=1e-5)

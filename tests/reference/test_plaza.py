@@ -99,4 +99,4 @@ def test_the_wheels_alone_drift_away(plaza):
     )
     course = scores(stored, silent).whole_course
     assert course.position_rms_m == pytest.approx({1: 1.93, 2: 31.7}[number], rel=0.01)
-    assert course.no_tag_share == 1.0
+    assert course.no_update_share == 1.0

@@ -1,8 +1,8 @@
 """Compiled: which tags a camera sees, how large, how grazing, and how fast they cross the image.
 
-``frames``, ``cameras``, ``tags``, ``world_boxes`` and ``robot_boxes`` are the named tuples of
-``sensing.arrays``; ``pose`` is ``world_from_camera`` of one frame: a rotation (3, 3) and a place
-(3,). Whole arrays and a row number go to the inner functions: a slice costs more than their
+``frames``, ``cameras``, ``tags``, ``world_boxes``, ``robot_boxes`` and ``margin`` are the named
+tuples of ``sensing.arrays``; ``pose`` is ``world_from_camera`` of one frame: a rotation (3, 3) and
+a place (3,). Whole arrays and a row number go to the inner functions: a slice costs more than their
 arithmetic.
 """
 
@@ -173,7 +173,7 @@ def _is_tag_behind_robot(tags, n, frames, f, cameras, c, boxes):
 
 
 @kernel
-def mark_views(frames, cameras, tags, world_boxes, robot_boxes, margin_px, is_seen):
+def mark_views(frames, cameras, tags, world_boxes, robot_boxes, margin, is_seen):
     """Write is_seen (F, N): the tag faces the camera, is in its image, large enough, not hidden."""
     place, pixels = np.empty(3), np.empty((1, 4, 2))
     pose = (np.empty((3, 3)), place)
@@ -183,11 +183,12 @@ def mark_views(frames, cameras, tags, world_boxes, robot_boxes, margin_px, is_se
         place_camera(frames, f, cameras, c, pose)
         for n in range(tags.ids.shape[0]):
             is_seen[f, n] = False
-            _, cosine = _distance_and_cosine(tags, n, place)
+            distance, cosine = _distance_and_cosine(tags, n, place)
             if not cosine >= cameras.least_cos_incidence[c]:
                 continue
             if not project_corners(tags.corners_m, n, pose, lens_rows, c, limits, pixels, 0):
                 continue
+            margin_px = margin.px[f] + margin.px_m[f] / distance
             if not inside_image(pixels, 0, cameras.size_px, c, margin_px):
                 continue
             if _edge_px(pixels, 0) < cameras.least_edge_px[c]:

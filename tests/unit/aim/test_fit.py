@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from posefuse.aim.arcs import solve
 from posefuse.aim.fit import (
     Fitted,
     MeasuredShots,
@@ -92,23 +93,47 @@ def test_the_next_shots_lower_the_uncertainty_of_the_pivots_most(exact_shooter, 
         for k in range(len(distances))
     ]
     assert alone == distances.tolist()
-    # the same gain by refitting with the shot added: its row joins the others
-    more = replace(
-        LANDED,
-        pivots_rad=np.append(LANDED.pivots_rad, chosen.pivots_rad[0]),
-        distances_m=np.append(LANDED.distances_m, 1.0),
-        heights_m=np.append(LANDED.heights_m, 0.0),
-        is_height_measured=np.append(LANDED.is_height_measured, False),
+
+
+def test_a_further_shot_adds_its_information(exact_shooter, goal):
+    # least squares: the information of the shots adds up, over the variance of their scatter
+    fit = fit_shots(measured(LANDED, exact_shooter, noise_m=0.05), shooter=exact_shooter)
+    distances = np.arange(2.0, 6.1, 0.5)
+    chosen = next_distances(fit, goal=goal, distances_m=distances, count=1)
+    landing = slopes_by_values(
+        fit,
+        lambda shooter, offset: flown_points_m(
+            shots_at(np.degrees(chosen.pivots_rad)), shooter=shooter, pivot_offset_rad=offset
+        ),
     )
-    exact = flown_points_m(more, shooter=fit.shooter, pivot_offset_rad=fit.pivot_offset_rad)
-    scatter = 1e-3 * np.random.default_rng(1).normal(size=len(exact))
-    refit = fit_shots(replace(more, distances_m=exact + scatter), shooter=fit.shooter)
-    shrunk = refit.cov / refit.residual_std_m**2
-    before = fit.cov / fit.residual_std_m**2
-    gained = np.sqrt(np.trace(np.linalg.solve(before, shrunk)) / 3.0)
-    predicted = chosen.pivot_std_rad[1] / chosen.pivot_std_rad[0]
-    assert 0.0 < gained < 1.0
-    assert predicted == pytest.approx(gained, abs=0.1)
+    pivots = slopes_by_values(
+        fit,
+        lambda shooter, offset: (
+            solve(distances, shooter=shooter, height_m=1.6).pivot_rad[0] - offset
+        ),
+    )
+    information = np.linalg.inv(fit.cov) + landing.T @ landing / fit.residual_std_m**2
+    for cov, predicted in zip(
+        (fit.cov, np.linalg.inv(information)), chosen.pivot_std_rad, strict=True
+    ):
+        spread = np.sqrt(np.mean(np.diag(pivots @ cov @ pivots.T)))
+        assert predicted == pytest.approx(spread, rel=1e-3)
+
+
+def slopes_by_values(fit, function):
+    """Central differences (m, 3) of a function of a shooter and its pivot offset."""
+    columns = []
+    for k, step in enumerate((1e-2, 1e-3, 1e-4)):
+        up, down = (
+            dict(zip(fit.free, fit.values + sign * step * np.eye(3)[k], strict=True))
+            for sign in (1.0, -1.0)
+        )
+        ends = [
+            function(with_values(fit.shooter, values), values[Fitted.PIVOT_OFFSET])
+            for values in (up, down)
+        ]
+        columns.append((ends[0] - ends[1]) / (2.0 * step))
+    return np.stack(columns, axis=-1)
 
 
 def test_shots_that_cannot_separate_the_values_are_refused(exact_shooter):

@@ -8,7 +8,9 @@ from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
 from posefuse.aim.aim import prepare_aim
+from posefuse.aim.arcs import solve
 from posefuse.aim.compiled.rectangle import rectangle_shares
+from posefuse.aim.flight import fly_ahead
 from posefuse.aim.hit_probability import enough_distance_std_m, hit_probability, simulate_hits
 from posefuse.aim.shots import Shots
 from posefuse.aim.tolerance import tolerance_band
@@ -119,6 +121,42 @@ def test_a_spread_to_the_side_alone_is_a_normal_between_the_posts(exact_shooter,
     assert hit_probability(shots, aim=aim) == pytest.approx(expected, abs=5e-3)
     low, high = simulate_hits(shots, aim=aim, count=40000, seed=4).bounds(level=0.999).T
     assert ((low < expected) & (expected < high)).all()
+
+
+def test_backlash_and_resolution_count_by_the_variance_of_an_even_spread(exact_shooter, goal):
+    # an even spread of full width w has the variance w^2 / 12 (any statistics text)
+    play, step = 0.15, 0.10
+    normal = np.hypot(play, step) / np.sqrt(12.0)
+    shots = Shots.straight_ahead([4.0, 5.5], goal=goal)
+    shares = [
+        hit_probability(shots, aim=prepare_aim(replace(exact_shooter, spread=spread), goal))
+        for spread in (
+            ShooterSpread(backlash_rad=play, resolution_rad=step),
+            ShooterSpread(zero_std_rad=float(normal)),
+        )
+    ]
+    assert (shares[0] < 0.99).all()
+    assert shares[0] == pytest.approx(shares[1], abs=1e-12)
+
+
+def test_backlash_is_drawn_evenly_over_its_width(exact_shooter, goal):
+    aim = prepare_aim(replace(exact_shooter, spread=ShooterSpread(backlash_rad=0.2)), goal)
+    shots = Shots.straight_ahead([4.0], goal=goal)
+    (middle,) = solve(np.array([4.0]), shooter=exact_shooter, height_m=1.6).pivot_rad[0]
+    pivots = middle + np.linspace(-0.1, 0.1, 2001)  # all that the play allows, each as likely
+    scores = [_scores_with(exact_shooter, goal, pivot) for pivot in pivots]
+    assert 0.2 < np.mean(scores) < 0.9
+    drawn = simulate_hits(shots, aim=aim, count=40000, seed=8).shares
+    assert drawn == pytest.approx(np.mean(scores), abs=0.01)  # 4 standard errors
+
+
+def _scores_with(shooter, goal, pivot_rad):
+    """Whether a throw from 4 m, straight ahead, goes in: by the compiled flight and by hand."""
+    flown = fly_ahead(shooter, np.array([pivot_rad]), np.array([[4.0]]), floor_m=0.0)
+    height_m = float(flown.points_m[0, 0, 2])
+    ahead, _, up = flown.velocities_m_per_s[0, 0]
+    room_m = goal.height_m / 2 - shooter.projectile.diameter_m / 2 * np.hypot(1.0, up / ahead)
+    return abs(height_m - float(goal.centre_in_world_m[2])) <= room_m
 
 
 @pytest.mark.parametrize("heading_std", [0.5, 1.0, 3.0])

@@ -4,6 +4,7 @@ import math
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from posefuse.calibration.detector_response import (
     corner_errors,
     measure_response,
 )
-from posefuse.calibration.detector_shots import Conditions, TagShots, quality_with
+from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, quality_with
 from posefuse.calibration.response_file import write_response
 from posefuse.errors import FileError, InputError
 from posefuse.rendering.detect import DetectorSettings
@@ -118,6 +119,33 @@ def test_figures_come_out_of_errors_made_up() -> None:
     assert figures.std_along_px == pytest.approx(std, rel=0.03)
     assert figures.std_across_px == pytest.approx(std, rel=0.03)
     assert figures.bias_rest_px < slack
+
+
+def test_what_persists_is_what_a_second_look_finds_again(
+    camera, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    std_px, persistent, tags = 0.3, 0.7, 200
+    corners_px = 50.0 + 20.0 * np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
+
+    def shot(_self, number: int, _conditions: Conditions, *, look: int = 0) -> TagShot:
+        image = np.array([[number, look]], dtype=np.uint8)
+        return TagShot(id=7, image=image, corners_px=corners_px, blur_way=np.array([1.0, 0.0]))
+
+    def found(image: np.ndarray, **_settings) -> SimpleNamespace:
+        number, look = image[0].tolist()
+        lasts = np.random.default_rng([1, number]).normal(size=(4, 2)) * math.sqrt(persistent)
+        passes = np.random.default_rng([2, number, look]).normal(size=(4, 2))
+        error = std_px * (lasts + math.sqrt(1.0 - persistent) * passes)
+        return SimpleNamespace(ids=np.array([7]), corners_px=(corners_px + error)[None])
+
+    monkeypatch.setattr(TagShots, "shot", shot)
+    monkeypatch.setattr("posefuse.calibration.detector_response.detect_tags", found)
+    one = {"edges_px": (40,), "incidences_deg": (0,), "blurs_px": (0,)}
+    recipe = replace(SMALL, **one, tags=tags, second_looks=tags)
+    table = measure_response(camera, recipe)
+    assert table["std_px"] == pytest.approx(std_px, rel=0.05)
+    # a variance over 1600 numbers is known to 3.5 % (one standard error)
+    assert table["persistent_fraction"] == pytest.approx(persistent, abs=4 * 0.035 * 0.3)
 
 
 def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:

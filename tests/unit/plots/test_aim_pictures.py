@@ -9,12 +9,13 @@ from posefuse.aim.sheet import ArcSheet, arc_sheets
 from posefuse.arena.arena import Goal
 from posefuse.plots.aim import draw_flights, draw_pivots
 from posefuse.plots.aim_tolerance import (
-    SpreadAtPlaces,
+    PlanSpread,
     draw_bearing_tolerance,
     draw_distance_tolerance,
 )
 from posefuse.plots.style import Axes, new_figure, svg_text
 from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
+from posefuse.study.shot_room import SpreadAtPlaces
 
 GOAL = Goal(
     name="crate",
@@ -70,16 +71,18 @@ def test_flights_end_in_the_opening(sheet: ArcSheet) -> None:
 def test_the_band_holds_the_errors_in_the_unit_asked_for(
     sheet: ArcSheet, unit: str, scale: float
 ) -> None:
-    spread = SpreadAtPlaces(
-        plan="four",
-        colour=1,
+    errors = SpreadAtPlaces(
         distances_m=np.array([2.0, 4.0]),
         means=np.array([0.01, -0.02]),
         lows=np.array([-0.01, -0.05]),
         highs=np.array([0.03, 0.01]),
     )
     ax = draw_distance_tolerance(
-        axes(), sheet.band, enough_m=sheet.enough_m, spreads=[spread], length_unit=unit
+        axes(),
+        sheet.band,
+        enough_m=sheet.enough_m,
+        spreads=[PlanSpread("four", "#009E73", errors)],
+        length_unit=unit,
     )
     assert ax.lines[0].get_ydata() == pytest.approx(-scale * sheet.band.short_m)
     assert ax.lines[1].get_ydata() == pytest.approx(scale * sheet.band.long_m)
@@ -87,11 +90,14 @@ def test_the_band_holds_the_errors_in_the_unit_asked_for(
     bars = next(c for c in ax.collections if len(c.get_paths()) == 2)
     ends = np.array([path.vertices[:, 1] for path in bars.get_paths()])
     assert ends == pytest.approx(scale * np.array([[-0.01, 0.03], [-0.05, 0.01]]))
+    (means,) = [line for line in ax.lines if line.get_label() == "four"]
+    assert means.get_ydata() == pytest.approx(scale * np.array([0.01, -0.02]))
+    assert means.get_color() == "#009E73"
     assert ax.get_yscale() == "symlog"
     svg_text(ax.figure)
 
 
-def test_bearings_are_told_in_degrees(sheet: ArcSheet) -> None:
+def test_bearings_are_drawn_in_degrees(sheet: ArcSheet) -> None:
     ax = draw_bearing_tolerance(axes(), sheet.band)
     assert ax.lines[1].get_ydata() == pytest.approx(np.degrees(sheet.band.left_rad))
     assert ax.get_ylabel() == "bearing error (°)"

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from posefuse.plots.camera import camera_legend_handles, draw_camera_view, shrunk_image
+from posefuse.plots.camera import camera_legend_handles, draw_camera_view
 from posefuse.plots.camera_movie import MovingFigure
 from posefuse.plots.style import Axes, drawing, new_figure
 
@@ -79,17 +79,6 @@ def test_ids_hide_neither_tags_nor_each_other_nor_leave_the_image() -> None:
 def test_brightness_is_a_factor_on_the_grey_levels() -> None:
     (image,) = view([], [], brightness=2.0).images
     assert image.get_clim() == (0.0, 127.5)
-
-
-def test_shrinking_takes_means_and_keeps_the_width_asked_for() -> None:
-    image = np.arange(20 * 30, dtype=np.uint8).reshape(20, 30) % 100
-    small, step = shrunk_image(image, 12)
-    assert step == 2
-    assert small.shape == (10, 15)
-    assert small[0, 0] == np.rint(image[:2, :2].mean())
-    whole, step = shrunk_image(image, 31)
-    assert step == 1
-    np.testing.assert_array_equal(whole, image)
 
 
 def test_the_legend_tells_of_missed_tags_where_there_are_some() -> None:

@@ -112,7 +112,7 @@ def test_robot_stands_at_its_pose_with_its_views_inside_the_walls() -> None:
     assert ahead[:, 1].max() == pytest.approx(2.0 + 0.34 + 2.5, abs=0.01)
 
 
-def test_rig_sketches_tell_tilts_and_keep_to_scale() -> None:
+def test_rig_sketches_show_tilts_and_keep_to_scale() -> None:
     above = draw_rig_from_above(axes(), small_rig(), length_unit="in")
     assert {"+15°", "0°", "front →"} <= set(texts(above))
     assert above.patches[0].get_xy()[:, 0].max() == pytest.approx(0.35 / 0.0254)
@@ -189,7 +189,7 @@ def test_boxes_show_quantiles_rms_and_bound() -> None:
         axes(),
         plans=["seen", "empty"],
         errors_m=errors,
-        bounds_m=[0.008, math.nan],
+        attainable_m=[0.008, math.nan],
         colours=[0, 1],
         span_m=error_span_m(errors),
     )
@@ -215,29 +215,32 @@ def test_unlike_plans_get_a_logarithmic_axis() -> None:
         axes(),
         plans=["a", "b"],
         errors_m=[near, far],
-        bounds_m=[math.nan, math.nan],
+        attainable_m=[math.nan, math.nan],
         colours=[0, 1],
         span_m=(low, high),
     )
     assert ax.get_xscale() == "log"
-    assert len(box_legend_handles(has_bound=True)) == len(box_legend_handles(has_bound=False)) + 1
+    with_mark, without = (box_legend_handles(has_attainable=is_known) for is_known in (True, False))
+    assert len(with_mark) == len(without) + 1
 
 
-def test_nees_band_is_the_chi_square_interval() -> None:
-    """Against SciPy's chi-square quantiles."""
+def test_nees_lies_beside_its_region() -> None:
     nees = [np.array([2.5, 3.0, np.nan, 4.0]), np.array([30.0, 40.0, 35.0])]
-    ax = draw_nees(axes(), plans=["a", "b"], nees=nees, trials=20, colours=[0, 1])
+    ax = draw_nees(axes(), plans=["a", "b"], nees=nees, region=(2.0, 4.2), colours=[0, 1])
     band = ax.patches[0]
-    low, high = stats.chi2(60).ppf([0.025, 0.975]) / 20
-    assert band.get_x() == pytest.approx(low)
-    assert band.get_x() + band.get_width() == pytest.approx(high)
+    assert band.get_x() == pytest.approx(2.0)
+    assert band.get_x() + band.get_width() == pytest.approx(4.2)
+    dots = [line.get_xdata().tolist() for line in ax.lines if line.get_marker() == "o"]
+    assert dots == [[2.5, 3.0, 4.0], [30.0, 40.0, 35.0]]
+    means = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "|"]
+    assert means == pytest.approx([9.5 / 3.0, 35.0])
 
 
 def test_nis_bars_and_line_are_densities() -> None:
     """The line against SciPy's chi-square density; the bars add up to one."""
     nis = np.append(stats.chi2(3).rvs(5000, random_state=3), [500.0, 900.0])
     ax = draw_nis(axes(), nis=nis, dof=3)
-    line = next(line for line in ax.lines if line.get_label() == "honest filter")
+    line = next(line for line in ax.lines if line.get_label() == "consistent filter")
     np.testing.assert_allclose(line.get_ydata(), stats.chi2(3).pdf(line.get_xdata()), rtol=1e-12)
     assert sum(bar.get_height() * bar.get_width() for bar in ax.patches) == pytest.approx(1.0)
     assert ax.patches[-1].get_height() > 0.0
@@ -260,7 +263,7 @@ def test_floor_maps_show_the_numbers_in_place() -> None:
     assert "image" in svg_text(left.figure)  # a bitmap, not one shape a cell
 
 
-def test_path_is_told_in_the_floors_unit() -> None:
+def test_path_is_drawn_in_the_floors_unit() -> None:
     ax = draw_path(axes(), np.array([[0.0254, 0.0], [0.0508, 1.0]]), length_unit="in")
     np.testing.assert_allclose(ax.lines[0].get_xdata(), [1.0, 2.0])
 

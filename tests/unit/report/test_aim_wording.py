@@ -34,40 +34,42 @@ def exact_sheet():
     return arc_sheets(EXACT, GOAL, arc=Arc.LOW, spacing_m=0.5)[0]
 
 
-def test_drawn_throws_are_told_with_their_interval(sheet):
-    told = drawn_sentence(sheet, "cm")
-    assert told.startswith("10,000 throws drawn from each of 8 distances differ from this most at ")
+def test_drawn_throws_come_with_their_interval(sheet):
+    sentence = drawn_sentence(sheet, "cm")
+    assert sentence.startswith(
+        "10,000 throws drawn from each of 8 distances differ from this most at "
+    )
     worst = int(np.argmax(np.abs(sheet.drawn.shares - sheet.hit_shares[sheet.drawn_rows])))
     low, high = 100.0 * sheet.drawn.bounds()[worst]
-    assert told.endswith(f"(95 % interval {low:.1f} to {high:.1f}).")
+    assert sentence.endswith(f"(95 % interval {low:.1f} to {high:.1f}).")
 
 
-def test_a_shooter_that_never_errs_is_told_in_short(exact_sheet):
+def test_a_shooter_that_never_errs_takes_one_sentence(exact_sheet):
     assert drawn_sentence(exact_sheet, "cm") == ""
     assert hits_sentence(exact_sheet, "cm") == (
         "With a perfect estimate the low arc scores 100.0 of 100 shots from everywhere."
     )
 
 
-def test_hits_are_told_from_least_to_most(sheet):
-    told = hits_sentence(sheet, "cm")
-    assert f"between {100.0 * sheet.hit_shares.min():.1f} (at " in told
-    assert f" and {100.0 * sheet.hit_shares.max():.1f} (at " in told
+def test_hits_are_given_from_least_to_most(sheet):
+    sentence = hits_sentence(sheet, "cm")
+    assert f"between {100.0 * sheet.hit_shares.min():.1f} (at " in sentence
+    assert f" and {100.0 * sheet.hit_shares.max():.1f} (at " in sentence
 
 
 @pytest.mark.parametrize(
-    ("changes", "told"),
+    ("changes", "words"),
     [
         ({}, ""),
         ({"spread": ShooterSpread()}, "[shooter] has no spread such as exit_speed_std_m_per_s ("),
         ({"projectile": None}, "[shooter] has no [shooter.projectile] (the piece is taken for a "),
     ],
 )
-def test_what_a_shooter_leaves_out_is_told(changes, told):
-    assert left_out_sentence(replace(SHOOTER, **changes)).startswith(told)
+def test_what_a_shooter_leaves_out_is_named(changes, words):
+    assert left_out_sentence(replace(SHOOTER, **changes)).startswith(words)
 
 
-def test_spin_is_told_with_what_it_does():
+def test_spin_is_named_with_what_it_does():
     spinning = replace(SHOOTER, spin_rad_per_s=10.0 * np.pi)
     piece = replace(SHOOTER.projectile, lift_per_spin_ratio=1.0, drag=Drag.SPHERE)
     assert "spin" not in shooter_text(SHOOTER, "cm")
@@ -94,7 +96,7 @@ def test_bearings_have_their_dash_and_their_any():
     assert [bearing_text(turn) for turn in (0.0, 0.1, 0.8)] == ["–", "5.7", "any"]
 
 
-def test_the_table_tells_all_four_sides(sheet):
+def test_the_table_has_all_four_sides(sheet):
     table = sheet_table(sheet)
     sides = [table.headers.index(name) for name in ("left by (°)", "right by (°)")]
     for row, left, right in zip(table.rows, sheet.band.left_rad, sheet.band.right_rad, strict=True):

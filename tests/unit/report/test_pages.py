@@ -10,18 +10,16 @@ from pathlib import Path
 
 import pytest
 
-from posefuse.fusion.fuse import fuse
-from posefuse.fusion.settings import FilterSettings
-from posefuse.recording.folder import StoredRecording
-from posefuse.recording.recording import Recording
 from posefuse.report.comparison import write_comparison_report
+from posefuse.report.glossary import COMPARISON_WORDS
 from posefuse.report.page import command_text
 from posefuse.report.replay import write_replay_report
-from posefuse.scoring.score import score
-from posefuse.simulation.simulate import simulate
-from posefuse.study.compare import compare, plan_scene
-from posefuse.study.comparison import Comparison
-from small_court import small_study
+from posefuse.scoring.figures import FIGURES, OUTCOME_COUNTS
+from posefuse.study.compare import compare
+from posefuse.study.findings import Findings, findings_of
+from posefuse.study.replay import replay
+from posefuse.study.study import Study
+from small_court import small_study, stored_drive
 
 MADE_AT = datetime(2026, 3, 1, 12, 30)
 
@@ -75,9 +73,11 @@ def check_self_contained(page: Page) -> None:
 
 
 @pytest.fixture(scope="module")
-def page(comparison: Comparison, tmp_path_factory: pytest.TempPathFactory) -> Page:
+def page(findings: Findings, tmp_path_factory: pytest.TempPathFactory) -> Page:
     path = tmp_path_factory.mktemp("report") / "report.html"
-    named = replace(comparison, study=replace(comparison.study, path=Path("my court/<s>.toml")))
+    comparison = findings.comparison
+    study = replace(comparison.study, path=Path("my court/<s>.toml"))
+    named = replace(findings, comparison=replace(comparison, study=study))
     write_comparison_report(named, path, made_at=MADE_AT)
     return Page(path)
 
@@ -99,38 +99,51 @@ def test_names_from_files_are_escaped(page: Page) -> None:
 
 
 def test_page_says_how_it_was_made_and_what_the_words_mean(page: Page) -> None:
-    assert 'posefuse compare "my court/<s>.toml" --trials 3 --seed 7' in page.words
+    command = 'posefuse compare "my court/<s>.toml" --trials 3 --seed 7 --sightings corners'
+    assert f"Reproduce with: {command}" in page.words
     assert "2026-03-01 12:30" in page.words
-    for word in ("RMS", "NEES", "Bound", "Blind shot", "Tie"):
+    for word in (
+        "RMS",
+        "NEES",
+        "Forecast",
+        "Attainable",
+        "White-noise bound",
+        "No recent update",
+        "Tie",
+    ):
         assert f"<dt>{word}</dt>" in page.html
     assert page.words.count("the supervising adult decide") == 1
     assert "nan" not in page.words.lower().split()
 
 
-def test_same_comparison_same_bytes(comparison: Comparison, tmp_path: Path) -> None:
+def test_same_comparison_same_bytes(findings: Findings, tmp_path: Path) -> None:
     for name in ("one.html", "two.html"):
-        write_comparison_report(comparison, tmp_path / name, made_at=MADE_AT, length_unit="in")
+        write_comparison_report(findings, tmp_path / name, made_at=MADE_AT, length_unit="in")
     assert (tmp_path / "one.html").read_bytes() == (tmp_path / "two.html").read_bytes()
     assert "inch" in Page(tmp_path / "one.html").words
+
+
+def page_of(study: Study, folder: Path) -> Page:
+    made = findings_of(compare(study, workers=1), workers=1)
+    write_comparison_report(made, folder / "r.html", made_at=MADE_AT)
+    return Page(folder / "r.html")
 
 
 def test_one_plan_and_no_shots(tmp_path: Path) -> None:
     study = small_study()
     course = replace(study.courses[0], shots=())
     lone = replace(study, plans=study.plans[:1], courses=(course,), trials=1)
-    write_comparison_report(compare(lone, workers=1), tmp_path / "r.html", made_at=MADE_AT)
-    page = Page(tmp_path / "r.html")
+    page = page_of(lone, tmp_path)
     check_self_contained(page)
     assert "over the whole courses" in page.words
     assert [a["id"] for tag, a in page.tags if tag == "figure"].count("timeline_best") == 1
 
 
-def test_a_family_that_has_no_pictures_is_told(tmp_path: Path) -> None:
+def test_a_family_that_has_no_pictures_is_named(tmp_path: Path) -> None:
     study = small_study()
     tags = tuple(replace(tag, family="49h12") for tag in study.arena.tags)
     lone = replace(study, arena=replace(study.arena, tags=tags), plans=study.plans[:1], trials=1)
-    write_comparison_report(compare(lone, workers=1), tmp_path / "r.html", made_at=MADE_AT)
-    page = Page(tmp_path / "r.html")
+    page = page_of(lone, tmp_path)
     check_self_contained(page)
     assert "strip" not in [a["id"] for tag, a in page.tags if tag == "figure"]
     assert "images cannot be shown: OpenCV carries no tag family '49h12'" in page.words
@@ -146,8 +159,7 @@ def test_many_plans_with_long_names_on_many_courses(tmp_path: Path) -> None:
         courses=tuple(replace(course, name=f"{name}, course {n}") for n in range(5)),
         trials=1,
     )
-    write_comparison_report(compare(many, workers=2), tmp_path / "r.html", made_at=MADE_AT)
-    page = Page(tmp_path / "r.html")
+    page = page_of(many, tmp_path)
     check_self_contained(page)
     assert "The 2 plans that rank last are left out." in page.words
 
@@ -157,24 +169,9 @@ def test_a_floor_without_a_place_to_stand_has_no_map(tmp_path: Path) -> None:
     (bench, bar) = study.arena.obstacles
     wide = replace(bench, size_m=[30.0, 30.0, 0.01], centre_in_world_m=[4.5, 2.5, 0.005])
     full = replace(study, arena=replace(study.arena, obstacles=(wide, bar)), trials=1)
-    write_comparison_report(compare(full, workers=1), tmp_path / "r.html", made_at=MADE_AT)
-    page = Page(tmp_path / "r.html")
+    page = page_of(full, tmp_path)
     check_self_contained(page)
     assert "expected_error" not in [a.get("id") for _, a in page.tags]
-
-
-def recorded(**changes: object) -> tuple[StoredRecording, Recording]:
-    study = small_study()
-    scene = plan_scene(study, study.plans[1], study.courses[0])
-    recording = replace(simulate(scene, seed=3, trial=0), **changes)
-    return StoredRecording(
-        recording=recording,
-        rig=study.plans[1].rig,
-        arena=study.arena,
-        rig_path=Path("rig.toml"),
-        arena_path=Path("arena.toml"),
-        goal=None if "truth" in changes else study.goal.name,
-    ), recording
 
 
 @pytest.mark.parametrize(
@@ -182,25 +179,19 @@ def recorded(**changes: object) -> tuple[StoredRecording, Recording]:
     [
         ({"name": "run <3>"}, "The error of the distance to the goal at the shots is"),
         ({"shots": None}, "The error of the distance to the goal over the whole run is"),
-        ({"truth": None}, "The recording holds no true path, so no error can be told."),
+        ({"truth": None}, "The recording holds no true path, so no error is known."),
         ({"truth": None, "shots": None}, "The recording holds no true path"),
     ],
 )
 def test_replay_page_is_whole_with_and_without_truth(
     changes: dict, words: str, tmp_path: Path
 ) -> None:
-    stored, recording = recorded(**changes)
-    settings = FilterSettings()
-    estimate = fuse(recording, rig=stored.rig, arena=stored.arena, settings=settings)
-    card = score(
-        recording, estimate=estimate, truth=recording.truth, arena=stored.arena, goal=stored.goal
-    )
+    study = small_study()
+    goal = None if "truth" in changes else study.goal.name
+    played = replay(stored_drive(study, goal=goal, **changes))
     write_replay_report(
-        stored,
+        played,
         tmp_path / "r.html",
-        estimate=estimate,
-        card=card,
-        settings=settings,
         source=Path("runs/one"),
         settings_file=Path("my filter.toml"),
         made_at=MADE_AT,
@@ -208,10 +199,25 @@ def test_replay_page_is_whole_with_and_without_truth(
     page = Page(tmp_path / "r.html")
     check_self_contained(page)
     assert words in page.words
-    assert recording.name in page.words
-    assert 'posefuse replay runs/one --settings "my filter.toml"' in page.words
+    assert played.trial.title in page.words
+    assert 'Reproduce with: posefuse replay runs/one --settings "my filter.toml"' in page.words
     assert len(page.pictures) == 3
 
 
 def test_words_with_blanks_stand_in_quotes() -> None:
     assert command_text("posefuse", "check", "a b.toml") == 'posefuse check "a b.toml"'
+
+
+def test_the_glossary_explains_what_the_tables_are_headed() -> None:
+    words = {word.lower() for word in COMPARISON_WORDS}
+    for name in (
+        "distance_forecast_rms_m",
+        "distance_attainable_rms_m",
+        "distance_bound_rms_m",
+        "difference_to_best_m",
+        "no_update_share",
+        "nees_mean",
+    ):
+        assert FIGURES[name].header.lower() in words
+    headers = [*OUTCOME_COUNTS.values(), FIGURES["dropped_frame_count"].header]
+    assert set(headers) - {"fused"} <= words

@@ -5,18 +5,20 @@ from dataclasses import replace
 
 import pytest
 
+from posefuse.report.comparison_wording import filter_verdict, finding
+from posefuse.report.replay import run_verdict
 from posefuse.report.wording import (
-    filter_verdict,
-    finding,
+    figure_header,
+    figure_text,
     interval_text,
     length_text,
     number_text,
-    run_verdict,
     share_text,
 )
 from posefuse.scoring.scorecard import Nees
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
+from posefuse.study.consistency import nees_average
 
 
 def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = None) -> PlanRow:
@@ -30,10 +32,12 @@ def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = Non
         pivot_rms_rad=math.nan,
         heading_rms_rad=0.01,
         position_rms_m=2.0 * rms_m,
-        bound_rms_m=0.5 * rms_m,
-        blind_share=0.0,
-        nees=3.0,
-        more_than_best_m=more,
+        distance_forecast_rms_m=1.1 * rms_m,
+        distance_attainable_rms_m=0.5 * rms_m,
+        distance_bound_rms_m=0.1 * rms_m,
+        no_update_share=0.0,
+        nees_mean=3.0,
+        difference_to_best_m=more,
         is_tie=more is not None and more.holds(0.0),
     )
 
@@ -44,41 +48,41 @@ WORSE = row("third", 0.02, (0.01, 0.008, 0.013))
 LAST = row("last", 0.05, (0.04, 0.03, 0.05))
 
 
-def told(comparison: Comparison, *rows: PlanRow, unit: str = "cm") -> str:
+def found(comparison: Comparison, *rows: PlanRow, unit: str = "cm") -> str:
     return finding(replace(comparison, ranking=rows), unit)
 
 
-def test_winner_ties_next_and_last_are_told_apart(comparison: Comparison) -> None:
-    text = told(comparison, BEST, TIE, WORSE, LAST)
+def test_winner_ties_next_and_last_are_named(comparison: Comparison) -> None:
+    text = found(comparison, BEST, TIE, WORSE, LAST)
     assert text.startswith(
-        "“first” tells the distance to the goal best: its error at the shots is 1.00 cm RMS "
-        "(95 % interval 0.90 to 1.20), and 95 of 100 errors are below 2.00 cm."
+        "“first” estimates the distance to the goal most accurately: its error at the shots is "
+        "1.00 cm RMS (95 % interval 0.90 to 1.20), and 95 of 100 errors are below 2.00 cm."
     )
-    assert "“level” is a tie with it: these trials cannot tell them apart." in text
+    assert "“level” ties with it: these trials cannot separate them." in text
     assert "Next comes “third”, worse by 1.00 cm (0.80 to 1.30)." in text
     assert "Last comes “last”, worse by 4.00 cm (3.00 to 5.00)." in text
     assert "no filter gets below 0.50 cm" in text
     assert "the best plan is at 2.0 times that" in text
-    assert text.endswith("Its filter is honest (NEES 3.0, an honest filter has 3).")
+    assert text.endswith("Its filter is consistent (NEES 3.0, expected 3).")
 
 
 def test_two_ties_and_one_that_is_worse(comparison: Comparison) -> None:
-    text = told(comparison, BEST, TIE, replace(TIE, plan="even"), WORSE)
-    assert "“level” and “even” are ties with it" in text
+    text = found(comparison, BEST, TIE, replace(TIE, plan="even"), WORSE)
+    assert "“level” and “even” tie with it" in text
     assert "“third” is worse by 1.00 cm (0.80 to 1.30)." in text
     assert "Last comes" not in text
 
 
 def test_a_lone_plan_wins_over_nobody(comparison: Comparison) -> None:
-    text = told(comparison, BEST, unit="in")
+    text = found(comparison, BEST, unit="in")
     assert text.startswith("With “first” the error of the distance to the goal at the shots is ")
     assert "0.39 inch RMS" in text
     assert "best plan" in text
 
 
-def test_one_trial_may_be_luck(comparison: Comparison) -> None:
-    unsure = replace(WORSE, more_than_best_m=Interval(value=0.01, low=math.nan, high=math.nan))
-    assert "“third” is worse by 1.00 cm (one trial: it may be luck)." in told(
+def test_one_trial_may_be_chance(comparison: Comparison) -> None:
+    unsure = replace(WORSE, difference_to_best_m=Interval(value=0.01, low=math.nan, high=math.nan))
+    assert "“third” is worse by 1.00 cm (one trial: it may be chance)." in found(
         comparison, BEST, unsure
     )
 
@@ -87,10 +91,10 @@ def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
     alone = replace(
         BEST,
         distance_rms_m=Interval(value=0.01, low=math.nan, high=math.nan),
-        bound_rms_m=math.nan,
-        nees=math.nan,
+        distance_attainable_rms_m=math.nan,
+        nees_mean=math.nan,
     )
-    text = told(comparison, alone)
+    text = found(comparison, alone)
     assert "nan" not in text
     assert "interval" not in text
     assert "NEES" not in text
@@ -101,24 +105,24 @@ def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
     [
         # averages of 20 chi-square values of 3: the 2.5 % and 97.5 % quantiles of chi-square with
         # 60 degrees of freedom are 40.482 and 83.298 (printed tables), over 20 trials
-        (2.03, 20, "honest"),
-        (4.15, 20, "honest"),
-        (4.18, 20, "too sure of itself"),
-        (2.01, 20, "too timid"),
-        (12.0, 1, "errors are about 2.0 times as large as it believes"),
+        (2.03, 20, "Its filter is consistent (NEES 2.0, expected 3)."),
+        (4.15, 20, "Its filter is consistent (NEES 4.2, expected 3)."),
+        (4.18, 20, "overconfident"),
+        (2.01, 20, "underconfident"),
+        (12.0, 1, "errors are about 2.0 times as large as it states"),
     ],
 )
 def test_the_filter_is_judged_by_the_chi_square_interval(
     nees: float, trials: int, words: str
 ) -> None:
-    assert words in filter_verdict(nees, trials=trials)
+    assert words in filter_verdict(nees_average(nees, trials=trials))
 
 
 def test_one_run_gives_a_ratio_and_no_verdict() -> None:
     nees = Nees(mean=12.0, dof=3, count=7500, low=0.2, high=9.3, inside_share=0.61)
     assert run_verdict(nees) == (
-        "Errors are 2.0 times as large as the filter's own spread says (NEES 12.0, an honest "
-        "filter has 3); 61 % of the instants lie where an honest filter has 95 %."
+        "Errors are 2.0 times as large as the filter's own covariance states (NEES 12.0, expected "
+        "3); 61 % of the instants lie where a consistent filter has 95 %."
     )
 
 
@@ -148,5 +152,32 @@ def test_signs_and_unknown_numbers() -> None:
 @pytest.mark.parametrize(
     ("share", "text"), [(0.0, "0.0"), (0.00001, "<0.01"), (0.0004, "0.04"), (0.123, "12.3")]
 )
-def test_small_shares_are_told_from_none(share: float, text: str) -> None:
+def test_small_shares_do_not_look_like_none(share: float, text: str) -> None:
     assert share_text(share) == text
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "header", "text"),
+    [
+        ("distance_rms_m", 0.0123, "distance error RMS (inch)", "0.48"),
+        ("difference_to_best_m", 0.0254, "difference to the best (inch)", "+1.00"),
+        ("pivot_rms_rad", math.radians(0.123), "pivot error RMS (°)", "0.12"),
+        ("no_update_share", 0.0004, "no recent update (%)", "0.04"),
+        (
+            "hits_per_100",
+            Interval(value=9.0, low=8.0, high=10.0),
+            "hits per 100",
+            "9.0 [8.0, 10.0]",
+        ),
+        ("fused_count", 12345, "fused", "12,345"),
+        ("nees_mean", 3.14, "NEES", "3.1"),
+        ("nis_mean", 3.14159, "NIS", "3.14"),
+        ("pivot_rms_rad", math.nan, "pivot error RMS (°)", "–"),
+        ("distance_rms_m", None, "distance error RMS (inch)", "–"),
+    ],
+)
+def test_a_figure_is_shown_in_its_unit(
+    name: str, value: Interval | float | None, header: str, text: str
+) -> None:
+    assert figure_header(name, "in") == header
+    assert figure_text(name, value, "in") == text

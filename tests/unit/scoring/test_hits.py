@@ -15,8 +15,8 @@ from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.recording.recording import Frames, Odometry, Recording, SightingKind, Sightings, Truth
 from posefuse.recording.recording import Shots as ShotTimes
 from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
-from posefuse.scoring.results import score_rows
 from posefuse.scoring.score import score
+from posefuse.scoring.score_rows import score_rows
 from posefuse.scoring.shot_hits import believed_motions, can_miss, true_motions
 
 ROWS = 101
@@ -92,8 +92,8 @@ def test_a_shot_at_rest_is_judged_by_its_own_error():
     hits = scored(driven(), error=error, goals=["east", "west", "east"]).hits
     for place, goal in ((0, EAST), (1, WEST)):
         aim = prepare_aim(SHOOTER, goal)
-        told = hit_probability(Shots.at([[8.0, 3.5]], error_means=error), aim=aim)
-        assert hits.shares[place] == pytest.approx(told[0])
+        expected = hit_probability(Shots.at([[8.0, 3.5]], error_means=error), aim=aim)
+        assert hits.shares[place] == pytest.approx(expected[0])
         perfect = hit_probability(Shots.at([[8.0, 3.5]]), aim=aim)
         assert hits.perfect_shares[place] == pytest.approx(perfect[0])
     assert hits.shares[0] < 0.9 < hits.perfect_shares[0]
@@ -106,9 +106,9 @@ def test_far_from_the_low_arcs_pivots_the_robot_takes_the_high_arc():
     steep = replace(SHOOTER, pivot_low_rad=np.radians(50.0))
     hits = scored(driven(), shooter=steep).hits
     aim = prepare_aim(steep, EAST, arc=Arc.HIGH)
-    told = hit_probability(Shots.at([[8.0, 3.5]]), aim=aim)
-    assert hits.shares == pytest.approx(np.repeat(told, 3))
-    assert (told > 0.2).all()
+    expected = hit_probability(Shots.at([[8.0, 3.5]]), aim=aim)
+    assert hits.shares == pytest.approx(np.repeat(expected, 3))
+    assert (expected > 0.2).all()
 
 
 def test_on_the_move_the_lead_counts_and_so_does_the_delay():
@@ -122,9 +122,9 @@ def test_on_the_move_the_lead_counts_and_so_does_the_delay():
     motion = np.array([1.5 * c - 0.5 * s, 1.5 * s + 0.5 * c, 0.5])
     position = poses[row, :2] + 0.08 * motion[:2]
     aim = prepare_aim(SHOOTER, EAST)
-    told = hit_probability(Shots.at([position], motions=motion), aim=aim)[0]
-    assert hits.shares[1] == pytest.approx(told, abs=2e-3)
-    assert hits.perfect_shares[1] == pytest.approx(told, abs=2e-3)
+    expected = hit_probability(Shots.at([position], motions=motion), aim=aim)[0]
+    assert hits.shares[1] == pytest.approx(expected, abs=2e-3)
+    assert hits.perfect_shares[1] == pytest.approx(expected, abs=2e-3)
     rest = hit_probability(Shots.at([position]), aim=aim)[0]
     assert hits.stopped_shares[1] == pytest.approx(rest)
     assert (hits.unled_shares < 0.6).all()
@@ -145,10 +145,10 @@ def test_motions_at_a_constant_twist():
     poses = driven(twist)
     rows = np.array([0, 40, ROWS - 1])
     c, s = np.cos(poses[rows, 2]), np.sin(poses[rows, 2])
-    told = np.stack([c + 0.5 * s, s - 0.5 * c, np.full(3, 1.5)], axis=-1)
+    expected = np.stack([c + 0.5 * s, s - 0.5 * c, np.full(3, 1.5)], axis=-1)
     found = true_motions(poses, STAMPS_S, rows)
-    assert found[1] == pytest.approx(told[1], abs=2e-3)
-    assert found == pytest.approx(told, abs=0.04)  # from one side only at the ends
+    assert found[1] == pytest.approx(expected[1], abs=2e-3)
+    assert found == pytest.approx(expected, abs=0.04)  # from one side only at the ends
     assert (true_motions(driven([1e-6, 0.0, 0.0]), STAMPS_S, rows) == 0.0).all()
 
 
@@ -193,7 +193,7 @@ def test_a_goal_out_of_reach_is_never_hit():
         {"has_heading": False},
     ],
 )
-def test_nothing_is_told_where_too_little_is_known(changes):
+def test_nothing_is_scored_where_too_little_is_known(changes):
     card = scored(driven(), **changes)
     assert card.hits is None
     assert not [row for row in score_rows(card) if "hits" in row.figure]

@@ -19,7 +19,7 @@ from posefuse.recording.recording import (
 )
 from posefuse.robot.shooter import Shooter
 from posefuse.scoring.instants import instant_errors, nees_of, truth_at
-from posefuse.scoring.score import score, seconds_since_tag, shot_rows
+from posefuse.scoring.score import score, seconds_since_update, shot_rows
 
 ROWS = 101
 STAMPS_S = 100.0 + 0.02 * np.arange(ROWS)
@@ -189,7 +189,7 @@ def test_scores_stay_when_the_world_is_moved_and_turned():
         for name in ("distance_m", "bearing_rad", "heading_rad"):
             assert getattr(one, name).rms == pytest.approx(getattr(two, name).rms, rel=1e-9)
         assert one.nees.mean == pytest.approx(two.nees.mean, rel=1e-9)
-        assert one.bound_distance_rms_m == pytest.approx(two.bound_distance_rms_m, rel=1e-9)
+        assert one.distance_bound_rms_m == pytest.approx(two.distance_bound_rms_m, rel=1e-9)
 
 
 @pytest.mark.parametrize("width", [2, 3])
@@ -203,7 +203,7 @@ def test_nees_is_the_quadratic_form_numpy_solves(width):
     assert nees_of(errors, covs) == pytest.approx(wanted, rel=1e-9)
 
 
-def test_nees_of_honest_draws_averages_to_its_degrees_of_freedom():
+def test_nees_of_consistent_draws_averages_to_its_degrees_of_freedom():
     generator = np.random.default_rng(2)
     cov = np.array([[0.02, 0.004, 0.001], [0.004, 0.01, -0.002], [0.001, -0.002, 0.005]])
     errors = generator.multivariate_normal(np.zeros(3), cov, size=ROWS)
@@ -255,15 +255,15 @@ def test_without_truth_there_remain_coverage_innovations_and_counts():
     assert card.whole_course.distance_m is None
     assert card.whole_course.position_rms_m is None
     assert card.whole_course.nees is None
-    assert card.whole_course.bound_distance_rms_m is None
-    assert card.at_shots.no_tag_share == 0.5
+    assert card.whole_course.distance_bound_rms_m is None
+    assert card.at_shots.no_update_share == 0.5
     assert card.outcomes["fused"] == 1
 
 
 def test_the_age_of_a_tag_counts_from_capture_once_it_has_arrived():
     run = recording(frame_stamps_s=[100.2, 100.4, 100.6], arrived_after_s=0.1)
     fused = estimate([8.0, 3.0, 0.0], outcomes=[Outcome.FUSED, Outcome.GATED, Outcome.FUSED])
-    age = seconds_since_tag(run, fused, np.array([100.29, 100.31, 100.55, 100.69, 100.71]))
+    age = seconds_since_update(run, fused, np.array([100.29, 100.31, 100.55, 100.69, 100.71]))
     assert age == pytest.approx([np.inf, 0.11, 0.35, 0.49, 0.11])
 
 
@@ -272,10 +272,10 @@ def test_a_late_older_frame_does_not_make_the_newest_tag_older():
     run.frames.arrived_at_s.setflags(write=True)
     run.frames.arrived_at_s[:] = [100.6, 100.35]
     fused = estimate([8.0, 3.0, 0.0], outcomes=[Outcome.FUSED, Outcome.FUSED])
-    assert seconds_since_tag(run, fused, np.array([100.7])) == pytest.approx([0.4])
+    assert seconds_since_update(run, fused, np.array([100.7])) == pytest.approx([0.4])
 
 
-def test_innovations_are_told_by_their_number_of_rows():
+def test_innovations_are_grouped_by_their_number_of_rows():
     run = recording(frame_stamps_s=100.0 + 0.1 * np.arange(5))
     fused = estimate(
         [8.0, 3.0, 0.0],
@@ -296,7 +296,7 @@ def test_the_bound_is_projected_on_the_direction_to_the_goal():
         goal="east",
         bound_covs=np.broadcast_to(np.diag([0.04, 9.0, 1.0]), (ROWS, 3, 3)),
     )
-    assert card.whole_course.bound_distance_rms_m == pytest.approx(0.2)
+    assert card.whole_course.distance_bound_rms_m == pytest.approx(0.2)
 
 
 def test_truth_is_interpolated_unwrapped_and_not_beyond_its_ends_or_gaps():

@@ -13,7 +13,7 @@ from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.rig import Mount
-from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.arrays import MarginArrays, RobotBoxes, WorldBoxes
 from posefuse.sensing.frames import CapturedFrames
 from posefuse.sensing.views import TagViews, tag_views
 
@@ -111,6 +111,9 @@ def views(world_from_robot: np.ndarray, mounts: Any, tags: Any, **changes: Any) 
     }
     frames = CapturedFrames(**{name: changes.pop(name, value) for name, value in given.items()})
     around = {"boxes": boxes(), "robot_boxes": robot_boxes()}
+    if "margin_px" in changes:
+        px = np.full(len(frame), changes.pop("margin_px"))
+        changes["margin"] = MarginArrays(px=px, px_m=np.zeros(len(frame)))
     return tag_views(frames, mounts, tags, **{**around, **changes})
 
 

@@ -316,7 +316,7 @@ def test_nothing_to_see(make) -> None:
         ({"number": [0, 1]}, r"number: shape \(2,\) given, \(1,\) wanted"),
         ({"robot_twist": [[0.0] * 3]}, r"robot_twist: shape \(1, 3\) given, \(1, 6\) wanted"),
         ({"world_from_robot": np.zeros((1, 3, 4))}, r"world_from_robot: shape"),
-        ({"margin_px": -1.0}, r"margin_px: must be 0 or more"),
+        ({"margin_px": -1.0}, r"margin: must be 0 or more \(got -1\)"),
     ],
 )
 def test_input_that_does_not_fit_is_refused(make, changes, problem) -> None:

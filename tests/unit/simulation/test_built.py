@@ -7,19 +7,24 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.geometry.space import SpacePose
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.path import TruePath
 from posefuse.robot.load import load_rig
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.built import BuiltScene, build
 from posefuse.simulation.scene import prepare_scene
 
 ROOT = Path(__file__).parents[3]
 ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "two_cameras.toml")
-SPREADS = AsBuiltSpreads(
-    mount_angle_rad=0.05, mount_position_m=0.02, lean_rad=0.06, focal_fraction=0.02
+SPREADS = BuildSpreads.of(
+    mount_angle_rad=0.05,
+    mount_position_m=0.02,
+    lean_rad=0.06,
+    focal_fraction=0.02,
+    centre_px=3.0,
+    distortion_k1=0.01,
 )
 KNOCKS = (
     Knock(mount=RIG.mounts[0].name, at_s=1.0, pan_rad=0.11, tilt_rad=-0.07, roll_rad=0.19),
@@ -41,18 +46,18 @@ def by_scipy(built: BuiltScene, frame: int, world_from_level: np.ndarray) -> np.
     index = int(built.scene.views.camera[frame])
     mount, at_s = RIG.mounts[index], built.scene.views.captured_at_s[frame]
     angles = np.array([mount.pan_rad, mount.tilt_rad, mount.roll_rad])
-    angles += built.errors.mount_angles_rad[index]
+    angles += built.errors["mount_angle_rad"][index]
     for knock in KNOCKS:
         if knock.mount == mount.name and at_s >= knock.at_s:
             angles += [knock.pan_rad, knock.tilt_rad, knock.roll_rad]
     pan, tilt, roll = angles
     body = Rotation.from_euler("ZYX", [pan, -tilt, roll])
     optical = Rotation.from_matrix([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
-    roll, pitch = built.errors.lean_rad
+    roll, pitch = built.errors["lean_rad"][0]
     chassis = Rotation.from_euler("YX", [pitch, roll])
     pose = np.eye(4)
     pose[:3, :3] = (chassis * body * optical).as_matrix()
-    pose[:3, 3] = chassis.apply(mount.position_in_robot_m + built.errors.mount_offsets_m[index])
+    pose[:3, 3] = chassis.apply(mount.position_in_robot_m + built.errors["mount_position_m"][index])
     return world_from_level @ pose
 
 
@@ -84,14 +89,18 @@ def test_many_poses_at_once(built) -> None:
         np.testing.assert_allclose(one, alone.matrix, atol=1e-15)
 
 
-def test_lenses_have_the_focal_error_of_their_mount(built) -> None:
-    for mount, lens, row, factor in zip(
-        RIG.mounts, built.lenses, built.lens_rows, built.errors.focal_factors, strict=True
+def test_lenses_have_the_errors_of_their_mount(built) -> None:
+    for place, (mount, lens, row) in enumerate(
+        zip(RIG.mounts, built.lenses, built.lens_rows, strict=True)
     ):
-        nominal = mount.camera.lens
-        np.testing.assert_allclose(lens.focal_px, nominal.focal_px * factor, rtol=1e-15)
-        assert factor != 1.0
-        np.testing.assert_array_equal(lens.centre_px, nominal.centre_px)
-        np.testing.assert_array_equal(lens.distortion, nominal.distortion)
-        expected = [*lens.focal_px, *nominal.centre_px, *nominal.distortion]
+        nominal, errors = mount.camera.lens, built.errors
+        focal, centre, k1 = (
+            errors[name][place] for name in ("focal_fraction", "centre_px", "distortion_k1")
+        )
+        assert focal[0] * centre.prod() * k1[0] != 0.0
+        np.testing.assert_allclose(lens.focal_px, nominal.focal_px * (1.0 + focal), rtol=1e-15)
+        np.testing.assert_allclose(lens.centre_px, nominal.centre_px + centre, rtol=1e-15)
+        np.testing.assert_allclose(lens.distortion[0], nominal.distortion[0] + k1[0], atol=1e-15)
+        np.testing.assert_array_equal(lens.distortion[1:], nominal.distortion[1:])
+        expected = [*lens.focal_px, *lens.centre_px, *lens.distortion]
         np.testing.assert_array_equal(row, expected)

@@ -150,7 +150,7 @@ def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
         ({"arena": replace(small_arena(), tags=())}, "no floor map, it has no tag"),
     ],
 )
-def test_bad_input_is_told(changes: dict, message: str) -> None:
+def test_bad_input_is_refused(changes: dict, message: str) -> None:
     arena = small_arena()
     given = {"arena": arena, "rig": small_rig(), "goal": arena.goals[0]}
     with pytest.raises(InputError, match=message):

@@ -54,7 +54,7 @@ def test_a_cell_is_what_drawing_gives(row, column):
     assert one.shares[row, column] == pytest.approx(float(drawn.shares[0]), abs=0.03)
 
 
-def test_where_nobody_stands_nothing_is_told_and_threads_change_nothing():
+def test_where_nobody_stands_nothing_is_known_and_threads_change_nothing():
     one = made("front")
     assert (np.isnan(one.shares) == ~one.floor.is_standable).all()
     assert np.isnan(one.shares).any()
@@ -70,11 +70,11 @@ def test_a_worse_plan_and_a_weak_shooter_hit_less():
     assert (made("front", shooter=weak).shares[known] == 0.0).all()
 
 
-def test_errors_at_the_shots_are_told_along_and_across_the_sight():
+def test_errors_at_the_shots_are_taken_along_and_across_the_sight():
     comparison = compare(armed(small_study(trials=2), SHOOTER, SHOOTER), workers=1)
-    run = comparison.runs[0]
-    found = shot_second_moments([run], arena=comparison.study.arena)
-    shots = [card.shots for card in run.cards]
+    trials = comparison.plan_trials[0]
+    found = shot_second_moments([trials], arena=comparison.study.arena)
+    shots = [card.shots for card in trials.cards]
     distance = np.concatenate([each.distance_error_m for each in shots])
     heading = np.concatenate([each.errors[:, 2] for each in shots])
     position = np.concatenate([each.position_error_m for each in shots])

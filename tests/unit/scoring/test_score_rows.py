@@ -1,7 +1,5 @@
-"""Scores as flat figures and as files."""
+"""Scores as flat rows."""
 
-import csv
-import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +8,6 @@ import pytest
 
 from posefuse.arena.arena import Arena, Goal
 from posefuse.fusion.estimate import Estimate, Innovations, Outcome
-from posefuse.fusion.settings import FilterSettings
 from posefuse.recording.folder import StoredRecording
 from posefuse.recording.recording import (
     Frames,
@@ -25,8 +22,9 @@ from posefuse.robot.body import Body
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
 from posefuse.robot.rig import Ranger, Rig
 from posefuse.robot.shooter import Shooter
-from posefuse.scoring.results import score_rows, write_run_results
+from posefuse.scoring.figures import FIGURES, OUTCOME_COUNTS
 from posefuse.scoring.score import score
+from posefuse.scoring.score_rows import score_rows
 from posefuse.scoring.trajectory import trajectory_scores
 
 STAMPS_S = 1_700_000_000.0 + np.arange(0.0, 10.0, 0.1)
@@ -111,70 +109,31 @@ def test_every_known_figure_is_there_with_its_interval(run):
     assert rms.low < rms.value < rms.high
     assert figures["course", "position_rms_m"].value == card.whole_course.position_rms_m
     assert np.isnan(figures["course", "distance_rms_m"].low)
-    share = figures["shots", "no_tag_share"]
-    assert (share.value, figures["course", "no_tag_share"].value) == (2 / 3, 0.94)
+    share = figures["shots", "no_update_share"]
+    assert (share.value, figures["course", "no_update_share"].value) == (2 / 3, 0.94)
     assert 0.0 < share.low < 2 / 3 < share.high < 1.0
-    assert figures["course", "nees_mean_dof_3"].low == card.whole_course.nees.low
-    assert figures["run", "nis_mean_dof_1"].value == 0.5
+    nees = figures["course", "nees_mean"]
+    assert (nees.value, nees.dof) == (card.whole_course.nees.mean, 3)
+    assert (nees.low, nees.high) == (card.whole_course.nees.low, card.whole_course.nees.high)
+    nis = figures["run", "nis_mean"]
+    assert (nis.value, nis.dof) == (0.5, 1)
+    assert (nis.low, nis.high) == (card.nis[0].low, card.nis[0].high)
+    assert figures["run", "nis_count"].value == 1
+    assert figures["run", "gated_share"].value == 0.0
     assert figures["run", "fused_count"].value == 1
     assert figures["run", "dropped_frame_count"].value == 2
     assert 0.0 < figures["run", "aligned_position_rms_m"].value < 0.2
     assert ("shots", "pivot_rms_rad") not in figures
+    assert {row.figure for row in rows} <= set(FIGURES)
 
 
-def test_the_files_hold_the_same_and_say_what_made_them(run, tmp_path):
-    stored, estimate = run
-    card, rows = scored(stored, estimate)
-    write_run_results(
-        tmp_path,
-        stored=stored,
-        source=Path("runs") / "first",
-        settings=FilterSettings(),
-        estimate=estimate,
-        card=card,
-        rows=rows,
-    )
-    results = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
-    assert results["recording"] == "lawn, first run"
-    assert results["recording_folder"] == "runs/first"
-    assert results["posefuse_version"]
-    assert results["filter"]["measurement"] == "pose"
-    assert results["filter"]["process"]["position_m_per_sqrt_m"] == 0.02
-    figures = {(row["span"], row["figure"]): row["value"] for row in results["figures"]}
-    assert figures["course", "count"] == ROWS
-    with (tmp_path / "scorecard.csv").open(encoding="utf-8", newline="") as file:
-        table = list(csv.DictReader(file))
-    assert {(row["span"], row["figure"]): float(row["value"]) for row in table} == figures
-    assert [row["low"] for row in table if row["figure"] == "count"] == ["", ""]
-    estimated = np.loadtxt(tmp_path / "estimate.csv", delimiter=",", skiprows=1)
-    assert (estimated[:, 0] == STAMPS_S).all()
-    assert (estimated[:, 1:4] == estimate.poses).all()
-    assert estimated[:, 4:] == pytest.approx(np.full((ROWS, 3), 0.1))
-    with (tmp_path / "shots.csv").open(encoding="utf-8", newline="") as file:
-        shots = list(csv.DictReader(file))
-    assert [shot["goal"] for shot in shots] == [GATE.name] * 3
-    assert [shot["since_tag_s"] == "" for shot in shots] == [True, False, False]
-    assert float(shots[2]["distance_error_m"]) == card.shots.distance_error_m[2]
-    assert shots[2]["pivot_error_rad"] == ""
-
-
-def test_without_truth_and_shots_the_rest_is_written(run, tmp_path):
+def test_without_truth_and_shots_the_rest_is_there(run):
     stored, estimate = run
     bare = replace(stored, recording=replace(stored.recording, truth=None, shots=None))
-    card, rows = scored(bare, estimate)
-    write_run_results(
-        tmp_path,
-        stored=bare,
-        source=Path("first"),
-        settings=FilterSettings(),
-        estimate=estimate,
-        card=card,
-        rows=rows,
-    )
-    assert not (tmp_path / "shots.csv").exists()
-    assert (tmp_path / "estimate.csv").exists()
+    _, rows = scored(bare, estimate)
     assert {row.span for row in rows} == {"course", "run"}
     assert not any(row.figure.endswith(("rms_m", "rms_rad")) for row in rows)
+    assert ("course", "no_update_share") in {(row.span, row.figure) for row in rows}
 
 
 def test_pivot_and_bound_stand_among_the_figures_where_they_are_known(run):
@@ -194,7 +153,7 @@ def test_pivot_and_bound_stand_among_the_figures_where_they_are_known(run):
         bound_covs=np.tile(0.0025 * np.eye(3), (ROWS, 1, 1)),
     )
     figures = {(row.span, row.figure): row.value for row in score_rows(card)}
-    assert figures["course", "bound_distance_rms_m"] == pytest.approx(0.05)
+    assert figures["course", "distance_bound_rms_m"] == pytest.approx(0.05)
     assert figures["course", "pivot_rms_rad"] == card.whole_course.pivot_rad.rms
     assert figures["course", "unreachable_count"] == card.whole_course.unreachable_count > 0
     assert (
@@ -209,5 +168,12 @@ def test_shots_without_truth_keep_their_coverage(run):
     _, rows = scored(bare, estimate)
     figures = {(row.span, row.figure): row.value for row in rows}
     assert figures["shots", "scored_count"] == 0
-    assert figures["shots", "no_tag_share"] == 2 / 3
+    assert figures["shots", "no_update_share"] == 2 / 3
     assert ("shots", "distance_rms_m") not in figures
+
+
+def test_every_outcome_of_a_measurement_has_a_name() -> None:
+    assert list(OUTCOME_COUNTS) == [f"{outcome.name.lower()}_count" for outcome in Outcome]
+    assert set(OUTCOME_COUNTS) < set(FIGURES)
+    headers = [figure.header for figure in FIGURES.values()]
+    assert len(set(headers)) == len(headers)

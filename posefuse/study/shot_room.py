@@ -1,5 +1,6 @@
-"""How much room the shots of a run or a study leave for errors, and how large the errors are."""
+"""How large errors may be at the shots of a run or a study, and how large they are."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,16 +11,14 @@ from posefuse.aim.hit_probability import enough_distance_std_m
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
 from posefuse.arena.arena import Arena, Goal
 from posefuse.checks import FloatArray, IntArray
-from posefuse.plots.aim_tolerance import SpreadAtPlaces
-from posefuse.report.aim_wording import enough_sentence
 from posefuse.robot.shooter import Shooter
 from posefuse.scoring.instants import InstantErrors
 from posefuse.scoring.shot_hits import aims_for, arcs_for
 
-__all__ = ["ShotRoom", "shot_room", "spreads_at_places"]
+__all__ = ["PlaceSpreads", "ShotRoom", "SpreadAtPlaces", "shot_room", "spreads_at_places"]
 
 _PLACE_SHARE = 0.06
-"""Shots whose distances differ by less than this share of the farthest are told together."""
+"""Shots whose distances differ by less than this share of the farthest count as one place."""
 _BAND_POINTS = 40
 _BAND_MARGIN = 1.15
 
@@ -44,19 +43,53 @@ class ShotRoom:
     places_m: FloatArray
     places_enough_m: FloatArray
 
-    def sentence(self, length_unit: str) -> str:
-        """The distance error below which better vision no longer adds hits, per distance."""
-        return enough_sentence(self.places_m, self.places_enough_m, length_unit)
+    @property
+    def tightest_place(self) -> int | None:
+        """Which of the places forgives least; ``None`` where the shooter scores from none."""
+        enough_m = np.where(self.places_enough_m > 0.0, self.places_enough_m, np.inf)
+        tightest = int(np.argmin(enough_m))
+        return tightest if np.isfinite(enough_m[tightest]) else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpreadAtPlaces:
+    """Errors of one quantity at the places shot from.
+
+    Parameters
+    ----------
+    distances_m : (n,) array
+    means, lows, highs : (n,) arrays
+        Mean, 2.5th and 97.5th percentile of the errors (estimate minus truth), in m or rad.
+    """
+
+    distances_m: FloatArray
+    means: FloatArray
+    lows: FloatArray
+    highs: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlaceSpreads:
+    """Errors of distance and bearing at the places shot from."""
+
+    distance: SpreadAtPlaces
+    bearing: SpreadAtPlaces
+
+    @property
+    def largest_distance_error_m(self) -> float:
+        """The farthest end of the distance errors' percentiles; nan without a place."""
+        ends = np.maximum(np.abs(self.distance.lows), np.abs(self.distance.highs))
+        return float(ends.max()) if len(ends) else math.nan
 
 
 def shot_room(
-    runs: Sequence[InstantErrors], *, arena: Arena, goal: Goal, shooter: Shooter
+    shots: Sequence[InstantErrors], *, arena: Arena, goal: Goal, shooter: Shooter
 ) -> ShotRoom | None:
     """The room around the shots at a goal and those like it; ``None`` without one in reach.
 
     Of a robot at rest straight before the goal, on the arc that most of the shots are on.
     """
-    distances = np.concatenate([shots.true_distance_m[_like(shots, arena, goal)] for shots in runs])
+    distances = np.concatenate([one.true_distance_m[_like(one, arena, goal)] for one in shots])
     distances = distances[np.isfinite(distances)]
     if not len(distances):
         return None
@@ -82,18 +115,11 @@ def shot_room(
     )
 
 
-def spreads_at_places(
-    plan: str,
-    colour: int,
-    trials: Sequence[InstantErrors],
-    *,
-    arena: Arena,
-    goal: Goal,
-) -> tuple[SpreadAtPlaces, SpreadAtPlaces]:
-    """The errors of distance and bearing at each place shot from, at a goal and those like it."""
-    kept = [(shots, _like(shots, arena, goal)) for shots in trials]
+def spreads_at_places(shots: Sequence[InstantErrors], *, arena: Arena, goal: Goal) -> PlaceSpreads:
+    """The errors of all trials at each place shot from, at a goal and those like it."""
+    kept = [(one, _like(one, arena, goal)) for one in shots]
     distances, errors, bearings = (
-        np.concatenate([getattr(shots, name)[rows] for shots, rows in kept])
+        np.concatenate([getattr(one, name)[rows] for one, rows in kept])
         for name in ("true_distance_m", "distance_error_m", "bearing_error_rad")
     )
     known = np.isfinite(distances + errors + bearings)
@@ -105,15 +131,13 @@ def spreads_at_places(
         at_place = [values[place_of == place] for place in places]
         ends = np.array([np.percentile(each, [2.5, 97.5]) for each in at_place]).reshape(-1, 2)
         return SpreadAtPlaces(
-            plan=plan,
-            colour=colour,
             distances_m=np.array([distances[place_of == place].mean() for place in places]),
             means=np.array([each.mean() for each in at_place]),
             lows=ends[:, 0],
             highs=ends[:, 1],
         )
 
-    return spread(errors[known]), spread(bearings[known])
+    return PlaceSpreads(distance=spread(errors[known]), bearing=spread(bearings[known]))
 
 
 def _places(distances_m: FloatArray) -> IntArray:

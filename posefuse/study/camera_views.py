@@ -9,27 +9,13 @@ from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, IntArray
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
-from posefuse.plots.camera import draw_camera_view, shrunk_image
-from posefuse.plots.style import Axes
 from posefuse.rendering.tag_pictures import tag_cells
 from posefuse.sensing.projection import project
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene
 
-__all__ = [
-    "CameraViews",
-    "SeenFrame",
-    "brightness_for",
-    "draw_frame",
-    "found_text",
-    "shortened",
-    "why_no_images",
-]
-
-_TITLE_POINTS = 8.0
-_LETTERS_PER_IN = 15.5
-"""Of a title at this size."""
+__all__ = ["CameraViews", "SeenFrame", "shrunk_image", "why_no_images"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,7 +53,7 @@ class CameraViews:
 
     @property
     def seed(self) -> int:
-        """Of the trial's luck."""
+        """Of the trial's random draws."""
         return self._built.seed
 
     @property
@@ -141,57 +127,13 @@ def why_no_images(arena: Arena) -> str:
     return ""
 
 
-def brightness_for(frames: list[SeenFrame]) -> float:
-    """One factor for all the frames that lets the brightest hundredth come out near white."""
-    white = max((float(np.quantile(frame.image, 0.99)) for frame in frames), default=255.0)
-    return max(1.0, round(230.0 / max(white, 1.0), 1))
+def shrunk_image(image: NDArray[np.uint8], least_wide_px: int) -> tuple[NDArray[np.uint8], int]:
+    """The image in means over squares of pixels, still so wide, and the side of these squares.
 
-
-def found_text(frame: SeenFrame) -> str:
-    """What was found and missed, in words."""
-    found, missed = (
-        ", ".join(str(id) for id in ids.tolist()) for ids in (frame.found_ids, frame.missed_ids)
-    )
-    if not found and not missed:
-        return "no tag in view"
-    told = f"tag{'s' * (len(frame.found_ids) > 1)} {found}" if found else "no tag found"
-    return f"{told}; missed {missed}" if missed else told
-
-
-def draw_frame(
-    ax: Axes,
-    frame: SeenFrame | None,
-    *,
-    name: str,
-    panel_width_in: float,
-    brightness: float,
-) -> None:
-    """The frame's image and marks, with its camera's name, its time and what was found above it."""
-    letters = round(_LETTERS_PER_IN * panel_width_in)
-    if frame is None:
-        ax.set_axis_off()
-        ax.set_title(f"{shortened(name, letters)}\nno frame", fontsize=_TITLE_POINTS)
-        return
-    draw_camera_view(
-        ax,
-        frame.image,
-        found_ids=frame.found_ids,
-        found_corners_px=frame.found_corners_px,
-        missed_ids=frame.missed_ids,
-        missed_corners_px=frame.missed_corners_px,
-        panel_width_in=panel_width_in,
-        step_px=frame.step_px,
-        brightness=brightness,
-    )
-    taken = f", {frame.captured_at_s:.3f} s"
-    first = shortened(name, letters - len(taken)) + taken
-    ax.set_title(f"{first}\n{shortened(found_text(frame), letters)}", fontsize=_TITLE_POINTS)
-
-
-def shortened(text: str, letters: int) -> str:
-    """The text, its end cut off where it is longer than so many letters.
-
-    >>> shortened("a long name", 7)
-    'a long…'
+    Rows and columns that fill no square are left out. Means hold less noise: such an image takes
+    far less room than its share of pixels.
     """
-    return text if len(text) <= letters else text[: max(letters - 1, 1)].rstrip() + "…"
+    step = max(1, image.shape[1] // least_wide_px)
+    height, width = (length // step for length in image.shape)
+    squares = image[: height * step, : width * step].reshape(height, step, width, step)
+    return np.rint(squares.mean(axis=(1, 3))).astype(np.uint8), step

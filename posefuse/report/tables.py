@@ -1,0 +1,216 @@
+"""The tables that terminal and report share: headers with units, and rows of texts."""
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from posefuse.report.wording import (
+    UNKNOWN,
+    figure_header,
+    figure_text,
+    interval_text,
+    number_text,
+    share_text,
+)
+from posefuse.scoring.figures import OUTCOME_COUNTS
+from posefuse.scoring.score_rows import ScoreRow
+from posefuse.study.comparison import Comparison, PlanRow
+from posefuse.study.findings import Findings
+from posefuse.study.replay import Replay
+from posefuse.units import length_label
+
+__all__ = [
+    "Table",
+    "comparison_table",
+    "counts_table",
+    "course_table",
+    "further_table",
+    "nis_table",
+    "outcome_table",
+    "plan_texts",
+    "scores_table",
+]
+
+_RANKED = (
+    "distance_rms_m",
+    "distance_forecast_rms_m",
+    "difference_to_best_m",
+    "hits_per_100",
+    "hits_difference_to_best_per_100",
+    "distance_attainable_rms_m",
+    "distance_p95_m",
+    "pivot_rms_rad",
+    "no_update_share",
+    "nees_mean",
+)
+_FURTHER = (
+    "distance_bias_m",
+    "distance_bound_rms_m",
+    "position_rms_m",
+    "heading_rms_rad",
+    "bearing_rms_rad",
+)
+_COUNTED = (*OUTCOME_COUNTS, "dropped_frame_count")
+_SCORED = (
+    "distance_rms_m",
+    "distance_bias_m",
+    "distance_p95_m",
+    "distance_bound_rms_m",
+    "bearing_rms_rad",
+    "pivot_rms_rad",
+    "position_rms_m",
+    "heading_rms_rad",
+    "nees_mean",
+    "no_update_share",
+    "hits_per_100",
+    "perfect_hits_per_100",
+    "moving_led_hits_per_100",
+    "moving_unled_hits_per_100",
+    "moving_stopped_hits_per_100",
+)
+_SPANS = {"shots": "at the shots", "course": "whole course"}
+
+
+class Table(NamedTuple):
+    """Headers and rows of one length; the first column holds names, the others figures."""
+
+    headers: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    def without(self, header: str) -> "Table":
+        """The table without one of its columns."""
+        kept = [place for place, name in enumerate(self.headers) if name != header]
+        return Table(
+            tuple(self.headers[place] for place in kept),
+            tuple(tuple(row[place] for place in kept) for row in self.rows),
+        )
+
+
+def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Table:
+    """The ranking, best plan first, with 95 % intervals in square brackets."""
+    has_hits = comparison.best_with_hits is not None
+    names = [name for name in _RANKED if has_hits or not name.startswith("hits")]
+    return _plan_table(comparison.ranking, names, length_unit)
+
+
+def further_table(comparison: Comparison, *, length_unit: str = "cm") -> Table:
+    """The other errors of each plan, in the order of the ranking."""
+    return _plan_table(comparison.ranking, _FURTHER, length_unit)
+
+
+def _plan_table(ranking: Sequence[PlanRow], names: Sequence[str], length_unit: str) -> Table:
+    return Table(
+        ("plan", *(figure_header(name, length_unit) for name in names)),
+        tuple((row.plan, *plan_texts(row, names, length_unit)) for row in ranking),
+    )
+
+
+def plan_texts(row: PlanRow, names: Sequence[str], length_unit: str = "cm") -> tuple[str, ...]:
+    """Figures of a plan by their names; a difference says whether it is a tie."""
+    figures = row.figures()
+    texts = {name: figure_text(name, figures[name], length_unit) for name in names}
+    is_best = row.difference_to_best_m is None
+    hits = row.hits
+    for name, is_own, is_tie in (
+        ("difference_to_best_m", is_best, row.is_tie),
+        ("hits_difference_to_best_per_100", is_best and hits is not None, hits and hits.is_tie),
+    ):
+        if name in texts and is_own:
+            texts[name] = "best"
+        elif name in texts and is_tie:
+            texts[name] += " tie"
+    return tuple(texts.values())
+
+
+def course_table(findings: Findings, *, length_unit: str = "cm") -> Table:
+    """Each plan's distance RMS on each course; a star marks a course's best and its ties."""
+    unit, rankings = length_label(length_unit), findings.course_rankings
+    cells = {
+        (row.plan, course): interval_text(row.distance_rms_m, length_unit)
+        + (" ★" if row.is_tie or row.difference_to_best_m is None else "")
+        for course, rows in rankings.items()
+        for row in rows
+    }
+    return Table(
+        ("plan", *(f"{course} ({unit})" for course in rankings)),
+        tuple(
+            (row.plan, *(cells[row.plan, course] for course in rankings))
+            for row in findings.comparison.ranking
+        ),
+    )
+
+
+def counts_table(findings: Findings) -> Table:
+    """What became of each plan's measurements and frames, all trials of all courses together."""
+    return Table(
+        ("plan", *(figure_header(name) for name in _COUNTED)),
+        tuple(
+            (row.plan, *_count_texts(findings.counts_of(row.plan)))
+            for row in findings.comparison.ranking
+        ),
+    )
+
+
+def _count_texts(counts: Mapping[str, float]) -> tuple[str, ...]:
+    """Counts, those of measurements each with its share of all of them."""
+    whole = max(sum(counts[name] for name in OUTCOME_COUNTS), 1)
+    texts = {name: figure_text(name, counts[name]) for name in _COUNTED}
+    for name in OUTCOME_COUNTS:
+        if counts[name]:
+            texts[name] += f" ({share_text(counts[name] / whole)} %)"
+    return tuple(texts.values())
+
+
+def outcome_table(replay: Replay) -> Table:
+    """What became of the measurements and frames of one run."""
+    counts = {row.figure: row.value for row in replay.rows if row.figure in _COUNTED}
+    headers = (figure_header(name) for name in _COUNTED)
+    return Table(
+        ("measurements and frames", "count"),
+        tuple(zip(headers, _count_texts(counts), strict=True)),
+    )
+
+
+def scores_table(replay: Replay, *, length_unit: str = "cm") -> Table:
+    """One run's figures: a line for each, a column for the shots and one for the whole course."""
+    rows = {(row.span, row.figure): row for row in replay.rows}
+    spans = [span for span in _SPANS if (span, "instant_count") in rows]
+    lines = [("instants scored", *(_scored_text(rows, span) for span in spans))]
+    for name in _SCORED:
+        known = [rows.get((span, name)) for span in spans]
+        if any(row is not None for row in known):
+            texts = [_row_text(row, length_unit) for row in known]
+            dof = next((row.dof for row in known if row is not None), None)
+            expected = f", expected {dof}" if dof is not None else ""
+            lines.append((figure_header(name, length_unit) + expected, *texts))
+    return Table(("figure", *(_SPANS[span] for span in spans)), tuple(lines))
+
+
+def _scored_text(rows: Mapping[tuple[str, str], ScoreRow], span: str) -> str:
+    scored, whole = (rows[span, name].value for name in ("scored_count", "instant_count"))
+    return f"{scored:,} of {whole:,}"
+
+
+def _row_text(row: ScoreRow | None, length_unit: str) -> str:
+    return UNKNOWN if row is None else figure_text(row.figure, row.value, length_unit)
+
+
+def nis_table(replay: Replay) -> Table:
+    """The innovations of each kind of measurement, beside what a consistent filter has."""
+    return Table(
+        (
+            "measurement",
+            "NIS",
+            "consistent: between",
+            *map(figure_header, ("nis_count", "gated_share")),
+        ),
+        tuple(
+            (
+                f"{nis.dof} number{'s' * (nis.dof > 1)}",
+                figure_text("nis_mean", nis.mean),
+                f"{number_text(nis.low, 2)} and {number_text(nis.high, 2)}",
+                figure_text("nis_count", nis.count),
+                figure_text("gated_share", nis.gated_share),
+            )
+            for nis in replay.card.nis
+        ),
+    )
