@@ -60,7 +60,7 @@ UNITS = re.compile(
     r"|per_m|per_m2|per_s|per_s2|per_sqrt_m|per_sqrt_s|per_sqrt_rad"
     r"|std|cov|covs|rms|share|fractions?|factors?|rate|probability|ratio|coefficient|noise)$"
     r"|_per_|^correlation_"
-    r"|^(bias|p95|mean|nees|nis|low|high|value|level|scale|ratio|rms)$"
+    r"|^(bias|p95|mean|median|expected_median|nees|nees_mean|nis|low|high|value|level|scale|ratio|rms)$"
 )
 
 
@@ -91,43 +91,6 @@ MOST_PARAMETERS = 12
 MOST_OF_A_KERNEL = 8
 """Compiled functions take more numbers at once: arrays that belong together go in a named tuple."""
 
-LARGE_KERNELS = {
-    "aim/compiled/chance.py: expand_miss",
-    "aim/compiled/chance.py: follow_first",
-    "aim/compiled/chance.py: hit_shares",
-    "aim/compiled/flight.py: advance",
-    "aim/compiled/flight.py: fly_to_plane",
-    "aim/compiled/hits.py: count_hits",
-    "aim/compiled/room.py: end_of_scoring",
-    "aim/compiled/room.py: find_roomiest",
-    "aim/compiled/room.py: find_scoring_reach",
-    "aim/compiled/room.py: room_to",
-    "aim/compiled/shot.py: crossing_of",
-    "aim/compiled/shot.py: is_hit",
-    "aim/compiled/shot.py: miss_of_shot",
-    "aim/compiled/shot.py: miss_when_set",
-    "aim/compiled/shot.py: off_the_middle",
-    "aim/compiled/shot.py: set_by_belief",
-    "aim/compiled/shot.py: steer",
-    "aim/compiled/shot.py: throw",
-    "sensing/compiled/exposure.py: expose",
-    "sensing/compiled/information.py: _pose_slopes",
-    "sensing/compiled/information.py: write_information",
-    "sensing/compiled/marking.py: _mark_line",
-    "sensing/compiled/render.py: _draw_marked",
-    "sensing/compiled/render.py: _draw_tile",
-    "sensing/compiled/sightings.py: sense_corners",
-    "sensing/compiled/surfaces.py: _add_glare",
-    "sensing/compiled/surfaces.py: _glare_all",
-    "sensing/compiled/surfaces.py: _shade_surface",
-    "sensing/compiled/surfaces.py: cast",
-    "sensing/compiled/visibility.py: describe_views",
-    "sensing/compiled/visibility.py: mark_views",
-    "sensing/compiled/visibility.py: project_corners",
-    "simulation/compiled/gathering.py: gather_kept",
-}
-"""Kernels of rooms whose arrays are not grouped yet: entries go, none come."""
-
 
 def _parameter_count(function: ast.FunctionDef) -> int:
     """How many parameters a caller has to know; ``self`` and ``cls`` are none."""
@@ -154,8 +117,7 @@ def test_functions_have_few_parameters() -> None:
             MOST_OF_A_KERNEL if path.parent.name == "compiled" else MOST_PARAMETERS,
         )
     }
-    assert large - LARGE_KERNELS == set()  # group arrays in a named tuple
-    assert LARGE_KERNELS - large == set()  # no longer large: take them off the list
+    assert large == set()  # group arrays in a named tuple
 
 
 @pytest.mark.parametrize(

@@ -68,8 +68,12 @@ def _lens_slopes(lenses, eye, x, y, z, by_point, slopes, row):
 
 
 @inlined_kernel
-def _robot_columns(slopes, row, by_point, cameras, eye, c, s, u, v, w):
-    """Write the columns of pose, mount and chassis for a point (u, v, w) of the robot's axes."""
+def _robot_columns(slopes, row, by_point, cameras, eye, turn, point):
+    """Write the columns of pose, mount and chassis.
+
+    turn: cosine and sine of the robot's heading; point: x, y, z along the robot's axes.
+    """
+    (c, s), (u, v, w) = turn, point
     rotation, place, axes = cameras.rotation, cameras.translation_m, cameras.angle_axes
     x, y, z = _turned_back(rotation, eye, -c, s, 0.0)
     _image(slopes, row, 0, by_point, x, y, z)
@@ -141,7 +145,7 @@ def corner_slopes(cameras, eye, tags, n, pose, velocity, slopes, pixels):
         pixels[k, 0], pixels[k, 1] = _lens_slopes(
             cameras.lens_rows, eye, x, y, z, by_point, slopes, row
         )
-        _robot_columns(slopes, row, by_point, cameras, eye, c, s, u, v, w)
+        _robot_columns(slopes, row, by_point, cameras, eye, (c, s), (u, v, w))
         _tag_columns(slopes, row, tags, n, k)
         for i in (row, row + 1):
             # a frame stamped late shows the pose of an instant before its stamp

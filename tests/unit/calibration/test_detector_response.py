@@ -136,7 +136,9 @@ def test_what_persists_is_what_a_second_look_finds_again(
         lasts = np.random.default_rng([1, number]).normal(size=(4, 2)) * math.sqrt(persistent)
         passes = np.random.default_rng([2, number, look]).normal(size=(4, 2))
         error = std_px * (lasts + math.sqrt(1.0 - persistent) * passes)
-        return SimpleNamespace(ids=np.array([7]), corners_px=(corners_px + error)[None])
+        return SimpleNamespace(
+            ids=np.array([7]), corners_px=(corners_px + error)[None], unfitted=()
+        )
 
     monkeypatch.setattr(TagShots, "shot", shot)
     monkeypatch.setattr("posefuse.calibration.detector_response.detect_tags", found)
