@@ -164,7 +164,7 @@ def filter_settings(path: Path) -> list[str]:
         f"filter settings {held.name!r}: measures {held.measurement.value}",
         f"noise model: {held.noise.kind.value}",
         f"gate {'off' if gate is None else f'at {gate:g}'}, late frames: {held.late_frames.value}, "
-        f"two answers: {held.ambiguous.value}, starts from: {held.start_from.value}",
+        f"two solutions: {held.ambiguous.value}, starts from: {held.start_from.value}",
     ]
 
 
