@@ -1,17 +1,15 @@
 """How posefuse compiles its inner loops: one decorator, so that every kernel follows one rule.
 
 Compiled functions release the interpreter lock, so that threads run trials side by side, and are
-cached on disk beside the source. A cache does not notice a changed function or constant in an
-imported module: after such a change delete the ``__pycache__`` folders (the checks do).
+kept on disk (``caching.kernels``) for as long as the source is the same.
 """
 
-import inspect
-import sys
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
+
+from posefuse.caching.kernels import is_kept, keep
 
 __all__ = ["inlined_kernel", "is_cached", "kernel"]
 
@@ -20,8 +18,7 @@ F = TypeVar("F")
 
 def kernel(function: F) -> F:
     """Compile for contiguous arrays; division by zero gives inf or nan as numpy does."""
-    compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
-    return compiled(function)  # type: ignore[no-any-return]
+    return _compiled(function, {})
 
 
 def inlined_kernel(function: F) -> F:
@@ -30,18 +27,17 @@ def inlined_kernel(function: F) -> F:
     For small parts of a tight loop: a call that hands over arrays counts each of them in and out,
     which costs more than a hundred flops.
     """
-    compiled: Any = numba.njit(
-        cache=True, nogil=True, error_model="numpy", fastmath={"contract"}, forceinline=True
-    )
-    return compiled(function)  # type: ignore[no-any-return]
+    return _compiled(function, {"forceinline": True})
 
 
 def is_cached(function: Callable[..., object]) -> bool:
-    """Whether the cache holds a compiled form of this kernel that is newer than its source."""
-    compiled: Any = function
-    name = compiled.py_func.__qualname__
-    source = Path(inspect.getfile(compiled.py_func))
-    python = f"py{sys.version_info.major}{sys.version_info.minor}"
-    kept = Path(compiled.stats.cache_path).glob(f"{source.stem}.{name}-*.{python}.nbi")
-    changed_at_s = source.stat().st_mtime
-    return any(index.stat().st_mtime >= changed_at_s for index in kept)
+    """Whether a compiled form of this kernel is on disk, from the source as it is now."""
+    return is_kept(function)
+
+
+def _compiled(function: F, options: dict[str, bool]) -> F:
+    compiled: Any = numba.njit(nogil=True, error_model="numpy", fastmath={"contract"}, **options)(
+        function
+    )
+    keep(compiled)
+    return compiled  # type: ignore[no-any-return]

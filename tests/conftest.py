@@ -1,4 +1,4 @@
-"""Hypothesis profiles (``dev`` quick, ``ci`` derandomised, longer), and figures told at the end."""
+"""Hypothesis profiles (``dev`` short, ``ci`` derandomised, longer) and figures shown at the end."""
 
 import os
 from collections.abc import Callable

@@ -9,11 +9,11 @@ from scipy.spatial.transform import Rotation
 from posefuse.arena.arena import Tag
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
+from posefuse.rendering.camera_view import CameraView, camera_view
+from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import ImageQuality, Lens, Sensor
-from posefuse.sensing.camera_view import CameraView, camera_view
 from posefuse.sensing.projection import project
-from posefuse.sensing.render import CameraMotion, render, render_light
-from posefuse.sensing.surroundings import Surroundings
 
 SENSOR = Sensor(width_px=1280, height_px=800)
 STRAIGHT = Lens.from_width(field_of_view_rad=math.radians(75.0), width_px=1280, height_px=800)
@@ -71,8 +71,7 @@ class TagShot:
             motion=motion or CameraMotion.at_rest(HERE, robot_from_camera=HERE),
             exposure_s=exposure_s,
             quality=quality,
-            key=stream_key(seed, 0, "image noise"),
-            noise_scale=noise_scale,
+            noise=FrameNoise(key=stream_key(seed, 0, "image noise"), scale=noise_scale),
         )
 
 
@@ -112,3 +111,28 @@ def random_shots(count: int, *, edge_px: float, seed: int = 3, most_deg: float =
             id=int(generator.integers(587)),
             **given,
         )
+
+
+def edge_variance(image: np.ndarray, case) -> float:
+    """Variance in px^2 of the blurred step at the left side of a square tag, over its upper border.
+
+    Without what a pixel and a difference of two add, which are 1 px wide each.
+    """
+    column, row = case.corners_px[0].astype(int)
+    cell = int((case.corners_px[1, 0] - case.corners_px[0, 0]) / 8)
+    area = image[row + 2 : row + cell - 1, column - 12 : column + 13]
+    fall = -np.diff(area.astype(float).mean(axis=0))
+    places = np.arange(len(fall))
+    middle = np.average(places, weights=fall)
+    return float(np.average((places - middle) ** 2, weights=fall)) - 2.0 / 12.0
+
+
+def drifting(speed_m_per_s: float, exposure_s: float, robot_from_camera=HERE) -> CameraMotion:
+    """A camera that moves to its right."""
+    instants = np.array([-0.5, 0.5]) * exposure_s
+    places = np.column_stack([speed_m_per_s * instants, np.zeros(2), np.zeros(2)])
+    return CameraMotion(
+        instants_s=instants,
+        world_from_camera=SpacePose.from_parts(np.eye(3), places),
+        robot_from_camera=robot_from_camera,
+    )

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from posefuse.arena.arena import Arena, Goal, Obstacle, Tag, tag_pose
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.course import Course, Shot
 from posefuse.motion.path import TruePath
@@ -17,7 +18,6 @@ from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
 from posefuse.robot.rig import Mount, Rig
 from posefuse.robot.shooter import Projectile, Shooter, ShooterSpread
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.simulate import simulate
 from posefuse.study.study import Plan, Study
 from posefuse.study.trial import plan_scene
@@ -144,7 +144,7 @@ def small_study(**changes: Any) -> Study:
             }.items()
         ),
         "courses": (drive,),
-        "spreads": AsBuiltSpreads(mount_angle_rad=0.005),
+        "spreads": BuildSpreads.of(mount_angle_rad=0.005),
         "start_std": np.array([0.03, 0.03, 0.02]),
         "trials": 3,
         "seed": 7,

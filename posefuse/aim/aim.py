@@ -5,11 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from posefuse.aim.arcs import Arc, arc_curves, curve_through, solve, within_range
+from posefuse.aim.arrays import AimArrays, CurveTable, opening_of, shooter_law_table, thrower_of
 from posefuse.aim.compiled.shot import steer_all
-from posefuse.aim.curve import Arc, CurveTable, arc_curves, curve_through, solve, within_range
-from posefuse.aim.law import LawTable
 from posefuse.aim.table import PivotTable
-from posefuse.aim.thrower import Opening, Thrower, opening_of, table_for, thrower_of
 from posefuse.arena.arena import Goal
 from posefuse.checks import BoolArray, FloatArray
 from posefuse.errors import InputError
@@ -38,20 +37,23 @@ class Aim:
     ----------
     arc
         Which of the two pivots is set.
-    curve
-        Beyond its ends the robot keeps the pivot of the nearer end, and always stays within the
-        pivot's range.
-    thrower, opening, law
+    arrays
         The same in numbers, for the compiled kernels.
     """
 
     shooter: Shooter
     goal: Goal
     arc: Arc
-    curve: CurveTable
-    thrower: Thrower
-    opening: Opening
-    law: LawTable
+    arrays: AimArrays
+
+    @property
+    def curve(self) -> CurveTable:
+        """The pivots over the distance.
+
+        Beyond its ends the robot keeps the pivot of the nearer end, and always stays within the
+        pivot's range.
+        """
+        return self.arrays.curve
 
     def positions_m(self, distances_m: FloatArray, *, approach_rad: float = 0.0) -> FloatArray:
         """Where a robot stands at each distance (n,) from the goal, (n, 2).
@@ -69,7 +71,7 @@ class Aim:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Commands:
-    """What a robot sets for shots: headings and pivots, (n,) each."""
+    """What a robot sets for its shots: headings and pivots, (n,) each."""
 
     headings_rad: FloatArray
     pivots_rad: FloatArray
@@ -88,7 +90,7 @@ def prepare_aim(
     Parameters
     ----------
     clearance_m
-        What must be left between the piece and the rim.
+        Least gap between the piece and the rim.
     table
         What the robot sets its pivot by, with straight lines between the rows, in place of the
         exact pivots of the arc.
@@ -111,15 +113,17 @@ def prepare_aim(
         shooter=shooter,
         goal=goal,
         arc=arc,
-        curve=curve,
-        thrower=thrower_of(shooter),
-        opening=opening,
-        law=table_for(shooter),
+        arrays=AimArrays(
+            thrower=thrower_of(shooter),
+            opening=opening,
+            curve=curve,
+            law=shooter_law_table(shooter),
+        ),
     )
 
 
 def out_of_reach(shooter: Shooter, goal: Goal, *, arcs: Sequence[Arc] = tuple(Arc)) -> InputError:
-    """The error that tells a goal no pivot reaches from anywhere on some arcs."""
+    """The error for a goal that no pivot reaches from anywhere on some arcs."""
     low, high = to_degrees(shooter.pivot_low_rad), to_degrees(shooter.pivot_high_rad)
     if low == high:
         return InputError(
@@ -179,10 +183,10 @@ def _edge(inside_m: float, step_m: float, is_reached: Callable[[FloatArray], Boo
 
 
 def shot_commands(positions_m: FloatArray, motions: FloatArray, *, aim: Aim) -> Commands:
-    """The headings and pivots that a robot sets which believes itself at positions with motions.
+    """The headings and pivots that a robot sets for its estimated positions and motions.
 
-    At rest the pivot of its curve. On the move the throw takes the robot's own motion along: the
-    heading and the pivot then lead, so that the piece still passes the middle of the opening.
+    At rest the pivot of its curve. On the move the piece leaves with the robot's own motion: the
+    heading and the pivot then lead, so that it still passes the middle of the opening.
 
     Parameters
     ----------
@@ -193,5 +197,5 @@ def shot_commands(positions_m: FloatArray, motions: FloatArray, *, aim: Aim) -> 
     """
     states = np.ascontiguousarray(np.concatenate([positions_m, motions], axis=-1))
     found = np.empty((len(states), 2))
-    steer_all(states, aim.thrower, aim.opening, aim.curve, aim.law, found)
+    steer_all(states, aim.arrays, found)
     return Commands(headings_rad=found[:, 0], pivots_rad=found[:, 1])

@@ -3,16 +3,14 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from pathlib import Path
 
 import numpy as np
 from scipy.special import stdtrit
 
-from posefuse.aim.flight import fly
-from posefuse.aim.law import flight_law
+from posefuse.aim.flight import ahead_m, fly, side_view
+from posefuse.aim.flight_law import flight_law
 from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
-from posefuse.errors import FileError, InputError
-from posefuse.files.table_file import read_table
+from posefuse.errors import InputError
 from posefuse.robot.shooter import MOST_SPEED_M_PER_S, Drag, Shooter
 from posefuse.units import to_degrees
 
@@ -24,7 +22,6 @@ __all__ = [
     "central_slopes",
     "fit_shots",
     "flown_points_m",
-    "load_measured_shots",
     "with_values",
 ]
 
@@ -35,7 +32,7 @@ SINGULAR_RATIO = 1e-6
 
 
 class Fitted(StrEnum):
-    """What measured shots can tell."""
+    """What can be found from measured shots."""
 
     EXIT_SPEED = "exit_speed"
     DRAG = "drag"
@@ -43,7 +40,7 @@ class Fitted(StrEnum):
 
 
 SCALES = {Fitted.EXIT_SPEED: 1.0, Fitted.DRAG: 0.1, Fitted.PIVOT_OFFSET: 0.02}
-"""m/s, of the coefficient, rad: changes of like effect, by which the solver is told the values."""
+"""m/s, of the coefficient, rad: changes of like effect. The solver works in these units."""
 LIMITS = {
     Fitted.EXIT_SPEED: (0.2, MOST_SPEED_M_PER_S - 1.0),
     Fitted.DRAG: (0.002, 5.0),  # so that no difference leaves what is allowed
@@ -89,46 +86,9 @@ class MeasuredShots:
             )
 
 
-def load_measured_shots(path: Path) -> MeasuredShots:
-    """The shots of a CSV file.
-
-    Columns pivot_deg, distance_m, height_m: the piece was at that height at that level distance
-    from the robot's middle. A column ``measured`` says for each shot which of the two was measured:
-    ``distance`` (where it came down to the height; taken where the column is missing) or ``height``
-    (where it hit a wall at the distance).
-
-    Raises
-    ------
-    FileError
-        A column that is missing or unknown, a cell that is no number, another word, no shot at all.
-    """
-    table = read_table(
-        path,
-        ("pivot_deg", "distance_m", "height_m"),
-        optional=("measured",),
-        text=("measured",),
-    )
-    count = len(table["pivot_deg"])
-    if not count:
-        raise FileError(path, "holds no shot: only the names of the columns")
-    words = table.get("measured", np.full(count, "distance"))
-    for word in dict.fromkeys(words.tolist()):
-        if word not in ("distance", "height"):
-            raise FileError(path, f"must be distance or height (got {word!r})", key="measured")
-    try:
-        return MeasuredShots(
-            pivots_rad=np.radians(table["pivot_deg"]),
-            distances_m=table["distance_m"],
-            heights_m=table["height_m"],
-            is_height_measured=words == "height",
-        )
-    except InputError as error:
-        raise FileError(path, str(error).removeprefix("measured shots: ")) from None
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ShotFit:
-    """What the shots tell, with intervals.
+    """What was found from the shots, with intervals.
 
     Parameters
     ----------
@@ -177,8 +137,8 @@ def fit_shots(
     Raises
     ------
     InputError
-        The shooter's piece is not known, there are too few shots, they do not tell the free values
-        apart, or no likely value fits them.
+        The shooter's piece is not known, there are too few shots, they cannot separate the free
+        values, or no plausible value fits them.
     """
     from scipy.optimize import least_squares  # heavy
 
@@ -193,7 +153,7 @@ def fit_shots(
         ftol=1e-12,
     )
     inverse = _inverse_information(model.slopes(found.x), free)
-    _refuse_unlikely(found.x * model.scales, free)
+    _refuse_implausible(found.x * model.scales, free)
     dof = len(shots.pivots_rad) - len(free)
     variance = float(found.fun @ found.fun) / dof
     cov = variance * inverse * np.outer(model.scales, model.scales)
@@ -234,8 +194,8 @@ class _Model:
             Fitted.DRAG: FIRST_COEFFICIENT if coefficient is None else coefficient,
             Fitted.PIVOT_OFFSET: 0.0,
         }
-        likely = [np.clip(values[name], *LIMITS[name]) for name in self.free]
-        return np.array(likely) / self.scales
+        plausible = [np.clip(values[name], *LIMITS[name]) for name in self.free]
+        return np.array(plausible) / self.scales
 
     @property
     def bounds(self) -> tuple[FloatArray, FloatArray]:
@@ -262,7 +222,7 @@ def _model(shots: MeasuredShots, shooter: Shooter, free: Sequence[Fitted]) -> _M
     if shooter.projectile is None:
         raise InputError("fit: the shooter has no projectile: its mass and diameter are needed")
     if not free or len(set(free)) != len(free):
-        raise InputError("fit: one or more different values must be free")
+        raise InputError("fit: name one value or more to fit, each once")
     needed = len(free) + 1
     if len(shots.pivots_rad) < needed:
         raise InputError(
@@ -289,22 +249,20 @@ def flown_points_m(
     A piece that never gets there counts as 0.
     """
     pivots = shots.pivots_rad + pivot_offset_rad
-    starts = shooter.release_at(pivots)
-    left = starts[:, 1].copy()
-    starts[:, 1] = 0.0
-    directions = np.stack([np.cos(pivots), np.zeros_like(pivots), np.sin(pivots)], axis=-1)
+    starts, velocities = side_view(shooter, pivots)
     on_wall = shots.is_height_measured
     points = np.zeros((len(pivots), 3))
-    points[on_wall, 0] = np.sqrt(np.maximum(shots.distances_m**2 - left**2, 0.0))[on_wall]
+    points[on_wall, 0] = ahead_m(shots.distances_m, shooter)[on_wall]
     points[~on_wall, 2] = shots.heights_m[~on_wall]
     flown = fly(
         starts,
-        shooter.exit_speed_m_per_s * directions,
+        velocities,
         law=flight_law(shooter),
         plane_points_m=points,
         plane_normals=np.where(on_wall[:, None], (-1.0, 0.0, 0.0), (0.0, 0.0, 1.0)),
         floor_m=np.minimum(shots.heights_m, 0.0) - BELOW_M,
     ).points_m
+    left = float(shooter.release_in_robot_m[1])
     return np.nan_to_num(np.where(on_wall, flown[:, 2], np.hypot(flown[:, 0], left)))
 
 
@@ -318,16 +276,16 @@ def central_slopes(function: Callable[[FloatArray], FloatArray], at: FloatArray)
     return np.stack(columns, axis=-1)
 
 
-def _refuse_unlikely(values: FloatArray, free: Sequence[Fitted]) -> None:
-    """Refuses values that the solver pushed to the end of what is likely."""
+def _refuse_implausible(values: FloatArray, free: Sequence[Fitted]) -> None:
+    """Refuses values that the solver pushed to the end of what is plausible."""
     for name, value in zip(free, values.tolist(), strict=True):
         low, high = LIMITS[name]
         if name is Fitted.DRAG and value - low < 1e-3:
-            raise InputError("fit: these shots show no drag: leave it out of what is free")
+            raise InputError("fit: these shots show no drag: leave drag out of the fitted values")
         if min(value - low, high - value) < 1e-3 * (high - low):
             end = low if value - low < high - value else high
             raise InputError(
-                f"fit: no likely {name.value} fits these shots (the search ended at {end:g}"
+                f"fit: no plausible {name.value} fits these shots (the search ended at {end:g}"
                 f"{UNITS[name]}): check their units, and the release and the piece in [shooter]"
             )
 
@@ -337,6 +295,6 @@ def _inverse_information(jacobian: FloatArray, free: Sequence[Fitted]) -> FloatA
     if not sizes[-1] > SINGULAR_RATIO * sizes[0]:
         names = " and ".join(name.value for name in free)
         raise InputError(
-            f"fit: these shots do not tell {names} apart: measure at other pivots and distances"
+            f"fit: these shots cannot separate {names}: measure at other pivots and distances"
         )
     return np.asarray(np.linalg.inv(jacobian.T @ jacobian))

@@ -1,4 +1,4 @@
-"""Flight to a plane: compiled for many throws, by SciPy's solver for one to be trusted."""
+"""Flights to planes: compiled for many throws, by SciPy's solver as the reference for one."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -6,14 +6,25 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from posefuse.aim.arrays import law_table
 from posefuse.aim.compiled.flight import fly_to_planes
-from posefuse.aim.law import FlightLaw, law_table
+from posefuse.aim.flight_law import FlightLaw, flight_law
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
+from posefuse.robot.shooter import Shooter
 
-__all__ = ["Crossings", "flight_reference", "fly"]
+__all__ = [
+    "Crossings",
+    "ahead_m",
+    "flight_paths_m",
+    "flight_reference",
+    "fly",
+    "fly_ahead",
+    "side_view",
+]
 
 FLOOR_M = 0.0
+DEEP_M = -20.0  # pictures show a path until here
 LONGEST_FLIGHT_S = 400.0
 
 
@@ -91,6 +102,67 @@ def _top_speed(
     return float(np.sqrt(squares.max(initial=1.0)))
 
 
+def ahead_m(distances_m: FloatArray, shooter: Shooter) -> FloatArray:
+    """How far ahead of the robot's middle points at level distances lie, along the throw.
+
+    The robot faces so that the throw, which leaves beside its middle, goes over the point. 0 for
+    points that are nearer than the release is beside the middle.
+    """
+    left = float(shooter.release_in_robot_m[1])
+    squares = np.asarray(distances_m, dtype=np.float64) ** 2 - left**2
+    return np.sqrt(np.maximum(squares, 0.0))
+
+
+def side_view(shooter: Shooter, pivots_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Starts and velocities (n, 3) of throws with pivots (n,), seen from the side.
+
+    x is ahead of the robot's middle, z is up; y is 0 throughout.
+    """
+    starts = shooter.release_at(pivots_rad)
+    starts[:, 1] = 0.0
+    directions = np.stack([np.cos(pivots_rad), 0.0 * pivots_rad, np.sin(pivots_rad)], axis=-1)
+    return starts, shooter.exit_speed_m_per_s * directions
+
+
+def fly_ahead(
+    shooter: Shooter, pivots_rad: FloatArray, aheads_m: FloatArray, *, floor_m: float
+) -> Crossings:
+    """Flights of throws, seen from the side, to upright planes ahead of the robot's middle.
+
+    Parameters
+    ----------
+    pivots_rad : (n,) array
+    aheads_m : (n, k) array
+        Where the planes stand.
+    """
+    starts, velocities = side_view(shooter, pivots_rad)
+    return fly(
+        starts[:, None],
+        velocities[:, None],
+        law=flight_law(shooter),
+        plane_points_m=np.stack([aheads_m, 0.0 * aheads_m, 0.0 * aheads_m], axis=-1),
+        plane_normals=(-1.0, 0.0, 0.0),
+        floor_m=floor_m,
+    )
+
+
+def flight_paths_m(
+    shooter: Shooter, distances_m: FloatArray, pivots_rad: FloatArray, *, points: int = 80
+) -> FloatArray:
+    """Points of throws from some distances to the goal's middle, (n, points, 2), for pictures.
+
+    Level distance to the goal's middle, negative before it, and height; seen from the side.
+    """
+    starts, _ = side_view(shooter, pivots_rad)
+    ahead = ahead_m(distances_m, shooter)
+    share = np.linspace(0.0, 1.0, points)
+    along = starts[:, :1] + (ahead[:, None] - starts[:, :1]) * share[1:]
+    flown = fly_ahead(shooter, pivots_rad, along, floor_m=DEEP_M)
+    x = np.concatenate([starts[:, :1], along], axis=1) - ahead[:, None]
+    z = np.concatenate([starts[:, 2:], flown.points_m[..., 2]], axis=1)
+    return np.stack([x, z], axis=-1)
+
+
 def flight_reference(
     start_m: ArrayLike,
     velocity_m_per_s: ArrayLike,
@@ -101,7 +173,7 @@ def flight_reference(
     spin_axis: ArrayLike = (0.0, -1.0),
     floor_m: float = FLOOR_M,
 ) -> Crossings:
-    """The flight of one throw by SciPy's DOP853 at a tolerance of 1e-12: slow, and to be trusted.
+    """The flight of one throw by SciPy's DOP853 at a tolerance of 1e-12, as a reference.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""How many shots in a hundred go in: by an integral, and by drawing."""
+"""The probability that shots go in: by an integral, and by random draws."""
 
 import math
 import os
@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from posefuse.aim.aim import Aim
-from posefuse.aim.compiled.chance import hit_shares
-from posefuse.aim.compiled.hits import count_hits
+from posefuse.aim.arrays import ShotArrays
+from posefuse.aim.compiled.hit_probability import count_hits, hit_shares
 from posefuse.aim.shots import Shots
 from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray, IntArray, in_range
@@ -64,8 +64,8 @@ def hit_probability(shots: Shots, *, aim: Aim, workers: int = 1) -> FloatArray:
 
     The error of the distance is followed part by part; where the piece crosses the opening is
     expanded to second order in all other errors, of the estimate and of the shooter, and taken for
-    a normal in the plane. Its share of the opening, less what the piece needs at its slant, is the
-    answer. Agrees with ``simulate_hits`` within 0.015 from 2 m on; nearer than that, at a slant and
+    a normal in the plane. The result is its share of the opening, less what the piece needs at its
+    slant. Agrees with ``simulate_hits`` within 0.015 from 2 m on; nearer than that, at a slant and
     with errors of decimetres across the line of sight, within 0.1.
 
     Parameters
@@ -73,7 +73,7 @@ def hit_probability(shots: Shots, *, aim: Aim, workers: int = 1) -> FloatArray:
     workers
         Threads, for a floor map of many shots.
     """
-    states, means, roots = _arrays(shots, aim.goal)
+    arrays = _arrays(shots, aim.goal)
     spread, shooter = aim.shooter.spread, aim.shooter
     even = (spread.backlash_rad**2 + spread.resolution_rad**2) / 12.0
     stds = np.array(
@@ -85,11 +85,11 @@ def hit_probability(shots: Shots, *, aim: Aim, workers: int = 1) -> FloatArray:
         ]
     )
     shares = np.empty(len(shots))
-    numbers = (aim.thrower, aim.opening, aim.curve, aim.law)
 
     def fill(first: int, last: int) -> None:
         rows = slice(first, last)
-        hit_shares(states[rows], means[rows], roots[rows], stds, *numbers, shares[rows])
+        part = ShotArrays(*(array[rows] for array in arrays))
+        hit_shares(part, stds, aim.arrays, shares[rows])
 
     _in_threads(fill, len(shots), workers)
     return shares
@@ -100,8 +100,8 @@ def simulate_hits(
 ) -> HitCounts:
     """How many of ``count`` drawn samples of each shot go in.
 
-    The luck of sample k of shot i is the same whatever else is drawn: rival estimates of the same
-    shots share it. The result does not depend on the number of workers.
+    The random draws of sample k of shot i are the same whatever else is drawn: rival estimates of
+    the same shots share them. The result does not depend on the number of workers.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def simulate_hits(
     if not 1 <= count <= MOST_SAMPLES:
         raise InputError(f"count: must be between 1 and {MOST_SAMPLES} (got {count})")
     workers = (os.cpu_count() or 1) if workers is None else workers
-    states, means, roots = _arrays(shots, aim.goal)
+    arrays = _arrays(shots, aim.goal)
     spread = aim.shooter.spread
     spreads = np.array(
         [
@@ -127,15 +127,14 @@ def simulate_hits(
 
     def count_part(first: int, last: int) -> IntArray:
         hits = np.zeros(len(shots), dtype=np.int64)
-        numbers = (aim.thrower, aim.opening, aim.curve, aim.law)
-        count_hits(states, means, roots, spreads, keys, first, last, *numbers, hits)
+        count_hits(arrays, spreads, keys, first, last, aim.arrays, hits)
         return hits
 
     return HitCounts(hits=np.sum(_in_threads(count_part, count, workers), axis=0), count=count)
 
 
 def _in_threads(work: Callable[[int, int], T], count: int, workers: int) -> list[T]:
-    """What ``work`` gives for each of as many parts of ``count`` things as there are workers."""
+    """The results of ``work`` for as many even parts of ``count`` things as there are workers."""
     if workers < 1:
         raise InputError(f"workers: must be 1 or more (got {workers})")
     if workers == 1:
@@ -179,11 +178,11 @@ def _with_distance_std(shots: Shots, goal: Goal, std_m: FloatArray) -> Shots:
     return Shots.at(shots.positions_m, error_covs=covs)
 
 
-def _arrays(shots: Shots, goal: Goal) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """States (n, 5), means (n, 6) and roots (n, 6, 6) with ``root root' = cov``.
+def _arrays(shots: Shots, goal: Goal) -> ShotArrays:
+    """The shots as kernels take them.
 
     The first column of a root is the distance error with all that goes with it, so that what bends
-    most is expanded along its own axis, and the answer does not turn with the world.
+    most is expanded along its own axis, and the result does not turn with the world.
     """
     states = np.concatenate([shots.positions_m, shots.motions], axis=-1)
     toward = goal.xy_in_world_m - shots.positions_m
@@ -196,11 +195,13 @@ def _arrays(shots: Shots, goal: Goal) -> tuple[FloatArray, FloatArray, FloatArra
     turn[:, 2, 2] = turn[:, 5, 5] = 1.0
     back = np.swapaxes(turn, -1, -2)
     roots = back @ _triangular_roots(turn @ shots.error_covs @ back)
-    return states, shots.error_means.copy(), np.ascontiguousarray(roots)
+    return ShotArrays(
+        states=states, means=shots.error_means.copy(), roots=np.ascontiguousarray(roots)
+    )
 
 
 def _triangular_roots(covs: FloatArray) -> FloatArray:
-    """Cholesky factors (n, k, k) of covariances that may lack some directions altogether.
+    """Cholesky factors (n, k, k) of covariances that may be singular.
 
     Golub and Van Loan, Matrix Computations, 4th ed. 2013, sec. 4.2.8.
     """
@@ -217,5 +218,7 @@ def _triangular_roots(covs: FloatArray) -> FloatArray:
         rest = rest - column[:, :, None] * column[:, None, :]
     left_over = np.abs(rest).max(initial=0.0)
     if left_over > 1e-9 * max(np.abs(covs).max(initial=0.0), 1e-12):
-        raise InputError("shots: error_covs: not a covariance: some variance would be below 0")
+        raise InputError(
+            "shots: error_covs: not a covariance: the variance in some direction is below 0"
+        )
     return roots

@@ -1,11 +1,11 @@
-"""The pivot for a distance to a goal, and what a wrong distance does to it."""
+"""The pivot for a distance to a goal, and how a distance error changes it."""
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from posefuse.aim.arcs import arc_curves, pivots_on, within_range
 from posefuse.aim.ballistics import launch_angles_rad
-from posefuse.aim.curve import arc_curves, pivots_on, within_range
-from posefuse.aim.law import flight_law
+from posefuse.aim.flight_law import flight_law
 from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray
 from posefuse.robot.shooter import Drag, Shooter

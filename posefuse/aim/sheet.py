@@ -1,4 +1,4 @@
-"""All that is to be known of one arc to one goal, distance by distance."""
+"""Everything about one arc to one goal, distance by distance."""
 
 import math
 from collections.abc import Sequence
@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.aim.aim import Aim, is_reached, out_of_reach, prepare_aim, reachable_spans_m
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
+from posefuse.aim.arrays import opening_of
 from posefuse.aim.hit_probability import (
     HitCounts,
     enough_distance_std_m,
@@ -17,7 +18,6 @@ from posefuse.aim.hit_probability import (
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import PivotTable
 from posefuse.aim.tabulate import interpolation_errors_rad, pivot_table, roomiest_pivots
-from posefuse.aim.thrower import opening_of
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
 from posefuse.arena.arena import Goal
 from posefuse.checks import BoolArray, FloatArray, IntArray, positive
@@ -45,12 +45,11 @@ class ArcSheet:
     interpolation_rad : (n - 1,) array
         Largest error of straight lines between the rows, in each gap.
     roomiest : (n, 3) array
-        The pivot with most room for a wrong distance, its room, and that of the middle's pivot; nan
-        where the middle's pivot does not score.
+        See ``roomiest_pivots``.
     roomiest_table
-        The former as a table, over the longest run of rows that have one; ``None`` of less than 2.
+        The same as a table, over the longest run of rows that have one; ``None`` below 2 rows.
     band
-        How far off an estimate may be, the shooter throwing exactly as told.
+        How far off an estimate may be, the shooter throwing exactly as set.
     hit_shares : (n,) array
         Probability of a hit with a perfect estimate and the shooter's own spread, by the integral.
     drawn_rows : (k,) ints
@@ -94,7 +93,7 @@ def arc_sheets(
 
 
 def refuse_unreachable(shooter: Shooter, goal: Goal, *, arcs: Sequence[Arc] = tuple(Arc)) -> None:
-    """Refuses a goal that none of the arcs reaches from anywhere.
+    """Refuse a goal that none of the arcs reaches from anywhere.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Shots to be judged: where the robot stands, how it moves, how wrong its estimate may be."""
+"""Shots: where the robot stands, how it moves, and the error of its estimate."""
 
 from dataclasses import dataclass, replace
 from typing import Self
@@ -54,7 +54,7 @@ class Shots:
         error_means: ArrayLike = 0.0,
         error_covs: ArrayLike = 0.0,
     ) -> Self:
-        """Shots from what is known; everything else is zero: at rest, with a perfect estimate.
+        """Shots from what is given; everything else is zero: at rest, with a perfect estimate.
 
         Parameters
         ----------
@@ -119,7 +119,7 @@ class Shots:
         )
 
     def stopped(self) -> "Shots":
-        """The same shots from a robot at rest, which knows that it is."""
+        """The same shots from a robot at rest whose estimate of its motion is exact."""
         means, covs = self.error_means.copy(), self.error_covs.copy()
         means[:, 3:] = 0.0
         covs[:, 3:, :] = 0.0
@@ -132,5 +132,5 @@ class Shots:
 def _size(name: str, shape: tuple[int, ...], *, axes: int) -> int:
     sizes = shape[-axes:]
     if len(sizes) < axes or sizes[0] not in (3, 6) or len(set(sizes)) > 1:
-        raise InputError(f"shots: {name}: 3 or 6 errors each are wanted (got shape {shape})")
+        raise InputError(f"shots: {name}: expected 3 or 6 errors each (got shape {shape})")
     return sizes[0]

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
 from posefuse.files.table_file import write_table
@@ -65,7 +65,7 @@ def rising_distances_m(distances_m: ArrayLike) -> FloatArray:
 
     >>> rising_distances_m([2.0, 3.0, 3.0])
     Traceback (most recent call last):
-    posefuse.errors.InputError: pivot table: the distance 3 m is there twice
+    posefuse.errors.InputError: pivot table: the distance 3 m appears twice
     """
     distances = frozen_array("pivot table: distances_m", distances_m, (None,))
     if len(distances) < 2:
@@ -76,7 +76,7 @@ def rising_distances_m(distances_m: ArrayLike) -> FloatArray:
     if (steps <= 0.0).any():
         row = int(np.argmax(steps <= 0.0)) + 1
         if steps[row - 1] == 0.0:
-            raise InputError(f"pivot table: the distance {distances[row]:g} m is there twice")
+            raise InputError(f"pivot table: the distance {distances[row]:g} m appears twice")
         raise InputError(
             f"pivot table: distances must rise (got {distances[row]:g} m after "
             f"{distances[row - 1]:g} m)"

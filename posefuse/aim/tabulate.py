@@ -1,26 +1,23 @@
 """Working out tables of pivots, and what interpolating in them costs."""
 
-from pathlib import Path
+import math
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from posefuse.aim.aim import Aim, reachable_spans_m
-from posefuse.aim.compiled.room import find_roomiest
-from posefuse.aim.curve import solve, within_range
-from posefuse.aim.flight import fly
-from posefuse.aim.law import flight_law
+from posefuse.aim.arcs import solve, within_range
+from posefuse.aim.compiled.tolerance import find_roomiest
+from posefuse.aim.flight import ahead_m, fly_ahead
 from posefuse.aim.table import PivotTable, rising_distances_m
 from posefuse.checks import FloatArray
-from posefuse.errors import FileError, InputError
-from posefuse.files.table_file import read_table
+from posefuse.errors import InputError
 from posefuse.robot.shooter import Shooter
-from posefuse.units import to_degrees
 
-__all__ = ["interpolation_errors_rad", "load_pivot_table", "pivot_table", "roomiest_pivots"]
+__all__ = ["arrivals", "interpolation_errors_rad", "pivot_table", "roomiest_pivots"]
 
 INNER_POINTS = 7
-ROUNDING_DEG = 1e-3
+DEEP_M = -10.0  # flights are followed this far below the floor
 
 
 def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) -> PivotTable:
@@ -35,7 +32,7 @@ def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) 
     Raises
     ------
     InputError
-        A distance that is out of reach, is there twice, or does not rise.
+        A distance that is out of reach, appears twice, or does not rise.
     """
     distances = rising_distances_m(distances_m)
     if is_roomiest:
@@ -47,7 +44,7 @@ def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) 
         found = solve(distances, shooter=aim.shooter, height_m=height)
         pivots, slopes = found.pivot_rad[aim.arc], found.slope_rad_per_m[aim.arc]
         _refuse_unreached(aim, distances, pivots)
-    times, entries = _arrivals(aim, distances, pivots)
+    times, entries = arrivals(aim.shooter, distances, pivots)
     return PivotTable(
         arc=aim.arc,
         distances_m=distances,
@@ -59,115 +56,41 @@ def pivot_table(aim: Aim, distances_m: ArrayLike, *, is_roomiest: bool = False) 
     )
 
 
-def load_pivot_table(path: Path, *, aim: Aim) -> PivotTable:
-    """The table in a CSV file, by which a robot sets the pivots of an aim.
-
-    Columns distance_m, pivot_deg; those that ``write_pivot_table`` adds are passed over, for they
-    follow from these.
-
-    Raises
-    ------
-    FileError
-        A column that is missing or unknown, a cell that is no number, fewer than two rows, a
-        distance that is there twice or does not rise, a pivot beyond the shooter's range or from
-        which nothing comes to its distance.
-    """
-    columns = read_table(
-        path,
-        ("distance_m", "pivot_deg"),
-        optional=("slope_deg_per_m", "time_of_flight_s", "entry_deg"),
-    )
-    pivots = np.radians(columns["pivot_deg"])
-    try:
-        distances = rising_distances_m(columns["distance_m"])
-        _refuse_beyond_range(aim.shooter, columns["pivot_deg"], distances)
-        times, entries = _arrivals(aim, distances, pivots)
-        lost = np.flatnonzero(np.isnan(times))
-        if len(lost):
-            row = int(lost[0])
-            raise InputError(
-                f"pivot table: with a pivot of {columns['pivot_deg'][row]:g} degrees the piece "
-                f"does not come as far as {distances[row]:g} m"
-            )
-        return PivotTable(
-            arc=aim.arc,
-            distances_m=distances,
-            pivots_rad=pivots,
-            slopes_rad_per_m=np.gradient(pivots, distances),
-            times_s=times,
-            entries_rad=entries,
-        )
-    except InputError as error:
-        raise FileError(path, str(error).removeprefix("pivot table: ")) from None
-
-
-def _refuse_beyond_range(shooter: Shooter, pivots_deg: FloatArray, distances_m: FloatArray) -> None:
-    low, high = to_degrees(shooter.pivot_low_rad), to_degrees(shooter.pivot_high_rad)
-    is_beyond = (pivots_deg < low - ROUNDING_DEG) | (pivots_deg > high + ROUNDING_DEG)
-    if is_beyond.any():
-        row = int(np.argmax(is_beyond))
-        raise InputError(
-            f"pivot_deg: must be within the shooter's {low:g} to {high:g} degrees (got "
-            f"{pivots_deg[row]:g} at {distances_m[row]:g} m)"
-        )
-
-
 def _refuse_unreached(aim: Aim, distances_m: FloatArray, pivots_rad: FloatArray) -> None:
     reached = within_range(pivots_rad, aim.shooter)
     if not reached.all():
         spans = reachable_spans_m(aim.shooter, aim.goal, arc=aim.arc)
-        told = " and ".join(f"{nearest:.2f} to {farthest:.2f} m" for nearest, farthest in spans)
+        reach = " and ".join(f"{nearest:.2f} to {farthest:.2f} m" for nearest, farthest in spans)
         raise InputError(
             f"goal {aim.goal.name}: {distances_m[np.argmin(reached)]:g} m is out of reach: the "
-            f"{aim.arc.name.lower()} arc reaches {told}"
+            f"{aim.arc.name.lower()} arc reaches {reach}"
         )
 
 
-def _arrivals(
-    aim: Aim, distances_m: FloatArray, pivots_rad: FloatArray
+def arrivals(
+    shooter: Shooter, distances_m: FloatArray, pivots_rad: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Times of flight, and angles below level at the opening's distance."""
-    shooter = aim.shooter
-    starts = shooter.release_at(pivots_rad)
-    ahead = np.sqrt(distances_m**2 - starts[:, 1] ** 2)
-    starts[:, 1] = 0.0
-    directions = np.stack([np.cos(pivots_rad), 0.0 * pivots_rad, np.sin(pivots_rad)], axis=-1)
-    middles = np.stack([ahead, 0.0 * ahead, 0.0 * ahead], axis=-1)
-    flown = fly(
-        starts,
-        shooter.exit_speed_m_per_s * directions,
-        law=flight_law(shooter),
-        plane_points_m=middles,
-        plane_normals=(-1.0, 0.0, 0.0),
-        floor_m=-10.0,
-    )
-    velocities = flown.velocities_m_per_s
-    return flown.time_s, np.arctan2(-velocities[:, 2], velocities[:, 0])
+    """Times of flight to distances (n,), and angles below level there; nan where none arrives."""
+    aheads = ahead_m(distances_m, shooter)[:, None]
+    flown = fly_ahead(shooter, pivots_rad, aheads, floor_m=DEEP_M)
+    velocities = flown.velocities_m_per_s[:, 0]
+    return flown.time_s[:, 0], np.arctan2(-velocities[:, 2], velocities[:, 0])
 
 
 def roomiest_pivots(aim: Aim, distances_m: ArrayLike, *, approach_rad: float = 0.0) -> FloatArray:
     """For each distance the pivot with most room, its room, and the room of the middle's, (n, 3).
 
-    Room is how far the robot may stand nearer and farther than it believes and the shot still
+    Room is how far the robot may stand nearer and farther than it estimates and the shot still
     scores, the smaller of both, 5 m at most. In rad and m; nan where the pivot through the
     opening's middle is out of reach or does not score.
     """
     distances = np.array(distances_m, dtype=np.float64)
     height = float(aim.goal.centre_in_world_m[2])
     centred = solve(distances, shooter=aim.shooter, height_m=height).pivot_rad[aim.arc]
-    away = aim.goal.facing_rad + approach_rad
+    direction = aim.goal.facing_rad + approach_rad
+    away = (math.cos(direction), math.sin(direction))
     found = np.empty((len(distances), 3))
-    find_roomiest(
-        distances,
-        centred.copy(),
-        np.cos(away),
-        np.sin(away),
-        aim.thrower,
-        aim.opening,
-        aim.curve,
-        aim.law,
-        found,
-    )
+    find_roomiest(distances, centred.copy(), away, aim.arrays, found)
     return found
 
 

@@ -1,4 +1,4 @@
-"""How far off an estimate may be, and the shot still goes in."""
+"""How far off an estimate may be so that the shot still goes in."""
 
 from dataclasses import dataclass
 
@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from posefuse.aim.aim import Aim
-from posefuse.aim.compiled.room import find_scoring_reach
 from posefuse.aim.compiled.shot import ERRORS
+from posefuse.aim.compiled.tolerance import find_scoring_reach
 from posefuse.checks import FloatArray
 
 __all__ = ["ToleranceBand", "tolerance_band"]
@@ -27,7 +27,7 @@ class ToleranceBand:
     short_m, long_m : (n,) arrays
         How much less, and more, than the true distance the estimated one may be.
     left_rad, right_rad : (n,) arrays
-        How far to the left, and to the right, of its true direction the goal may be believed.
+        How far to the left, and to the right, of the true direction the estimated one may be.
     """
 
     distances_m: FloatArray
@@ -38,17 +38,17 @@ class ToleranceBand:
 
     @property
     def left_m(self) -> FloatArray:
-        """The same to the left, told across the line of sight at the goal."""
+        """The same to the left, as a length across the line of sight at the goal."""
         return np.asarray(self.distances_m * np.tan(self.left_rad))
 
     @property
     def right_m(self) -> FloatArray:
-        """The same to the right, told across the line of sight at the goal."""
+        """The same to the right, as a length across the line of sight at the goal."""
         return np.asarray(self.distances_m * np.tan(self.right_rad))
 
 
 def tolerance_band(aim: Aim, distances_m: ArrayLike, *, approach_rad: float = 0.0) -> ToleranceBand:
-    """The band of a robot at rest, with a shooter that throws exactly as told.
+    """The band of a robot at rest, with a shooter that throws exactly as set.
 
     Parameters
     ----------
@@ -64,8 +64,7 @@ def tolerance_band(aim: Aim, distances_m: ArrayLike, *, approach_rad: float = 0.
     directions[:, 0, :2], directions[:, 1, :2] = -outward, outward
     directions[:, 2, 2], directions[:, 3, 2] = -1.0, 1.0
     reach = np.empty((len(distances), 4))
-    numbers = (aim.thrower, aim.opening, aim.curve, aim.law)
-    find_scoring_reach(states, directions, STEPS, MOST, *numbers, reach)
+    find_scoring_reach(states, directions, STEPS, MOST, aim.arrays, reach)
     short, long, left, right = reach.T
     return ToleranceBand(
         distances_m=distances, short_m=short, long_m=long, left_rad=left, right_rad=right

@@ -1,85 +1,16 @@
 """Arenas from files."""
 
-import difflib
 import math
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
-from pydantic import AfterValidator, Field
 
 from posefuse.arena.arena import Arena, Beacon, Goal, Obstacle, Tag, tag_pose
-from posefuse.arena.placement import FAMILY_SIZES, Place, placement_faults
-from posefuse.files.toml_file import Faults, FileModel, all_faults_of, load_toml
-from posefuse.files.types import Name, Point, Positive, QuarterTurn
+from posefuse.arena.placement import Place, placement_faults
+from posefuse.arena.schema import ArenaFile, TagEntry
+from posefuse.files.toml_file import Faults, all_faults_of, load_toml
 
-__all__ = ["ArenaFile", "load_arena"]
-
-
-def _known_family(family: str) -> str:
-    if family not in FAMILY_SIZES:
-        near = difflib.get_close_matches(family, FAMILY_SIZES, n=1)
-        advice = (
-            f"did you mean {near[0]!r}?" if near else f"must be one of {', '.join(FAMILY_SIZES)}"
-        )
-        raise ValueError(f"unknown family; {advice} (got {family!r})")
-    return family
-
-
-Family = Annotated[str, AfterValidator(_known_family)]
-
-
-class TagEntry(FileModel):
-    """One ``[[tag]]``."""
-
-    id: Annotated[int, Field(ge=0)]
-    position_m: Point
-    facing_deg: float
-    tilt_deg: QuarterTurn = 0.0
-    family: Family | None = None
-    edge_m: Positive | None = None
-
-
-class GoalEntry(FileModel):
-    """One ``[[goal]]``."""
-
-    name: Name
-    centre_m: Point
-    width_m: Positive
-    height_m: Positive
-    facing_deg: float
-    tilt_deg: QuarterTurn = 0.0
-
-
-class ObstacleEntry(FileModel):
-    """One ``[[obstacle]]``."""
-
-    name: Name
-    centre_m: Point
-    size_m: tuple[Positive, Positive, Positive]
-    heading_deg: float = 0.0
-    blocks_course: bool = True
-
-
-class BeaconEntry(FileModel):
-    """One ``[[beacon]]``; it may stand outside the arena."""
-
-    id: Annotated[int, Field(ge=0)]
-    position_m: Point
-
-
-class ArenaFile(FileModel):
-    """An arena file."""
-
-    name: Name
-    length_m: Positive
-    width_m: Positive
-    tag_family: Family | None = None
-    tag_edge_m: Positive | None = None
-    tag: tuple[TagEntry, ...] = ()
-    goal: tuple[GoalEntry, ...] = ()
-    obstacle: tuple[ObstacleEntry, ...] = ()
-    beacon: tuple[BeaconEntry, ...] = ()
+__all__ = ["load_arena"]
 
 
 def load_arena(path: Path | str) -> Arena:
@@ -101,14 +32,14 @@ def load_arena(path: Path | str) -> Arena:
         faults.stop_if_any()
         arena = _arena(file)
         found = ((problem, _written(place, file)) for place, problem in placement_faults(arena))
-        for problem, place in dict.fromkeys(found):  # a default at fault is told once
+        for problem, place in dict.fromkeys(found):  # an error in a default is reported once
             faults.add(problem, *place)
         faults.stop_if_any()
     return arena
 
 
 def _written(place: Place, file: ArenaFile) -> tuple[str | int, ...]:
-    """Where the file says what is at fault: an edge may come from the default for all tags."""
+    """The place in the file that is wrong: an edge may come from the default for all tags."""
     kind, index, key = place
     if kind == "tag" and key == "edge_m" and file.tag[index].edge_m is None:
         return ("tag_edge_m",)

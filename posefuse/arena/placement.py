@@ -1,4 +1,4 @@
-"""Whether what stands in an arena stands where it can: inside, above the floor, not in a wall."""
+"""Whether everything in an arena is in a possible place: inside, above the floor, not in a wall."""
 
 import math
 from collections.abc import Iterator, Mapping
@@ -37,7 +37,7 @@ _SKIN_M = 0.001
 _ROUNDING_M = 1e-9
 
 Place = tuple[str, int, str]
-"""Kind of thing, its index in the arena's tuple of that kind, and the key of a file at fault."""
+"""Kind of thing, its index in the arena's tuple of that kind, and the key that is wrong."""
 
 
 def cells_across(family: str) -> int:
@@ -54,7 +54,7 @@ def cells_across(family: str) -> int:
 
 
 def placement_faults(arena: Arena) -> Iterator[tuple[Place, str]]:
-    """Everything that stands where it cannot, with what is wrong there."""
+    """Everything that is in an impossible place, with what is wrong there."""
     for index, tag in enumerate(arena.tags):
         for key, problem in _tag_faults(tag, arena):
             yield ("tag", index, key), problem
@@ -105,7 +105,7 @@ def _cell_faults(tag: Tag) -> Iterator[tuple[str, str]]:
 
 
 def _outside(corners_in_world_m: FloatArray, arena: Arena) -> str | None:
-    """What to say when a corner lies beyond the floor's edges or below it."""
+    """The message when a corner lies beyond the floor's edges or below it."""
     x, y, z = corners_in_world_m.T
     for name, values, length_m in (("x", x, arena.length_m), ("y", y, arena.width_m)):
         low, high = float(values.min()), float(values.max())

@@ -1,24 +1,19 @@
-"""Flat boards of black and white squares that a lens is measured with, and the files for them."""
+"""Flat boards of black and white squares that a lens is measured with."""
 
 import math
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Annotated
 
 import numpy as np
-from pydantic import Field
 
 from posefuse.arena.placement import LEAST_CELL_M, cells_across
 from posefuse.checks import FloatArray, positive
 from posefuse.errors import InputError
-from posefuse.files.toml_file import FileModel, in_file, load_toml
-from posefuse.files.types import Name, Positive
-from posefuse.sensing.tag_pictures import opencv_dictionary
+from posefuse.rendering.tag_pictures import opencv_dictionary
 from posefuse.units import metres_to
 
-__all__ = ["Board", "Markers", "load_board"]
+__all__ = ["LEAST_SQUARES", "MOST_SQUARES", "Board", "Markers", "printable_square_m"]
 
-_LEAST_SQUARES, _MOST_SQUARES = 4, 100
+LEAST_SQUARES, MOST_SQUARES = 4, 100
 _LEAST_MARGIN_CELLS = 0.7
 """White around a marker, in its cells: with less OpenCV calls the detection unstable."""
 
@@ -63,10 +58,10 @@ class Board:
     def __post_init__(self) -> None:
         for key in ("squares_across", "squares_down"):
             count = getattr(self, key)
-            if not _LEAST_SQUARES <= count <= _MOST_SQUARES:
-                allowed = f"must be {_LEAST_SQUARES} to {_MOST_SQUARES}"
+            if not LEAST_SQUARES <= count <= MOST_SQUARES:
+                allowed = f"must be {LEAST_SQUARES} to {MOST_SQUARES}"
                 raise InputError(f"{key}: {allowed} (got {count})")
-        square_m = _printable_square_m(self.square_m)
+        square_m = printable_square_m(self.square_m)
         if self.markers is None:
             return
         self._refuse_markers_that_do_not_show(self.markers, square_m)
@@ -114,54 +109,9 @@ class Board:
         return corners
 
 
-def _printable_square_m(square_m: float) -> float:
+def printable_square_m(square_m: float) -> float:
+    """The edge of a square, checked."""
     if positive("square_m", square_m) < LEAST_CELL_M:
         least, got = (metres_to("mm", length) for length in (LEAST_CELL_M, square_m))
         raise InputError(f"squares must be {least:g} mm or more, to be printed (got {got:g} mm)")
     return square_m
-
-
-Squares = Annotated[int, Field(ge=_LEAST_SQUARES, le=_MOST_SQUARES)]
-
-
-class BoardFile(FileModel):
-    """A board file; with ``marker_m`` and ``family`` it is a ChArUco board."""
-
-    name: Name
-    squares_across: Squares
-    squares_down: Squares
-    square_m: Positive
-    marker_m: Positive | None = None
-    family: Name | None = None
-
-    def markers(self) -> Markers | None:
-        """The markers of a ChArUco board."""
-        if self.marker_m is None and self.family is None:
-            return None
-        if self.marker_m is None or self.family is None:
-            raise InputError("a board with markers needs both marker_m and family")
-        return Markers(edge_m=self.marker_m, family=self.family)
-
-
-def load_board(path: Path | str) -> Board:
-    """The board a file describes.
-
-    Raises
-    ------
-    FileError
-        With one line for each fault.
-    """
-    path = Path(path)
-    file = load_toml(path, BoardFile)
-    with in_file(path, key=("square_m",)):
-        _printable_square_m(file.square_m)
-    with in_file(path, key=("family",)):
-        markers = file.markers()
-    with in_file(path, key=("marker_m",)):
-        return Board(
-            name=file.name,
-            squares_across=file.squares_across,
-            squares_down=file.squares_down,
-            square_m=file.square_m,
-            markers=markers,
-        )

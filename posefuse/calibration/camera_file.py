@@ -1,4 +1,4 @@
-"""A measured lens as a camera file: a new one, or one that is there with its lens replaced."""
+"""A measured lens as a camera file: a new one, or an existing one with its lens replaced."""
 
 import os
 from collections.abc import Sequence
@@ -12,16 +12,14 @@ from tomlkit.items import Array
 
 from posefuse.calibration.lens import DISTORTION_TERMS, LensCalibration
 from posefuse.errors import FileError
-from posefuse.files.text_file import read_text
-from posefuse.robot.load import load_camera
 
-__all__ = ["BaseCamera", "camera_text", "load_base"]
+__all__ = ["BaseCamera", "camera_text"]
 
 _DIGITS = 10
-"""The numbers lean on one another: rounded to their own deviation they would no longer fit."""
+"""The numbers are correlated: rounded to their own deviations they would no longer fit."""
 
 _LEFT_TO_FILL_IN = """
-# Pictures of a board tell nothing of these: fill them in and take the marks off.
+# Pictures of a board do not show these: fill them in and remove the comment signs.
 # [timing]
 # frame_rate_hz =
 # exposure_s =
@@ -41,20 +39,6 @@ class BaseCamera:
     height_px: int
 
 
-def load_base(path: Path) -> BaseCamera:
-    """The camera file at ``path``, checked.
-
-    Raises
-    ------
-    FileError
-        With one line for each fault.
-    """
-    sensor = load_camera(path).sensor
-    return BaseCamera(
-        path=path, text=read_text(path), width_px=sensor.width_px, height_px=sensor.height_px
-    )
-
-
 def camera_text(calibration: LensCalibration, *, path: Path, base: BaseCamera | None = None) -> str:
     """The text of a camera file, with standard deviations beside the numbers of the lens.
 
@@ -64,8 +48,8 @@ def camera_text(calibration: LensCalibration, *, path: Path, base: BaseCamera | 
         Where the file is to lie: a new camera takes its name from it, and a file that the base
         names is named as seen from there.
     base
-        Everything but its lens is kept, comments included. Without it the tables that pictures tell
-        nothing of are left to be filled in.
+        Everything but its lens is kept, comments included. Without it the tables that pictures do
+        not show are left to be filled in.
 
     Raises
     ------

@@ -21,8 +21,8 @@ def find_chessboard(image: GreyImage, *, across: int, down: int) -> FloatArray |
 
     A. Duda and U. Frese, "Accurate detection and localization of checkerboard corners for
     calibration", BMVC 2018, as OpenCV has it. That draws random numbers, and now and then hands
-    back a grid that lies beside the board: it is given the same numbers each time, and an answer is
-    taken only where black and white change places around every corner.
+    back a grid that lies beside the board: it is given the same numbers each time, and a result is
+    accepted only where black and white change places around every corner.
     """
     import cv2
 

@@ -1,4 +1,4 @@
-"""How a tag detector responds, measured on rendered tags: how often it finds, how far it errs."""
+"""How a tag detector responds, measured on rendered tags: how often it finds them, how far off."""
 
 import itertools
 from collections.abc import Callable, Sequence
@@ -9,10 +9,10 @@ import numpy as np
 from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
+from posefuse.rendering.detect import DetectorSettings, detect_tags
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.robot.camera import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
-from posefuse.sensing.detect import DetectorSettings, detect_tags
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.statistics.intervals import wilson_interval
 from posefuse.threads import side_by_side
 
@@ -27,14 +27,14 @@ _SIDES = np.array([-1.0, 1.0, 1.0, -1.0])  # left or right, of each corner
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResponseRecipe:
-    """What is measured: each combination of the axes' values, with so many tags.
+    """What is measured: each combination of the axes' values, with a number of tags.
 
     Parameters
     ----------
     noise_factors, defocus_factors
         Times the camera's own noise and defocus.
     second_looks
-        So many of the tags are looked at twice, to tell what of an error lasts.
+        How many of the tags are looked at twice, to measure what share of an error persists.
     """
 
     edges_px: tuple[float, ...] = (10, 12, 14, 16, 18, 21, 25, 30.5, 32, 36, 45, 60, 90)
@@ -102,16 +102,16 @@ class ResponseRecipe:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CornerErrors:
-    """What the errors of corners that were found add up to; see ``robot.Detector``.
+    """Bias and spread of the corners that were found; see ``robot.Detector``.
 
     The error of a corner is taken as ``inward_px`` toward the tag's middle, ``narrowing_px`` toward
-    the side across, the shift, and a spread that is alike in both axes, of whose variance a share
-    is common to the four corners.
+    the side across, the shift, and a spread that is the same in both axes, with a share of its
+    variance common to the four corners.
 
     Parameters
     ----------
     bias_rest_px
-        RMS of what these do not tell of the four corners' mean errors.
+        RMS of the four corners' mean errors that these leave.
     std_along_px, std_across_px
         The spread along the motion blur (along x where there is none), and across it.
     correlation_beside, correlation_opposite
@@ -132,7 +132,7 @@ class CornerErrors:
 
 
 def corner_errors(found_px: FloatArray, true_px: FloatArray, blur_ways: FloatArray) -> CornerErrors:
-    """The figures of tags found at corners (n, 4, 2), n at least 2, that truly are elsewhere.
+    """Bias and spread of corners found (n, 4, 2), n at least 2, against the true corners.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def measure_response(
     """The response as a table: one column for each name of ``robot.measured_response``.
 
     Where fewer than 10 tags are found, their spread and bias are taken from the next larger tag
-    with enough of them, else from less blur: the column ``found`` tells.
+    with enough of them, else from less blur: see the column ``found``.
 
     Parameters
     ----------
@@ -203,7 +203,7 @@ def measure_response(
     everything = recipe.conditions(camera)
     for conditions in everything:
         if (conditions.edge_px, conditions.blur_px) == (recipe.edges_px[-1], recipe.blurs_px[-1]):
-            shots.shot(0, conditions)  # what does not fit is told before anything is measured
+            shots.shot(0, conditions)  # what does not fit is refused before anything is measured
     rows: list[dict[str, float]] = []
     with side_by_side(workers) as pool:
         tasks = [pool.submit(_measure, shots, recipe, conditions) for conditions in everything]
@@ -219,8 +219,8 @@ def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) ->
     changes: list[FloatArray] = []
     for number in range(recipe.tags):
         shot = shots.shot(number, conditions)
-        seen, strange = _corners_found(shot, recipe, conditions)
-        misread += strange
+        seen, others = _corners_found(shot, recipe, conditions)
+        misread += others
         if seen is None:
             continue
         found.append(seen)
@@ -244,14 +244,14 @@ def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) ->
         if len(changes) >= _LEAST_CHANGES:
             # two looks differ by the noise of both
             passing = float((np.array(changes) ** 2).mean()) / 2.0
-            row["lasting_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
+            row["persistent_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
     return row
 
 
 def _corners_found(
     shot: TagShot, recipe: ResponseRecipe, conditions: Conditions
 ) -> tuple[FloatArray | None, int]:
-    """The tag's corners (4, 2), where it is found, and how many others are, or it far off."""
+    """The tag's corners (4, 2) if it is found, and how many others are, or how often it far off."""
     seen = detect_tags(shot.image, families=[recipe.family], settings=recipe.settings)
     corners_px, misread = None, 0
     for id, corners in zip(seen.ids.tolist(), seen.corners_px, strict=True):
@@ -272,7 +272,7 @@ def _table(
         len(recipe.blurs_px),
         len(recipe.noise_factors) * len(recipe.defocus_factors),
     )
-    names = [*CornerErrors.__dataclass_fields__, "lasting_fraction"]
+    names = [*CornerErrors.__dataclass_fields__, "persistent_fraction"]
     values = np.array([[row.get(name, np.nan) for name in names] for row in rows])
     grid = values.reshape(*shape, len(names))
     for edge in range(shape[0] - 2, -1, -1):

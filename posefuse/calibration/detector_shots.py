@@ -1,4 +1,4 @@
-"""Rendered views of single tags of a wanted size, incidence, blur, noise and focus."""
+"""Rendered views of single tags of a given size, incidence, blur, noise and focus."""
 
 import math
 from dataclasses import dataclass, replace
@@ -11,12 +11,12 @@ from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream, stream_key
+from posefuse.rendering.camera_view import CameraView, Window, camera_view
+from posefuse.rendering.render import CameraMotion, FrameNoise, GreyImage, render
+from posefuse.rendering.surroundings import Looks, Surroundings
 from posefuse.robot.camera import ImageQuality, Imaging
-from posefuse.sensing.camera_view import CameraView, Window, camera_view
 from posefuse.sensing.compiled.projection import project_points
 from posefuse.sensing.projection import lens_row, undistort, valid_radius
-from posefuse.sensing.render import CameraMotion, GreyImage, render
-from posefuse.sensing.surroundings import Looks, Surroundings
 
 __all__ = ["Conditions", "TagShot", "TagShots", "known_family", "quality_with"]
 
@@ -32,7 +32,7 @@ _NODE_RAD = 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conditions:
-    """What a tag is seen under.
+    """The conditions a tag is seen under.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def known_family(family: str) -> str:
 
 
 class TagShots:
-    """Shots of a camera's tags: each number has its luck, whatever the conditions.
+    """Shots of a camera's tags: each number has its own random draws, whatever the conditions.
 
     A tag hangs on a wall, dark or bright, upright but for a small roll, anywhere in the image,
     turned mostly to the left or right; the camera turns, mostly about its upright axis, as on a
@@ -126,11 +126,11 @@ class TagShots:
         InputError
             The tag does not fit into the image.
         """
-        luck = stream(self._seed, number, "detector response")
-        id = int(luck.integers(FAMILY_SIZES[self._family]))
-        camera_from_tag = self._place(luck, conditions)
+        generator = stream(self._seed, number, "detector response")
+        id = int(generator.integers(FAMILY_SIZES[self._family]))
+        camera_from_tag = self._place(generator, conditions)
         tag = Tag(id=id, family=self._family, edge_m=_EDGE_M, world_from_tag=_WORLD_FROM_TAG)
-        motion, way = self._motion(luck, camera_from_tag, conditions.blur_px)
+        motion, way = self._motion(generator, camera_from_tag, conditions.blur_px)
         corners = self._project(camera_from_tag.transform(tag.corners_in_tag_m))
         view = self._window(corners, conditions)
         image = render(
@@ -138,7 +138,7 @@ class TagShots:
                 [tag],
                 tag.corners_in_world_m[None],
                 room_m=(_ROOM_M, _ROOM_M),
-                looks=Looks(wall_height_m=_ROOM_M, wall_share=luck.uniform(*_WALL_SHARES)),
+                looks=Looks(wall_height_m=_ROOM_M, wall_share=generator.uniform(*_WALL_SHARES)),
             ),
             view=view,
             motion=motion,
@@ -148,29 +148,30 @@ class TagShots:
                 noise_grey=conditions.noise_grey,
                 defocus_px=conditions.defocus_px,
             ),
-            key=stream_key(self._seed, number, "detector response noise"),
-            frame=look,
+            noise=FrameNoise(
+                key=stream_key(self._seed, number, "detector response noise"), frame=look
+            ),
         )
         offset = np.array(view.window[:2], dtype=np.float64)
         return TagShot(id=id, image=image, corners_px=corners - offset, blur_way=way)
 
     def _project(self, points_in_camera_m: FloatArray) -> FloatArray:
-        # as sensing.project does, which looks for the lens' reach anew each time
+        # as sensing.project does, which looks for the lens' reach each time
         pixels = np.empty((len(points_in_camera_m), 2))
         project_points(points_in_camera_m, self._row, self._radius_limit, pixels)
         return pixels
 
-    def _place(self, luck: np.random.Generator, conditions: Conditions) -> SpacePose:
-        """``camera_from_tag`` of a tag of the wanted size and incidence."""
+    def _place(self, generator: np.random.Generator, conditions: Conditions) -> SpacePose:
+        """``camera_from_tag`` of a tag of the given size and incidence."""
         lens, sensor = self._camera.lens, self._camera.sensor
         size = np.array([sensor.width_px, sensor.height_px], dtype=np.float64)
         tall = conditions.edge_px / math.sqrt(math.cos(math.radians(conditions.incidence_deg)))
         margin = 0.75 * tall + conditions.blur_px / 2.0 + _SLACK_PX
         room = np.maximum(size - 1.0 - 2.0 * margin, 0.0)
-        middle = (size - 1.0) / 2.0 + room * luck.uniform(-0.5, 0.5, 2)
+        middle = (size - 1.0) / 2.0 + room * generator.uniform(-0.5, 0.5, 2)
         sight = np.append(undistort(middle, lens), 1.0)
         sight /= np.linalg.norm(sight)
-        turn = self._turn(luck, sight, math.radians(conditions.incidence_deg))
+        turn = self._turn(generator, sight, math.radians(conditions.incidence_deg))
         distance = _EDGE_M * float(lens.focal_px.mean()) / conditions.edge_px
         half = _EDGE_M / 2.0
         square = half * np.array([[-1, 1, 0], [1, 1, 0], [1, -1, 0], [-1, -1, 0]])
@@ -180,30 +181,34 @@ class TagShots:
         return SpacePose.from_parts(turn, distance * sight)
 
     @staticmethod
-    def _turn(luck: np.random.Generator, sight: FloatArray, incidence_rad: float) -> FloatArray:
+    def _turn(
+        generator: np.random.Generator, sight: FloatArray, incidence_rad: float
+    ) -> FloatArray:
         """Rotation of the tag: its face looks back along the line of sight, turned aside."""
         up = np.array([0.0, -1.0, 0.0])
         right = np.cross(sight, up)
         right /= np.linalg.norm(right)
         above = np.cross(right, sight)
-        side = float(luck.choice([-1.0, 1.0]))
-        lift = luck.uniform(-_SIDEWAYS_RAD, _SIDEWAYS_RAD)
+        side = float(generator.choice([-1.0, 1.0]))
+        lift = generator.uniform(-_SIDEWAYS_RAD, _SIDEWAYS_RAD)
         aside = side * math.cos(lift) * right + math.sin(lift) * above
         z = -math.cos(incidence_rad) * sight + math.sin(incidence_rad) * aside
         x = np.cross(above, z)
         x /= np.linalg.norm(x)
         y = np.cross(z, x)
-        roll = luck.normal(0.0, _ROLL_RAD)
+        roll = generator.normal(0.0, _ROLL_RAD)
         rolled = math.cos(roll) * x + math.sin(roll) * y
         return np.stack([rolled, np.cross(z, rolled), z], axis=-1)
 
     def _motion(
-        self, luck: np.random.Generator, camera_from_tag: SpacePose, blur_px: float
+        self, generator: np.random.Generator, camera_from_tag: SpacePose, blur_px: float
     ) -> tuple[CameraMotion, FloatArray]:
-        """Turning so that the tag's middle moves that far in one second, and its way."""
+        """Turning so that the tag's middle moves that far in one second, and the direction."""
         world_from_camera = _WORLD_FROM_TAG @ camera_from_tag.inverse()
-        slant = luck.uniform(-_SIDEWAYS_RAD, _SIDEWAYS_RAD)
-        axis = float(luck.choice([-1.0, 1.0])) * np.array([math.sin(slant), math.cos(slant), 0.0])
+        slant = generator.uniform(-_SIDEWAYS_RAD, _SIDEWAYS_RAD)
+        axis = float(generator.choice([-1.0, 1.0])) * np.array(
+            [math.sin(slant), math.cos(slant), 0.0]
+        )
         lens, middle = self._camera.lens, camera_from_tag.translation_m
         angle = blur_px / float(lens.focal_px.mean())
         path = np.array([1.0, 0.0])

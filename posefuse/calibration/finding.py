@@ -73,7 +73,7 @@ def _size(board: Board) -> str:
 
 
 def _flat_ids(ids: object) -> IntArray:
-    """Ids as (n,), whatever the version of OpenCV makes of them, none included."""
+    """Ids as (n,), from any version of OpenCV, none included."""
     return np.zeros(0, dtype=np.int64) if ids is None else np.asarray(ids, dtype=np.int64).ravel()
 
 

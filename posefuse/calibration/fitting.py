@@ -1,4 +1,4 @@
-"""A lens and the board's poses that make the corners' reprojection errors least.
+"""A lens and the board's poses that minimise the corners' reprojection errors.
 
 Z. Zhang, "A flexible new technique for camera calibration", IEEE Transactions on Pattern Analysis
 and Machine Intelligence 22(11), 2000, as OpenCV has it; standard deviations from the Jacobian at
@@ -24,7 +24,7 @@ _STEPS, _LEAST_CHANGE = 300, 1e-12
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fit:
-    """The best lens, what is left over, and how sure it is.
+    """The best lens, its residuals and its standard deviations.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def fit_lens(
     Raises
     ------
     DegenerateView
-        The equations have no answer.
+        The equations have no solution.
     """
     import cv2
 
@@ -66,12 +66,12 @@ def fit_lens(
 
 
 def rough_fit(views: Sequence[BoardView], board: Board, *, size_px: tuple[int, int]) -> Fit:
-    """One focal length and one distortion term: few enough for a few views to tell.
+    """One focal length and one distortion term: few enough to be found from a few views.
 
     Raises
     ------
     DegenerateView
-        The equations have no answer.
+        The equations have no solution.
     """
     import cv2
 

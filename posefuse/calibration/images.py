@@ -1,4 +1,4 @@
-"""Pictures from files: which ones are meant, and their grey levels."""
+"""Pictures from files: their paths and their grey levels."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -18,7 +18,7 @@ _ENDINGS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".pgm", ".webp")
 
 
 def image_paths(named: Iterable[Path]) -> list[Path]:
-    """The files meant, each once: a folder stands for the pictures in it, in order of their names.
+    """The picture files, each once: a folder stands for the pictures in it, ordered by name.
 
     Raises
     ------
@@ -47,12 +47,12 @@ def read_grey(path: Path) -> GreyImage:
     Raises
     ------
     FileError
-        Missing, not readable, empty, or no picture.
+        Missing, not readable, empty, or not a picture.
     """
     import cv2
 
     if path.is_dir():
-        raise FileError(path, "a folder, where a picture is wanted")
+        raise FileError(path, "expected a picture, got a folder")
     try:
         content = np.frombuffer(path.read_bytes(), dtype=np.uint8)
     except FileNotFoundError:
@@ -71,7 +71,7 @@ def read_grey(path: Path) -> GreyImage:
 
 @contextmanager
 def _silent_opencv() -> Iterator[None]:
-    """OpenCV tells of a file at fault by itself, without its name."""
+    """Within it OpenCV keeps silent: its own message on a bad file would not name the file."""
     from cv2.utils import logging
 
     before = logging.getLogLevel()

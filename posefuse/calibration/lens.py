@@ -131,10 +131,10 @@ def calibrate_lens(survey: BoardSurvey, board: Board, *, terms: int = 5) -> Lens
     Raises
     ------
     InputError
-        The board is in too few of the pictures, they are too few or too alike, or they do not show
-        this board; one line for each thing that is missing.
+        The board is in too few of the pictures, they are too few or too similar, or they show
+        another board; one line for each thing that is missing.
     DegenerateView
-        The equations have no answer.
+        The equations have no solution.
     """
     _refuse_mostly_absent(survey)
     size_px = (survey.width_px, survey.height_px)
@@ -185,6 +185,6 @@ def _refuse_poor(
     fraction = float((focal_std_px / focal_px).max())
     if not fraction < _MOST_FOCAL_FRACTION:
         raise InputError(
-            f"the focal length is known to {fraction:.1%} only (wanted: {_MOST_FOCAL_FRACTION:.0%})"
+            f"the focal length is known to {fraction:.1%} only (needed: {_MOST_FOCAL_FRACTION:.0%})"
             ": take more pictures, nearer to the board and with the board tilted more"
         )

@@ -31,7 +31,7 @@ _ROUNDING_M = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardPage:
-    """A sheet, turned as the board wants it; lengths from its top left corner."""
+    """A sheet of paper, across or upright; lengths from its top left corner."""
 
     paper: str
     width_m: float
@@ -41,7 +41,7 @@ class BoardPage:
 
 
 def board_page(board: Board, paper: str) -> BoardPage:
-    """The board on a sheet: across where it fits so, else upright.
+    """The board on a sheet: across where it fits that way, else upright.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What of a board is black, to print it, and OpenCV's own object of it, to find it."""
+"""The black parts of a board, to print it, and OpenCV's object of it, to find it."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -7,7 +7,7 @@ import numpy as np
 
 from posefuse.calibration.board import Board, Markers
 from posefuse.checks import BoolArray, FloatArray
-from posefuse.sensing.tag_pictures import MARGIN_CELLS, opencv_dictionary, tag_cells
+from posefuse.rendering.tag_pictures import MARGIN_CELLS, opencv_dictionary, tag_cells
 
 if TYPE_CHECKING:
     import cv2

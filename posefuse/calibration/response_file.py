@@ -8,10 +8,11 @@ from pathlib import Path
 from posefuse.calibration.detector_response import ResponseRecipe
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError
+from posefuse.files.result_folder import refuse_present
 from posefuse.files.table_file import write_table
 from posefuse.robot.camera import Imaging
 
-__all__ = ["recipe_path", "refuse_present", "write_response"]
+__all__ = ["check_response_path", "recipe_path", "write_response"]
 
 _COLUMNS = {
     "edge_px": "root of the area of the tag's image",
@@ -31,8 +32,8 @@ _COLUMNS = {
     "shift_y_px": "bias: every corner is found this far down",
     "std_px": "spread of a corner about these, per axis",
     "shared_fraction": "share of its variance that shifts the four corners alike",
-    "lasting_fraction": "share of its variance that a second look at the same place finds again",
-    "bias_rest_px": "RMS of what the biases do not tell of the four corners' mean errors",
+    "persistent_fraction": "share of its variance that persists at rest, from look to look",
+    "bias_rest_px": "RMS of what these biases leave of the four corners' mean errors",
     "std_along_px": "spread along the motion blur (along x where there is none)",
     "std_across_px": "spread across it",
     "correlation_beside": "between the errors of neighbouring corners, mean of both axes",
@@ -45,13 +46,12 @@ def recipe_path(path: Path) -> Path:
     return path.with_suffix(".toml")
 
 
-def refuse_present(path: Path) -> None:
-    """Raises where a table or its recipe is there already, or the name is not that of a table."""
+def check_response_path(path: Path) -> None:
+    """Raises where a table or its recipe exists already, or the name is not that of a table."""
     if path.suffix != ".csv":
         raise FileError(path, "a table's name must end in .csv")
     for one in (path, recipe_path(path)):
-        if one.exists():
-            raise FileError(one, "a file of that name exists: name a new one")
+        refuse_present(one)
 
 
 def write_response(
@@ -66,9 +66,9 @@ def write_response(
     Raises
     ------
     FileError
-        One of them is there already.
+        One of them exists already.
     """
-    refuse_present(path)
+    check_response_path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_name(f".{path.name}.unfinished")
     write_table(unfinished, table)

@@ -1,4 +1,4 @@
-"""Whether pictures of a board differ enough to tell a lens from them, and what to add if not."""
+"""Whether pictures of a board differ enough to measure a lens, and what to add if not."""
 
 from collections.abc import Iterator, Sequence
 
@@ -26,7 +26,7 @@ LEAST_VIEWS = 10
 most of all up to ten."""
 
 LEAST_TILT_RAD = np.radians(20.0)
-"""A board parallel to the image tells nothing of the focal length, and the error is least near 45
+"""A board parallel to the image says nothing about the focal length, and the error is least near 45
 degrees: Z. Zhang, 2000, sections 3.3 and 5.1."""
 
 _TILTED_VIEWS = 2
@@ -85,7 +85,7 @@ def shortcomings(
 
 
 def not_this_board(rms_px: float) -> str:
-    """What to say when no lens brings the corners found near those of the board."""
+    """The message when no lens brings the corners found near those of the board."""
     return (
         f"the corners do not lie as on this board, {rms_px:.1f} px rms are left: is the board file "
         "the right one, and the board flat?"
@@ -93,7 +93,7 @@ def not_this_board(rms_px: float) -> str:
 
 
 def _rough_fit(views: Sequence[BoardView], board: Board, size_px: tuple[int, int]) -> Fit | None:
-    """``None`` when the views do not even tell that much."""
+    """``None`` when the views are too few even for that."""
     if len(views) < _ROUGH_VIEWS:
         return None
     try:
@@ -112,7 +112,7 @@ def _distinct(views: Sequence[BoardView], width_px: int) -> list[BoardView]:
 
 
 def _apart_px(one: BoardView, other: BoardView) -> float:
-    """The largest way of a corner that both show; endless when they share none."""
+    """The largest distance between a corner in one and in the other; inf if they share none."""
     _, left, right = np.intersect1d(one.corner_ids, other.corner_ids, return_indices=True)
     moved = np.linalg.norm(one.corners_px[left] - other.corners_px[right], axis=1)
     return float(moved.max()) if len(moved) else np.inf
@@ -122,10 +122,10 @@ def _too_few(views: Sequence[BoardView], distinct: Sequence[BoardView]) -> Itera
     if len(distinct) >= LEAST_VIEWS:
         return
     repeats = len(views) - len(distinct)
-    told = f" ({repeats} more repeat one of them)" if repeats else ""
+    note = f" ({repeats} more repeat one of them)" if repeats else ""
     yield (
         f"take more pictures: {LEAST_VIEWS} different views of the board are needed, there "
-        f"{'is' if len(distinct) == 1 else 'are'} {len(distinct)}{told}"
+        f"{'is' if len(distinct) == 1 else 'are'} {len(distinct)}{note}"
     )
 
 
@@ -153,11 +153,11 @@ def _places_missing(views: Sequence[BoardView], size_px: tuple[int, int]) -> Ite
     for place in _empty_places(is_empty):
         yield f"show the board in the {place} of the image: too few of its corners were there"
     columns, rows = np.all(is_empty, axis=0), np.all(is_empty, axis=1)
-    yield from _far_edges(views, size_px, is_told=(columns[0], rows[0], columns[2], rows[2]))
+    yield from _far_edges(views, size_px, is_reported=(columns[0], rows[0], columns[2], rows[2]))
 
 
 def _far_edges(
-    views: Sequence[BoardView], size_px: tuple[int, int], *, is_told: Sequence[bool]
+    views: Sequence[BoardView], size_px: tuple[int, int], *, is_reported: Sequence[bool]
 ) -> Iterator[str]:
     """The edges of the image (left, upper, right, lower) that no corner came near."""
     corners = np.concatenate([view.corners_px for view in views])
@@ -166,7 +166,7 @@ def _far_edges(
         ("left", "upper", "right", "lower"),
         (*corners.min(axis=0), *after),
         (*size_px, *size_px),
-        is_told,
+        is_reported,
         strict=True,
     ):
         if nearest > EDGE_SHARE * extent and not is_known:

@@ -16,7 +16,7 @@ __all__ = ["BoardSurvey", "BoardView", "find_board", "survey_images"]
 _MOST_LISTED = 12
 
 Progress = Callable[[int, int], None]
-"""Told how many pictures are done, of how many."""
+"""Called with how many pictures are done, and of how many."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

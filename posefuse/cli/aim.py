@@ -10,7 +10,7 @@ from posefuse.cli.folders import default_folder
 from posefuse.cli.lengths import Length
 
 if TYPE_CHECKING:
-    from posefuse.aim.curve import Arc
+    from posefuse.aim.arcs import Arc
     from posefuse.aim.sheet import ArcSheet
     from posefuse.aim.table import PivotTable
     from posefuse.arena.arena import Goal
@@ -53,7 +53,11 @@ class _WithFit(click.Command):
     type=click.Path(path_type=Path),
     help="Arena with the goal. Default: the one in fieldlayouts/.",
 )
-@click.option("--goal", "goal_name", help="Default: the arena's only goal, or one of alike ones.")
+@click.option(
+    "--goal",
+    "goal_name",
+    help="Default: the arena's goal, where it has one or all its openings are the same.",
+)
 @click.option(
     "--arc",
     "arc_name",
@@ -75,13 +79,13 @@ class _WithFit(click.Command):
     type=Length(),
     default="0cm",
     show_default=True,
-    help="What must be left between piece and rim.",
+    help="Least gap between piece and rim.",
 )
 @click.option(
     "--table",
     "table_file",
     type=click.Path(path_type=Path),
-    help="The robot's own table of pivots, to be judged: CSV with distance_m, pivot_deg.",
+    help="The robot's own table of pivots, to be checked: CSV with distance_m, pivot_deg.",
 )
 @click.option(
     "--out", type=click.Path(path_type=Path), help="New folder. Default: results/ and a time stamp."
@@ -114,8 +118,8 @@ def command(
     posefuse aim fit SHOTS.csv --rig RIG finds exit speed, drag and pivot offset from measured
     shots: see posefuse aim fit --help.
     """
-    from posefuse.aim.compiled.chance import hit_shares
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.aim.compiled.hit_probability import hit_shares
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.targets import rig_with_shooter, target
     from posefuse.files.result_folder import new_folder
     from posefuse.report.aim import write_aim_report, write_pivot_files
@@ -123,12 +127,10 @@ def command(
     from posefuse.study.aimed_goal import aimed_goal
 
     if table_file is not None and arc_name == "both":
-        raise click.UsageError(
-            "--table FILE: say whose pivots it holds, by --arc low or --arc high"
-        )
+        raise click.UsageError("--table FILE needs --arc low or --arc high: the arc of its pivots")
     rig, shooter = rig_with_shooter(rig_file)
     arena, goal = target(arena_file, goal_name)
-    tell_first_run(hit_shares)
+    announce_first_run(hit_shares)
     sheets = _sheets(shooter, goal, arc_name, spacing_m=spacing_m, clearance_m=clearance_m)
     aimed = aimed_goal(
         shooter,
@@ -171,13 +173,13 @@ def _sheets(
 
 
 def _arcs(arc_name: str) -> "Sequence[Arc]":
-    from posefuse.aim.curve import Arc
+    from posefuse.aim.arcs import Arc
 
     return tuple(Arc) if arc_name == "both" else (Arc[arc_name.upper()],)
 
 
 def _own(path: Path, sheet: "ArcSheet") -> "PivotTable":
-    from posefuse.aim.tabulate import load_pivot_table
+    from posefuse.aim.load import load_pivot_table
 
     return load_pivot_table(path, aim=sheet.aim)
 
@@ -190,8 +192,8 @@ def _words(context: click.Context) -> list[str]:
         source = context.get_parameter_source(parameter.name or "")
         is_given = source is click.core.ParameterSource.COMMANDLINE
         if isinstance(parameter, click.Option) and is_given and parameter.name != "out":
-            told = f"{value:g}m" if isinstance(value, float) else str(value)
-            words += [parameter.opts[0], told]
+            word = f"{value:g}m" if isinstance(value, float) else str(value)
+            words += [parameter.opts[0], word]
     return words
 
 

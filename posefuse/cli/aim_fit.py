@@ -11,8 +11,8 @@ from posefuse.cli.lengths import Length
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from posefuse.aim.design import NextShots
     from posefuse.aim.fit import ShotFit
+    from posefuse.aim.next_shots import NextShots
     from posefuse.aim.sheet import ArcSheet
 
 __all__ = ["command"]
@@ -35,7 +35,11 @@ _FREE = ("exit_speed", "drag", "pivot_offset")
     type=click.Path(path_type=Path),
     help="Arena with the goal. Default: the one in fieldlayouts/.",
 )
-@click.option("--goal", "goal_name", help="Default: the arena's only goal, or one of alike ones.")
+@click.option(
+    "--goal",
+    "goal_name",
+    help="Default: the arena's goal, where it has one or all its openings are the same.",
+)
 @click.option(
     "--arc", "arc_name", type=click.Choice(["low", "high"]), default="low", show_default=True
 )
@@ -86,22 +90,23 @@ def command(
 
     SHOTS.csv has a line for each shot, with the columns pivot_deg, distance_m, height_m: the piece
     was at that height at that level distance from the robot's middle. A fourth column, measured,
-    says which of the two was measured: distance (where it came down to the height, such as 0 for
+    names which of the two was measured: distance (where it came down to the height, such as 0 for
     the floor; taken where the column is missing) or height (where it hit a wall at the distance).
     """
-    from posefuse.aim.compiled.chance import hit_shares
-    from posefuse.aim.curve import Arc
-    from posefuse.aim.design import next_distances
-    from posefuse.aim.fit import Fitted, fit_shots, load_measured_shots
+    from posefuse.aim.arcs import Arc
+    from posefuse.aim.compiled.hit_probability import hit_shares
+    from posefuse.aim.fit import Fitted, fit_shots
+    from posefuse.aim.load import load_measured_shots
+    from posefuse.aim.next_shots import next_distances
     from posefuse.aim.sheet import arc_sheets, refuse_unreachable
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.targets import rig_with_shooter, target
 
     shots = load_measured_shots(shots_file)
     _rig, shooter = rig_with_shooter(rig_file)
     _arena, goal = target(arena_file, goal_name)
     arc = Arc[arc_name.upper()]
-    tell_first_run(hit_shares)
+    announce_first_run(hit_shares)
     fit = fit_shots(shots, shooter=shooter, free=[Fitted(name) for name in free or _FREE])
     sheets = arc_sheets(fit.shooter, goal, arc=arc, spacing_m=spacing_m)
     if not sheets:

@@ -1,4 +1,4 @@
-"""``posefuse calibrate``: measures what a camera does, instead of believing its data sheet."""
+"""``posefuse calibrate``: measures what a camera does, instead of trusting its data sheet."""
 
 import click
 

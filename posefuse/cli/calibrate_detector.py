@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 
 __all__ = ["closing_text", "command"]
 
-_LEAST_TOLD = 10
+_LEAST_SHOWN = 10
 _HEADING = "found   in narrow  std"
 _LEGEND = f"""
 found   share of the tags that are found
 in      corners are found this far toward the tag's middle
 narrow  left and right corners this far toward each other, besides
-std     spread of a corner about these, per axis; -: fewer than {_LEAST_TOLD} were found
+std     spread of a corner about these, per axis; -: fewer than {_LEAST_SHOWN} were found
 """
 _DIGEST_BLUR_PX = 6.0
 """The digest shows the blur next to this."""
@@ -71,21 +71,21 @@ def command(
     table in the camera file, [detector] table = "...", to simulate with it.
     """
     from posefuse.calibration.detector_response import ResponseRecipe
-    from posefuse.calibration.response_file import refuse_present, write_response
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.calibration.response_file import check_response_path, write_response
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
+    from posefuse.rendering.compiled.render import draw_light
+    from posefuse.rendering.detect import DetectorSettings
     from posefuse.robot.load import load_imaging
-    from posefuse.sensing.compiled.render import draw_light
-    from posefuse.sensing.detect import DetectorSettings
 
     refuse_other_kinds(camera_file, "camera")
     camera = load_imaging(camera_file)
     out = out or default_folder() / "detector.csv"
-    refuse_present(out)
+    check_response_path(out)
     settings = DetectorSettings(refinement=camera.refinement)
     recipe = ResponseRecipe(tags=tags, family=family, seed=seed, settings=settings)
     recipe = recipe.coarser() if coarse else recipe
-    tell_first_run(draw_light)
+    announce_first_run(draw_light)
     table = _measured(camera, recipe, workers or os.cpu_count() or 1)
     write_response(out, table, camera=camera, recipe=recipe)
     _show(table, camera)
@@ -169,7 +169,7 @@ def _show(table: "Mapping[str, FloatArray]", camera: "Imaging") -> None:
 
 def _cell(table: "Mapping[str, FloatArray]", row: int) -> str:
     found = f"{table['found_probability'][row]:4.0%}"
-    if table["found"][row] < _LEAST_TOLD:
+    if table["found"][row] < _LEAST_SHOWN:
         return f"{found}{'-':>18}"
     inward, narrowing, std = (table[name][row] for name in ("inward_px", "narrowing_px", "std_px"))
     return f"{found}{inward:6.2f}{narrowing:7.2f}{std:5.2f}"

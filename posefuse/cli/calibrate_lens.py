@@ -86,7 +86,7 @@ def command(
     With markers the board may leave the image, so that it reaches the corners; a plain chessboard
     must be seen whole.
     """  # noqa: D301  (click's mark for lines that keep their breaks)
-    from posefuse.calibration.board import load_board
+    from posefuse.calibration.load import load_board
 
     if bool(images) == (pdf is not None):
         raise click.UsageError("name pictures to measure with, or --print PDF: one of the two")
@@ -100,10 +100,11 @@ def command(
 
 def _print_board(board: "Board", pdf: Path, paper: str) -> None:
     from posefuse.calibration.paper import board_page
+    from posefuse.files.result_folder import refuse_present
     from posefuse.plots.board import BAR_MM, board_pdf_bytes
     from posefuse.units import metres_to
 
-    _refuse_present(pdf)
+    refuse_present(pdf)
     page = board_page(board, paper)
     _write_new(pdf, board_pdf_bytes(board, page))
     width, height = (metres_to("mm", length) for length in (page.width_m, page.height_m))
@@ -116,14 +117,16 @@ def _print_board(board: "Board", pdf: Path, paper: str) -> None:
 def _measure(
     images: "Sequence[Path]", board: "Board", base_file: Path | None, *, terms: int, out: Path
 ) -> None:
-    from posefuse.calibration.camera_file import camera_text, load_base
+    from posefuse.calibration.camera_file import camera_text
     from posefuse.calibration.images import image_paths
     from posefuse.calibration.lens import calibrate_lens
+    from posefuse.calibration.load import load_base_camera
+    from posefuse.files.result_folder import refuse_present
 
     picture = out.with_suffix(".png")
     for path in (out, picture):
-        _refuse_present(path)
-    base = None if base_file is None else load_base(base_file)
+        refuse_present(path)
+    base = None if base_file is None else load_base_camera(base_file)
     survey = _surveyed(image_paths(images), board)
     calibration = calibrate_lens(survey, board, terms=terms)
     text = camera_text(calibration, path=out, base=base)
@@ -134,8 +137,8 @@ def _measure(
     click.echo(f"Written to {out}; {picture} shows where the board was seen.")
     if base is None:
         click.echo(
-            "Pictures of a board tell nothing of [timing] and [detector]: fill them in before a "
-            "rig names this camera, or give --camera FILE to take them from."
+            "Pictures of a board do not show [timing] and [detector]: fill them in before a rig "
+            "names this camera, or take them from another camera file by --camera FILE."
         )
 
 
@@ -207,7 +210,7 @@ def _show(calibration: "LensCalibration", survey: "BoardSurvey") -> None:
     for view in calibration.odd_views:
         console.print(
             f"Warning: {view.view.name} fits badly ({view.rms_px:.2f} px rms): is it blurred, or "
-            "the board bent? Leave it out and look what changes.",
+            "the board bent? Leave it out and see what changes.",
             style="yellow",
             soft_wrap=True,
         )
@@ -221,13 +224,6 @@ def _with_deviation(value: float, deviation: float) -> tuple[str, str]:
     """
     places = max(0, 1 - math.floor(math.log10(deviation)))
     return f"{value:.{places}f}", f"{deviation:.{places}f}"
-
-
-def _refuse_present(path: Path) -> None:
-    from posefuse.errors import FileError
-
-    if path.exists():
-        raise FileError(path, "a file of that name exists: name a new one")
 
 
 def _write_new(path: Path, content: bytes) -> None:

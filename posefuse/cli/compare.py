@@ -56,14 +56,14 @@ def command(
     Shows the ranked table and writes results.json, results.csv and report.html to a new folder.
     """
     from posefuse.cli.compile_ahead import compiling_ahead
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.cli.sightings import with_sightings
     from posefuse.files.result_folder import new_folder
+    from posefuse.rendering.tag_pictures import load_opencv
     from posefuse.report.comparison import write_comparison_report
     from posefuse.report.files import write_comparison_results
     from posefuse.sensing.compiled.visibility import mark_views
-    from posefuse.sensing.tag_pictures import load_opencv
     from posefuse.study.findings import findings_of
     from posefuse.study.load import load_study
 
@@ -71,7 +71,7 @@ def command(
     load_opencv()  # the report needs it, after all the trials
     study = with_sightings(load_study(study_file), sightings)
     out = out or default_folder()
-    tell_first_run(mark_views)
+    announce_first_run(mark_views)
     with new_folder(out) as folder, compiling_ahead(study_file):
         comparison = _compared(study, trials=trials, seed=seed, workers=workers)
         _show(comparison, length_unit)

@@ -76,7 +76,8 @@ def camera(path: Path) -> list[str]:
 
 def response(path: Path) -> list[str]:
     """The recipe of a measured detector response, with the table beside it."""
-    from posefuse.robot.measured_response import AXIS_COLUMNS, read_response_table
+    from posefuse.robot.load import read_response_table
+    from posefuse.robot.measured_response import AXIS_COLUMNS
 
     recipe, table = read_toml(path), path.with_suffix(".csv")
     columns, axes = read_response_table(table)
@@ -102,7 +103,7 @@ def _response(detector: "Detector") -> str:
 
 def board(path: Path) -> list[str]:
     """A board to measure a lens with."""
-    from posefuse.calibration.board import load_board
+    from posefuse.calibration.load import load_board
 
     held = load_board(path)
     kind = "chessboard" if held.markers is None else f"ChArUco board of {held.markers.family}"

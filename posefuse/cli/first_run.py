@@ -1,13 +1,13 @@
-"""What a user is told before the first run of a command, which compiles in silence."""
+"""What a user reads before the first run of a command, which compiles in silence."""
 
 from collections.abc import Callable
 
 import click
 
-__all__ = ["tell_first_run"]
+__all__ = ["announce_first_run"]
 
 
-def tell_first_run(kernel: Callable[..., object]) -> None:
+def announce_first_run(kernel: Callable[..., object]) -> None:
     """One line on standard error, if the cache does not hold a kernel that the command needs."""
     from posefuse.compiling import is_cached
 

@@ -68,7 +68,7 @@ def refuse_other_kinds(path: Path, wanted: str) -> None:
     """Raises when a file is plainly of another kind than the command takes: one line for it all."""
     found = kind_of(path)
     if found != wanted:
-        raise FileError(path, f"{_a_file(found)}, where {_a_file(wanted)} is wanted")
+        raise FileError(path, f"expected {_a_file(wanted)}, got {_a_file(found)}")
 
 
 def _a_file(kind: str) -> str:

@@ -33,6 +33,8 @@ class Length(click.ParamType):  # type: ignore[type-arg]  # older clicks take no
         parts = _LENGTH.fullmatch(value.strip())
         if parts is None or parts[2] not in LENGTHS_M:
             units = ", ".join(LENGTHS_M)
-            self.fail(f"{value!r}: a number and its unit is wanted ({units}): 25cm", param, ctx)
+            self.fail(
+                f"{value!r}: expected a number with its unit ({units}), such as 25cm", param, ctx
+            )
         length_m = float(parts[1]) * LENGTHS_M[parts[2]]
         return length_m if math.isfinite(length_m) else self.fail(f"{value!r} is too long")

@@ -91,11 +91,11 @@ def command(
     Writes strip.png: a row for each instant, a column for each camera. The movie shows the court
     from above with the filter's estimate beside the cameras' images.
     """
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.files.result_folder import new_folder
+    from posefuse.rendering.compiled.render import draw_light
     from posefuse.report.camera_strip import strip_finding, write_strip
-    from posefuse.sensing.compiled.render import draw_light
     from posefuse.study.camera_views import CameraViews
     from posefuse.study.load import load_study
     from posefuse.study.strip import look
@@ -110,7 +110,7 @@ def command(
     seed = study.seed if seed is None else seed
     title = f"{plan.name}, {course.name}, trial {trial}, seed {seed}"
     out = out or default_folder()
-    tell_first_run(draw_light)
+    announce_first_run(draw_light)
     with new_folder(out) as folder:
         views = CameraViews(plan_scene(study, plan, course), seed=seed, trial=trial)
         strip = look(views, instants, title=title, workers=os.cpu_count() or 1)

@@ -40,7 +40,7 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     folder. Without a true path in the recording no error is known; without shots the whole course
     is scored alone.
     """
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.files.result_folder import new_folder
     from posefuse.fusion.compiled.filter import run_filter
     from posefuse.fusion.load import load_settings
@@ -52,7 +52,7 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     stored = read_recording(folder)
     settings = None if settings_file is None else load_settings(settings_file)
     out = out or default_folder()
-    tell_first_run(run_filter)
+    announce_first_run(run_filter)
     with new_folder(out) as new:
         replayed = replay(stored, settings=settings)
         write_replay_results(replayed, new, source=folder)

@@ -40,7 +40,7 @@ def command(
 
     Each folder holds copies of the rig's and the arena's files, so that it can be sent whole.
     """
-    from posefuse.cli.first_run import tell_first_run
+    from posefuse.cli.first_run import announce_first_run
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.cli.sightings import with_sightings
     from posefuse.files.result_folder import new_folder
@@ -57,7 +57,7 @@ def command(
     seed = study.seed if seed is None else seed
     out = out or default_folder()
     written = []
-    tell_first_run(mark_views)
+    announce_first_run(mark_views)
     with new_folder(out) as folder:
         for plan, course in [(plan, course) for plan in plans for course in courses]:
             scene = plan_scene(study, plan, course)

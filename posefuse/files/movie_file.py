@@ -1,4 +1,4 @@
-"""Pictures one after the other as a movie file that can be sent around."""
+"""Pictures one after the other as a movie file that can be shared."""
 
 import os
 from collections.abc import Iterable, Iterator
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posefuse.errors import FileError, InputError
+from posefuse.files.result_folder import refuse_present
 
 __all__ = ["MOVIE_SUFFIXES", "check_movie_path", "check_movie_suffix", "write_movie"]
 
@@ -23,7 +24,7 @@ Picture = NDArray[np.uint8]
 
 
 def check_movie_suffix(path: Path) -> None:
-    """Raises when a movie of that name is of no kind that can be written."""
+    """Raises when the name's ending is not that of a movie format that can be written."""
     if path.suffix.lower() not in MOVIE_SUFFIXES:
         allowed = " or ".join(MOVIE_SUFFIXES)
         raise FileError(path, f"a movie's name must end in {allowed} (got {path.suffix!r})")
@@ -32,8 +33,7 @@ def check_movie_suffix(path: Path) -> None:
 def check_movie_path(path: Path) -> None:
     """Raises when a movie cannot be written there: wrong suffix, no folder, or taken."""
     check_movie_suffix(path)
-    if path.exists():
-        raise FileError(path, "a file of that name exists: name a new one")
+    refuse_present(path)
     if not path.parent.is_dir():
         raise FileError(path, f"there is no folder {str(path.parent)!r}")
 
@@ -74,7 +74,7 @@ def _write_mp4(path: Path, first: Picture, rest: Iterator[Picture], frames_per_s
 
 @contextmanager
 def _quiet() -> Iterator[None]:
-    """Within it OpenCV and what it writes movies with keep silent."""
+    """Within it OpenCV and its movie writers keep silent."""
     import cv2
 
     before = {name: os.environ.get(name) for name in _QUIET}

@@ -19,7 +19,7 @@ def number_of(cell: str) -> float:
     Raises
     ------
     InputError
-        No number, not finite, or beyond ``LARGEST``.
+        Not a number, not finite, or beyond ``LARGEST``.
     """
     value = float(cell) if _NUMBER.fullmatch(cell) else math.nan
     if not math.isfinite(value):

@@ -20,7 +20,7 @@ def referenced(path: Path, name: str) -> Path:
     if target.is_file():
         return target
     if target.is_dir():
-        raise InputError(f"a folder, where a file is wanted (got {name!r})")
+        raise InputError(f"expected a file, got the folder {name!r}")
     folder = target.parent
     there = [file.name for file in folder.iterdir()] if folder.is_dir() else []
     near = difflib.get_close_matches(target.name, there, n=1)

@@ -8,7 +8,13 @@ from pathlib import Path
 
 from posefuse.errors import FileError
 
-__all__ = ["new_folder"]
+__all__ = ["new_folder", "refuse_present"]
+
+
+def refuse_present(path: Path) -> None:
+    """Raises when a result cannot be written as a new file of that name, for there is one."""
+    if path.exists():
+        raise FileError(path, "a file of that name exists: name a new one")
 
 
 @contextmanager
@@ -29,7 +35,7 @@ def new_folder(path: Path) -> Iterator[Path]:
     try:
         unfinished.mkdir(parents=True)
     except OSError as error:
-        raise FileError(path, f"the folder cannot be made: {error.strerror}") from None
+        raise FileError(path, f"the folder cannot be created: {error.strerror}") from None
     try:
         yield unfinished
     except BaseException:

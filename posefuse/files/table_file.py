@@ -1,4 +1,4 @@
-"""Tables as CSV: a header row whose names carry units, then numbers (and, where said, texts)."""
+"""Tables as CSV: a header row whose names carry units, then numbers (or, where declared, texts)."""
 
 import csv
 import difflib
@@ -28,7 +28,7 @@ def read_table(
     text: Collection[str] = (),
     whole: Collection[str] = (),
 ) -> dict[str, NDArray[Any]]:
-    """Each column under its name: float64, or int64 or text for those said to be so.
+    """Each column under its name: float64, or int64 or text for those declared so.
 
     The order of the columns is free; blank lines are passed over; a table may have no rows. A first
     line that starts with ``#`` is a remark: the columns are then named on the second.
@@ -56,9 +56,9 @@ def read_table(
         content, header_line = _without_remark(content), 2
     lines = content.split("\n")
     names = _column_names(path, lines[0], columns, optional, line=header_line)
-    table = _quick(lines, names, text)
+    table = _fast_columns(lines, names, text)
     if table is None:
-        table = _careful(path, content, names, text)
+        table = _checked_columns(path, content, names, text)
     for name in names:
         if name in whole:
             table[name] = _whole(path, lines, name, table[name])
@@ -66,19 +66,19 @@ def read_table(
 
 
 def write_table(path: Path, columns: Mapping[str, Sequence[Any] | NDArray[Any]]) -> None:
-    """Writes the columns so that re-reading them gives the same bits; truth values as 0 and 1.
+    """Writes the columns so that re-reading them gives the same bits; booleans as 0 and 1.
 
     Raises
     ------
     InputError
-        Columns of unlike length, or a number that is not finite or beyond ``LARGEST`` (it could
+        Columns of different lengths, or a number that is not finite or beyond ``LARGEST`` (it could
         not be read again).
     """
     arrays = {name: np.asarray(column) for name, column in columns.items()}
     arrays = {n: a.astype(np.int64) if a.dtype == np.bool_ else a for n, a in arrays.items()}
     lengths = {name: len(array) for name, array in arrays.items()}
     if len(set(lengths.values())) > 1:
-        raise InputError(f"{path.name}: columns of unlike length: {lengths}")
+        raise InputError(f"{path.name}: columns of different lengths: {lengths}")
     for name, array in arrays.items():
         if array.dtype.kind == "f" and not (np.abs(array) <= LARGEST).all():
             row = int(np.argmin(np.abs(array) <= LARGEST))
@@ -102,20 +102,20 @@ def _column_names(
 ) -> list[str]:
     names = [name.strip() for name in next(csv.reader([header]), [])]
     known = [*columns, *optional]
-    wanted = f"the columns are {', '.join(columns)}"
-    wanted += f" (and, if wished, {', '.join(optional)})" if optional else ""
+    expected = f"the columns are {', '.join(columns)}"
+    expected += f" (optional: {', '.join(optional)})" if optional else ""
     if not any(name in known for name in names):
-        hint = "; cells are parted by commas" if re.search("[;\t]", header) else ""
+        hint = "; cells are separated by commas" if re.search("[;\t]", header) else ""
         got = shown_value(header)
-        raise FileError(path, f"must name the columns: {wanted}{hint} (got {got})", line=line)
+        raise FileError(path, f"must name the columns: {expected}{hint} (got {got})", line=line)
     faults = []
     for name in dict.fromkeys(names):
         if name not in known:
             near = difflib.get_close_matches(name, known, n=1)
-            advice = f"did you mean {near[0]!r}?" if near else wanted
+            advice = f"did you mean {near[0]!r}?" if near else expected
             faults.append(FileError(path, f"unknown column {name!r}; {advice}", line=line))
         elif names.count(name) > 1:
-            faults.append(FileError(path, f"the column {name!r} is there twice", line=line))
+            faults.append(FileError(path, f"the column {name!r} appears twice", line=line))
     missing = [name for name in columns if name not in names]
     if missing:
         faults.append(FileError(path, f"missing column: {', '.join(missing)}", line=line))
@@ -124,7 +124,7 @@ def _column_names(
     return names
 
 
-def _quick(
+def _fast_columns(
     lines: list[str], names: list[str], text: Collection[str]
 ) -> dict[str, NDArray[Any]] | None:
     """The table by numpy's own parser; ``None`` when anything in it is out of order."""
@@ -166,7 +166,7 @@ def _coder(known: dict[str, int]) -> Callable[[str], Any]:
     return code
 
 
-def _careful(
+def _checked_columns(
     path: Path, content: str, names: list[str], text: Collection[str]
 ) -> dict[str, NDArray[Any]]:
     """The same cell by cell: slow, and says where the first fault is."""

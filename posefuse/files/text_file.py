@@ -1,4 +1,4 @@
-"""Reading text that may be missing, empty, or no text at all."""
+"""Reading text files that may be missing, empty, or not text."""
 
 import codecs
 from pathlib import Path
@@ -22,7 +22,7 @@ def read_text(path: Path) -> str:
     if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         raise FileError(path, "saved as UTF-16: save it as UTF-8")
     if b"\0" in content:
-        raise FileError(path, "a binary file: text in UTF-8 is wanted")
+        raise FileError(path, "expected text in UTF-8, got a binary file")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -36,7 +36,7 @@ def read_text(path: Path) -> str:
 
 def _read_bytes(path: Path) -> bytes:
     if path.is_dir():
-        raise FileError(path, "a folder, where a file is wanted")
+        raise FileError(path, "expected a file, got a folder")
     try:
         return path.read_bytes()
     except FileNotFoundError:

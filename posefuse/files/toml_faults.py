@@ -1,4 +1,4 @@
-"""From what the schema refused to lines that name place, value and what is allowed."""
+"""One line for each thing a schema refused: its place, its value and what is allowed."""
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -77,7 +77,7 @@ def schema_faults(
     faults = [
         FileError(path, problem, line=line_of(place, lines), key=shown_key(place) or None)
         for (place, problem), kind in found.items()
-        if not (kind == "missing" and place in excused)  # its misspelling is told already
+        if not (kind == "missing" and place in excused)  # its misspelling is reported already
     ]
     return sorted(faults, key=lambda fault: fault.line or 0)
 

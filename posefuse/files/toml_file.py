@@ -1,4 +1,4 @@
-"""Reading the TOML files people write, through frozen schemas, with every fault told at once."""
+"""Reading the TOML files people write, through frozen schemas, with all faults reported at once."""
 
 import re
 import tomllib
@@ -58,7 +58,7 @@ class FileModel(BaseModel):
     """Base of every file schema: frozen, no unknown keys, and a unit in the key's name.
 
     A field ``height_m`` is also taken as ``height_cm``, ``height_mm`` or ``height_in``, and
-    ``latency_s`` as ``latency_ms``. Numbers, texts and truth values are never taken for one
+    ``latency_s`` as ``latency_ms``. Numbers, texts and booleans are never taken for one
     another, and numbers lie within ``LARGEST``.
     """
 
@@ -107,12 +107,12 @@ def read_toml(path: Path | str) -> dict[str, Any]:
     except RecursionError:
         raise FileError(path, _TOO_DEEP) from None
     except ValueError as error:
-        told = re.fullmatch(
+        parts = re.fullmatch(
             r"(.*?) \(at (?:line (\d+), column (\d+)|end of document)\)", str(error)
         )
-        if told is None:
+        if parts is None:
             raise FileError(path, f"not valid TOML: {error}") from None
-        what, line, column = told.groups()
+        what, line, column = parts.groups()
         place = f"column {column}" if column else "at the end of the file"
         last = text.rstrip().count("\n") + 1
         raise FileError(
@@ -137,7 +137,7 @@ def in_file(path: Path | str, key: KeyPath = ()) -> Iterator[None]:
 
 
 class Faults:
-    """Collects what is wrong while one file is turned into objects, so that all of it is told."""
+    """Collects what is wrong while one file is turned into objects, to report all of it."""
 
     def __init__(self, path: Path | str) -> None:
         self._path = Path(path)
@@ -158,7 +158,7 @@ class Faults:
         self.found.append(_placed(InputError(problem), self._path, key))
 
     def stop_if_any(self) -> None:
-        """Raises one ``FileError`` that tells everything found so far, if anything was."""
+        """Raises one ``FileError`` with everything found so far, if anything was."""
         found, self.found = self.found, []
         if found:
             raise FileError.joined(found)

@@ -60,7 +60,7 @@ def with_main_units(table: Mapping[str, Any], keys: Iterable[str]) -> dict[str, 
 
 
 def key_advice(wrong: str, *, given: Iterable[str], keys: Iterable[str]) -> tuple[str, str | None]:
-    """What to say of a key that no field takes, and the field it was most likely meant for.
+    """The message for a key that no field takes, and the field it was most likely meant for.
 
     Parameters
     ----------
@@ -72,8 +72,8 @@ def key_advice(wrong: str, *, given: Iterable[str], keys: Iterable[str]) -> tupl
     keys = list(keys)
     every = {spelling: key for key in keys for spelling in spellings(key)}
     if wrong in every:
-        rivals = [spelling for spelling in given if every.get(spelling) == every[wrong]]
-        return f"given more than once ({', '.join(rivals)}): keep one of them", every[wrong]
+        repeated = [spelling for spelling in given if every.get(spelling) == every[wrong]]
+        return f"given more than once ({', '.join(repeated)}): keep one of them", every[wrong]
     same_stem = [key for key in keys if _stem(key) in (_stem(wrong), wrong)]
     if same_stem:
         allowed = ", ".join(name for key in same_stem for name in spellings(key))
@@ -99,4 +99,4 @@ _UNITS = frozenset((
     "s", "ms", "us", "min", "sec", "seconds", "deg", "rad", "degrees", "px", "hz",
 ))
 # fmt: on
-"""Parts of a key that tell a unit, allowed somewhere or not."""
+"""Parts of a key that name a unit, whether it is allowed or not."""

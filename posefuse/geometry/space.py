@@ -10,7 +10,7 @@ from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.geometry.plane import PlanePose
 
-__all__ = ["BODY_FROM_OPTICAL", "SpacePose", "pan_tilt_roll"]
+__all__ = ["BODY_FROM_OPTICAL", "SpacePose", "pan_tilt_roll", "turn_about"]
 
 BODY_FROM_OPTICAL: FloatArray = np.array([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
 """Axes of an optical frame (z forward, x right, y down) in a body frame (x forward, y left, z up):
@@ -78,7 +78,8 @@ class SpacePose:
             right-handed: REP-103.
         """
         lean = np.asarray(lean_rad, dtype=np.float64)
-        rotation = _about(2, pose.heading_rad) @ _about(1, lean[..., 1]) @ _about(0, lean[..., 0])
+        leaning = turn_about(1, lean[..., 1]) @ turn_about(0, lean[..., 0])
+        rotation = turn_about(2, pose.heading_rad) @ leaning
         height = np.full((*pose.values.shape[:-1], 1), height_m)
         return cls.from_parts(rotation, np.concatenate([pose.xy_m, height], axis=-1))
 
@@ -114,7 +115,7 @@ class SpacePose:
         )
 
 
-def _about(axis: int, angle_rad: FloatArray) -> FloatArray:
+def turn_about(axis: int, angle_rad: ArrayLike) -> FloatArray:
     """Rotations (..., 3, 3) about x, y or z (0, 1, 2), right-handed."""
     rotation = np.zeros((*np.shape(angle_rad), 3, 3))
     c, s = np.cos(angle_rad), np.sin(angle_rad)
@@ -136,4 +137,4 @@ def pan_tilt_roll(pan_rad: ArrayLike, tilt_rad: ArrayLike, roll_rad: ArrayLike) 
     array([0., 0., 1.])
     """
     pan, tilt, roll = (np.asarray(a, dtype=np.float64) for a in (pan_rad, tilt_rad, roll_rad))
-    return _about(2, pan) @ _about(1, -tilt) @ _about(0, roll)
+    return turn_about(2, pan) @ turn_about(1, -tilt) @ turn_about(0, roll)

@@ -1,1 +1,1 @@
-"""The true path over time, and what wheels and gyro tell of it."""
+"""The true path over time, and what wheels and gyro measure of it."""

@@ -21,7 +21,7 @@ class Shot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bump:
-    """A sudden slip: over ``lasts_s`` each wheel mis-reads its travel by a normal error.
+    """A sudden slip: over ``duration_s`` each wheel mis-reads its travel by a normal error.
 
     Parameters
     ----------
@@ -30,12 +30,12 @@ class Bump:
     """
 
     at_s: float
-    lasts_s: float
+    duration_s: float
     slip_m: float
 
     def __post_init__(self) -> None:
         finite("bump: at_s", self.at_s)
-        positive("bump: lasts_s", self.lasts_s)
+        positive("bump: duration_s", self.duration_s)
         not_negative("bump: slip_m", self.slip_m)
 
 

@@ -24,7 +24,7 @@ def wheel_matrix(drivetrain: Drivetrain) -> FloatArray:
     Raises
     ------
     InputError
-        Wheels from which the motion cannot be told, such as all in one place.
+        Wheels that do not determine the motion, such as all in one place.
     """
     x, y = np.array([wheel.position_in_robot_m for wheel in drivetrain.wheels]).T
     one, zero = np.ones_like(x), np.zeros_like(x)
@@ -38,8 +38,8 @@ def wheel_matrix(drivetrain: Drivetrain) -> FloatArray:
     wanted = 2 if drivetrain.kind is DrivetrainKind.DIFFERENTIAL else 3
     if np.linalg.matrix_rank(matrix, tol=1e-6) < wanted:
         raise InputError(
-            f"wheels: {drivetrain.kind} wheels at {np.stack([x, y], axis=-1).tolist()} cannot tell "
-            f"the robot's motion: they stand too much in one place"
+            f"wheels: {drivetrain.kind} wheels at {np.stack([x, y], axis=-1).tolist()} do not "
+            f"determine the robot's motion: they stand too much in one place"
         )
     return matrix
 

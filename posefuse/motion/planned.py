@@ -98,7 +98,7 @@ class _Planner:
         before = self._turn(pose[:2], heading, heading + turn)
         return Drive(
             poses=np.concatenate([before.poses, shifted[1:]]),
-            passed_s=run.passed_s + before.lasts_s,
+            passed_s=run.passed_s + before.duration_s,
         )
 
     def legs_in_time(self, visit: int, log: "_Log", duration_s: float) -> int:
@@ -110,7 +110,7 @@ class _Planner:
         fit, too_many = 0, None if to_stop is None else to_stop + 1
         legs = to_stop or len(self.tour.waypoints)
         while True:
-            needed_s = self.drive(visit, legs, log.pose).lasts_s
+            needed_s = self.drive(visit, legs, log.pose).duration_s
             pause_s = _whole_periods(self.tour.waypoint(visit + legs).pause_s) * PERIOD_S
             if needed_s + pause_s <= left_s:
                 fit = legs
@@ -150,8 +150,8 @@ class _Log:
     def pose(self) -> FloatArray:
         return np.asarray(self.pieces[-1][-1])
 
-    def hold(self, lasts_s: float) -> None:
-        self._add(np.tile(self.pose, (_whole_periods(lasts_s), 1)))
+    def hold(self, duration_s: float) -> None:
+        self._add(np.tile(self.pose, (_whole_periods(duration_s), 1)))
 
     def visit(self, waypoint: Waypoint) -> None:
         """Stands at a waypoint as long as it says; its shot falls in the middle."""
@@ -184,5 +184,5 @@ class _Log:
             self.steps += len(poses)
 
 
-def _whole_periods(lasts_s: float) -> int:
-    return int(np.ceil(lasts_s / PERIOD_S - 1e-6))
+def _whole_periods(duration_s: float) -> int:
+    return int(np.ceil(duration_s / PERIOD_S - 1e-6))

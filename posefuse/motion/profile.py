@@ -36,7 +36,7 @@ class Drive:
     passed_s: FloatArray
 
     @property
-    def lasts_s(self) -> float:
+    def duration_s(self) -> float:
         """From the first to the last pose."""
         return (len(self.poses) - 1) * PERIOD_S
 

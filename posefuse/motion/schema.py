@@ -72,12 +72,12 @@ class BumpEntry(FileModel):
     """One ``[[bump]]``."""
 
     at_s: float
-    lasts_s: Positive
+    duration_s: Positive
     slip_m: NotNegative
 
     def bump(self) -> Bump:
         """The bump itself."""
-        return Bump(at_s=self.at_s, lasts_s=self.lasts_s, slip_m=self.slip_m)
+        return Bump(at_s=self.at_s, duration_s=self.duration_s, slip_m=self.slip_m)
 
 
 class KnockEntry(FileModel):

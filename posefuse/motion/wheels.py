@@ -15,7 +15,7 @@ from posefuse.motion.path import TruePath
 from posefuse.randomness.streams import normals
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind
 
-__all__ = ["OdometryRows", "WheelRun", "odometry_rows", "prepare_wheels"]
+__all__ = ["OdometryRows", "WheelRun", "odometry_rows", "prepare_wheels", "twist_slopes"]
 
 _STANDING_M = 1e-9
 """Travel in one row below which a steered wheel keeps its direction."""
@@ -75,24 +75,27 @@ class WheelRun:
     step_covs: FloatArray
 
     def rows(
-        self, *, seed: int, trial: int, wheel_radius_fractions: FloatArray, ideal: bool = False
+        self, *, seed: int, trial: int, constants: FloatArray | None = None, ideal: bool = False
     ) -> OdometryRows:
-        """What one trial's wheels and gyro tell.
+        """What one trial's wheels and gyro measure.
 
         Parameters
         ----------
-        wheel_radius_fractions : (wheels,) array
-            How much larger than stated each wheel is, as built.
+        constants : (wheels + 3,) array
+            Of the build: the fraction by which each wheel is larger than stated, the fraction by
+            which wheels slip more than stated, the gyro's bias (rad/s) and scale error. All zero
+            when not given.
         ideal
             Without any error: the truth, and no covariance.
         """
         wheels = len(self.drivetrain.wheels)
-        fractions = frozen_array("wheel_radius_fractions", wheel_radius_fractions, (wheels,))
+        given = np.zeros(wheels + 3) if constants is None else constants
+        of_build = frozen_array("odometry constants", given, (wheels + 3,))
         twists = np.zeros_like(self.true_poses)
         if ideal:
             twists[1:] = self._body_twists(self.rolled_m, self.directions)
         else:
-            twists[1:] = self._measured(seed, trial, fractions)
+            twists[1:] = self._measured(seed, trial, of_build)
         return OdometryRows(
             stamps_s=self.stamps_s,
             twists=twists,
@@ -100,20 +103,50 @@ class WheelRun:
             true_poses=self.true_poses,
         )
 
-    def _measured(self, seed: int, trial: int, fractions: FloatArray) -> FloatArray:
+    def constant_slopes(self) -> tuple[FloatArray, FloatArray]:
+        """How constants of the build change the measured twists, and what slip does to them.
+
+        Returns
+        -------
+        slopes : (steps, 3, wheels + 3) array
+            By the fraction by which each wheel is larger than stated, by the fraction by which it
+            slips more than stated, by the gyro's bias (rad/s) and scale; in the robot's axes.
+        slip : (steps, 3) array
+            What the stated slip adds.
+        """
+        slipped = self.rolled_m * (self.slip_factors - 1.0)
+        slip = self._body_twists(slipped, self.directions)
+        if self.drivetrain.gyro is not None:
+            slip[:, 2] = 0.0
+        slopes = _slopes(
+            self.drivetrain, self.rolled_m * self.slip_factors, self.directions, self.recovery
+        )
+        slopes[:, :, -3] = slip
+        if self.drivetrain.gyro is not None:
+            slopes[:, 2, -2], slopes[:, 2, -1] = np.diff(self.stamps_s), self.true_twists[:, 2]
+        return slopes, slip
+
+    def _measured(self, seed: int, trial: int, constants: FloatArray) -> FloatArray:
         twists = self._body_twists(
-            self._encoded_m(seed, trial, fractions), self._steered(seed, trial)
+            self._encoded_m(seed, trial, constants), self._steered(seed, trial)
         )
         if self.drivetrain.gyro is not None:
             steps_s = np.diff(self.stamps_s)
             twists[:, 2] = gyro_turns(
-                self.true_twists[:, 2], steps_s, self.drivetrain.gyro, seed=seed, trial=trial
+                self.true_twists[:, 2],
+                steps_s,
+                self.drivetrain.gyro,
+                bias_rad_per_s=constants[-2],
+                scale_fraction=constants[-1],
+                seed=seed,
+                trial=trial,
             )
         return twists
 
-    def _encoded_m(self, seed: int, trial: int, fractions: FloatArray) -> FloatArray:
-        """What the encoders tell of each wheel, in metres of a wheel of the stated radius."""
-        read = self.rolled_m * self.slip_factors
+    def _encoded_m(self, seed: int, trial: int, constants: FloatArray) -> FloatArray:
+        """What the encoders read of each wheel, in metres of a wheel of the stated radius."""
+        fractions = constants[:-3]
+        read = self.rolled_m * (1.0 + (self.slip_factors - 1.0) * (1.0 + constants[-3]))
         bumped = np.flatnonzero(self.bump_std_m)
         for wheel in range(1, len(read) + 1):
             row = read[wheel - 1]
@@ -129,10 +162,10 @@ class WheelRun:
             count_m = rim_m / self.drivetrain.encoder_counts_per_turn
             counts = np.rint(np.cumsum(read, axis=1) / count_m)
             read = np.diff(counts, axis=1, prepend=0.0) * count_m
-        return read
+        return np.asarray(read)
 
     def _steered(self, seed: int, trial: int) -> FloatArray:
-        """Directions of the wheels as their steering encoders tell them."""
+        """Directions of the wheels as their steering encoders read them."""
         std = self.drivetrain.steering_std_rad
         if not (std and self.is_steered):
             return self.directions
@@ -154,8 +187,46 @@ class WheelRun:
 
     @property
     def is_steered(self) -> bool:
-        """Whether each wheel tells a direction beside its travel."""
+        """Whether each wheel reads a direction beside its travel."""
         return self.drivetrain.kind is DrivetrainKind.SWERVE
+
+
+def twist_slopes(drivetrain: Drivetrain, twists: FloatArray, steps_s: FloatArray) -> FloatArray:
+    """By how much measured twists are too large, for one unit of each constant of the build.
+
+    Parameters
+    ----------
+    twists, steps_s : (steps, 3), (steps,) arrays
+        forward_m, left_m, turn_rad as measured; duration of each step.
+
+    Returns
+    -------
+    (steps, 3, wheels + 3) array
+        By the fraction by which each wheel is larger than stated, by slip (not known from twists:
+        zero), by the gyro's bias (rad/s) and scale.
+    """
+    rolled, directions = _rolled(drivetrain, twists)
+    slopes = _slopes(drivetrain, rolled, directions, body_matrix(drivetrain))
+    if drivetrain.gyro is not None:
+        slopes[:, 2, -2], slopes[:, 2, -1] = steps_s, twists[:, 2]
+    return slopes
+
+
+def _slopes(
+    drivetrain: Drivetrain, rolled_m: FloatArray, directions: FloatArray, recovery: FloatArray
+) -> FloatArray:
+    """Twists by the radius of each wheel, (steps, 3, wheels + 3); slip and gyro are left zero."""
+    wheels = len(drivetrain.wheels)
+    slopes = np.zeros((rolled_m.shape[1], 3, wheels + 3))
+    for wheel in range(wheels):
+        if drivetrain.kind is DrivetrainKind.SWERVE:
+            effect = recovery[:, 2 * wheel : 2 * wheel + 2] @ directions[:, wheel]
+            slopes[:, :, wheel] = -(effect * rolled_m[wheel]).T
+        else:
+            slopes[:, :, wheel] = -np.outer(rolled_m[wheel], recovery[:, wheel])
+    if drivetrain.gyro is not None:
+        slopes[:, 2, :] = 0.0
+    return slopes
 
 
 def odometry_rows(
@@ -165,12 +236,12 @@ def odometry_rows(
     *,
     seed: int,
     trial: int,
-    wheel_radius_fractions: FloatArray,
+    constants: FloatArray | None = None,
     ideal: bool = False,
 ) -> OdometryRows:
     """Odometry of one trial; for many trials keep what ``prepare_wheels`` gives."""
     return prepare_wheels(path, drivetrain, bumps).rows(
-        seed=seed, trial=trial, wheel_radius_fractions=wheel_radius_fractions, ideal=ideal
+        seed=seed, trial=trial, constants=constants, ideal=ideal
     )
 
 
@@ -238,8 +309,8 @@ def _bump_std_m(stamps_s: FloatArray, bumps: Sequence[Bump]) -> FloatArray:
     """Spread that bumps add to each wheel in each step: their variances spread over their time."""
     variance = np.zeros(len(stamps_s) - 1)
     for bump in bumps:
-        ends = np.clip(stamps_s, bump.at_s, bump.at_s + bump.lasts_s)
-        variance += bump.slip_m**2 * np.diff(ends) / bump.lasts_s
+        ends = np.clip(stamps_s, bump.at_s, bump.at_s + bump.duration_s)
+        variance += bump.slip_m**2 * np.diff(ends) / bump.duration_s
     return np.sqrt(variance)
 
 

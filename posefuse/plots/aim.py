@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.aim.sheet import ArcSheet
 from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray

@@ -3,7 +3,7 @@
 Two kinds. ``stream`` gives a numpy generator for the few numbers a trial draws once. ``stream_key``
 with ``normal`` and ``uniform`` give a number for each (key, counter) pair by hashing, so that the
 noise of one camera, frame, tag and corner is the same whatever else was drawn, in whatever order,
-by however many workers: rivals then share their luck (common random numbers).
+by however many workers: rivals then get identical random draws (common random numbers).
 """
 
 import zlib
@@ -11,9 +11,9 @@ import zlib
 import numpy as np
 from numpy.typing import NDArray
 
-from posefuse.randomness.compiled.numbers import fill_normals
+from posefuse.randomness.compiled.numbers import fill_normals, normals_at
 
-__all__ = ["normals", "stream", "stream_key"]
+__all__ = ["named_normals", "normals", "stream", "stream_key"]
 
 
 def _sequence(seed: int, trial: int, name: str) -> np.random.SeedSequence:
@@ -42,4 +42,19 @@ def normals(seed: int, trial: int, name: str, count: int) -> NDArray[np.float64]
     """
     values = np.empty(count)
     fill_normals(stream_key(seed, trial, name), values)
+    return values
+
+
+def named_normals(
+    seed: int, trial: int, name: str, ids: NDArray[np.int64], width: int
+) -> NDArray[np.float64]:
+    """Normal numbers (ids, width) of one source in one trial: each id's own, whichever others are.
+
+    >>> both, alone = (named_normals(1, 0, "tag", np.array(ids), 3) for ids in ([4, 7], [7]))
+    >>> (both[1] == alone[0]).all()
+    np.True_
+    """
+    counters = ids.astype(np.uint64)[:, None] * np.uint64(width) + np.arange(width, dtype=np.uint64)
+    values = np.empty(counters.shape)
+    normals_at(stream_key(seed, trial, name), counters.ravel(), values.ravel())
     return values

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from posefuse.aim.design import NextShots
 from posefuse.aim.fit import Fitted, ShotFit
+from posefuse.aim.next_shots import NextShots
 from posefuse.plots.style import floor_unit
 from posefuse.report.aim_wording import floor_text
 from posefuse.report.tables import Table

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.aim.hit_probability import MOST_DISTANCE_STD_M
 from posefuse.aim.sheet import ArcSheet, spread_rows
 from posefuse.arena.arena import Goal

@@ -1,4 +1,4 @@
-"""A camera as it is: lens, sensor, timing, and how the tag detector on it errs."""
+"""A camera as it is: lens, sensor, timing, and the errors of the tag detector on it."""
 
 import math
 from dataclasses import dataclass, field
@@ -136,9 +136,9 @@ class Detector:
     ----------
     shared_fraction
         Share of that variance which moves the four corners of a tag together.
-    lasting_fraction
-        Share of that variance which stays the same from frame to frame while a corner stays on
-        the same pixel: what comes from where it lies on the pixels, and not from noise.
+    persistent_fraction
+        Share of that variance which persists at rest: the same from frame to frame while a corner
+        stays on the same pixel, since it comes from where it lies on the pixels, not from noise.
     inward_px
         How far each corner is found toward the tag's middle: real detectors shrink the square.
     shift_px
@@ -153,7 +153,7 @@ class Detector:
     refinement
         How corners are refined where a detector runs on images.
     measured
-        What tells the response in place of all numbers above ``least_edge_px``.
+        A measured response, which replaces all numbers above ``least_edge_px``.
     """
 
     noise_px: float = 0.0
@@ -161,7 +161,7 @@ class Detector:
     grazing_noise_px: float = 0.0
     blur_noise: float = 0.0
     shared_fraction: float = 0.0
-    lasting_fraction: float = 0.0
+    persistent_fraction: float = 0.0
     inward_px: float = 0.0
     shift_px: FloatArray = field(default_factory=lambda: np.zeros(2))
     half_found_edge_px: float = 0.0
@@ -178,7 +178,7 @@ class Detector:
         for name in ("noise_px_per_m", "grazing_noise_px", "blur_noise", "half_found_edge_px"):
             not_negative(name, getattr(self, name))
         in_range("shared_fraction", self.shared_fraction, 0.0, 0.99)
-        in_range("lasting_fraction", self.lasting_fraction, 0.0, 1.0)
+        in_range("persistent_fraction", self.persistent_fraction, 0.0, 1.0)
         in_range("miss_rate", self.miss_rate, 0.0, 1.0)
         in_range("most_incidence_rad", self.most_incidence_rad, 0.0, math.pi / 2)
         positive("found_edge_width_px", self.found_edge_width_px)
@@ -243,7 +243,7 @@ class ImageQuality:
 
     @property
     def white_grey(self) -> float:
-        """Grey levels that full light reflected whole adds to the black level."""
+        """Grey levels that fully reflected full light adds to the black level."""
         return 255.0 * self.white_share
 
     @property
@@ -260,7 +260,7 @@ class ImageQuality:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Imaging:
-    """What makes a camera's images and the corners found in them, however its detector is told."""
+    """What decides a camera's images and how corners are found in them."""
 
     name: str
     lens: Lens

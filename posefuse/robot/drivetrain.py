@@ -1,4 +1,4 @@
-"""Wheels and gyro: what the robot measures of its own motion, and how wrongly."""
+"""Wheels and gyro: what the robot measures of its own motion, and with what errors."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -73,7 +73,7 @@ class Drivetrain:
     travel_std_m_per_sqrt_m
         White error of each wheel's travel: its spread after one metre.
     gyro
-        ``None``: the wheels alone tell the turn.
+        ``None``: the turn is measured by the wheels alone.
     speed_m_per_s, acceleration_m_per_s2, turn_rate_rad_per_s
         The most the drive can do; a course beyond them is refused.
     """

@@ -1,21 +1,38 @@
-"""Robots, cameras and rigs from files."""
+"""Robots, cameras, measured detector responses and rigs from files."""
 
+import itertools
 import math
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from posefuse.checks import FloatArray
+from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
+from posefuse.files.table_file import read_table
 from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
 from posefuse.robot.body import Body
 from posefuse.robot.camera import Camera, CornerRefinement, ImageQuality, Imaging, Lens
 from posefuse.robot.drivetrain import Drivetrain
-from posefuse.robot.measured_response import load_response
+from posefuse.robot.measured_response import (
+    AXIS_COLUMNS,
+    EXTRA_COLUMNS,
+    VALUE_COLUMNS,
+    MeasuredResponse,
+)
 from posefuse.robot.rig import Mount, Ranger, Rig
 from posefuse.robot.schema import CameraFile, MountEntry, RigFile, RobotFile
 
-__all__ = ["load_camera", "load_imaging", "load_rig", "load_robot", "rig_sources"]
+__all__ = [
+    "load_camera",
+    "load_imaging",
+    "load_response",
+    "load_rig",
+    "load_robot",
+    "read_response_table",
+    "rig_sources",
+]
 
 
 def load_camera(path: Path | str) -> Camera:
@@ -49,7 +66,7 @@ def load_camera(path: Path | str) -> Camera:
 
 
 def load_imaging(path: Path | str) -> Imaging:
-    """What a camera file tells of images; a table that it names is not looked at.
+    """What decides a camera's images, from its file; a response table that it names is not read.
 
     Raises
     ------
@@ -119,7 +136,7 @@ def load_rig(path: Path | str) -> Rig:
         for index, mount in enumerate(mounts):
             with faults.at(
                 "mount", index, "position_m"
-            ):  # each alone, so that its own line is told
+            ):  # each alone, so that the message names its own line
                 Rig(name=file.name, body=body, drivetrain=drivetrain, mounts=(mount,))
         faults.stop_if_any()
         return Rig(
@@ -166,3 +183,80 @@ def _mount(entry: MountEntry, camera: Camera) -> Mount:
         tilt_rad=math.radians(entry.tilt_deg),
         roll_rad=math.radians(entry.roll_deg),
     )
+
+
+def read_response_table(path: Path) -> tuple[dict[str, FloatArray], list[FloatArray]]:
+    """A table's columns by name, and the points of its axes in the order of ``AXIS_COLUMNS``.
+
+    Raises
+    ------
+    FileError
+        The table does not hold each combination of its axes' values once.
+    """
+    table = read_table(path, [*AXIS_COLUMNS, *VALUE_COLUMNS], optional=EXTRA_COLUMNS)
+    axes = [np.unique(table[name]) for name in AXIS_COLUMNS]
+    _refuse_gaps(path, table, axes)
+    return table, axes
+
+
+def load_response(path: Path, *, noise_grey: float, defocus_px: float) -> MeasuredResponse:
+    """The response in a table at a noise and defocus, linear between those measured.
+
+    Raises
+    ------
+    FileError
+        The table does not hold each combination of its axes' values once, or was not measured at
+        such noise or defocus.
+    """
+    table, axes = read_response_table(path)
+    order = np.lexsort([table[name] for name in reversed(AXIS_COLUMNS)])
+    shape = tuple(len(axis) for axis in axes)
+    values = np.stack([table[name][order].reshape(shape) for name in VALUE_COLUMNS], axis=-1)
+    values = _between(path, values, axes[4], "defocus_px", defocus_px, axis=4)
+    values = _between(path, values, axes[3], "noise_grey", noise_grey, axis=3)
+    try:
+        return MeasuredResponse(
+            edges_px=axes[0],
+            incidences_rad=np.radians(axes[1]),
+            blurs_px=axes[2],
+            **{name: values[..., place] for place, name in enumerate(VALUE_COLUMNS[:-2])},
+            shift_px=values[..., -2:],
+        )
+    except InputError as error:
+        raise FileError(path, str(error)) from None
+
+
+def _refuse_gaps(path: Path, table: dict[str, FloatArray], axes: list[FloatArray]) -> None:
+    rows = list(zip(*(table[name].tolist() for name in AXIS_COLUMNS), strict=True))
+    if not rows:
+        raise FileError(path, "holds no rows")
+    seen = set(rows)
+    if len(seen) < len(rows):
+        repeated = next(row for n, row in enumerate(rows) if row in rows[:n])
+        raise FileError(path, f"{_place(repeated)} appears twice")
+    for combination in itertools.product(*(axis.tolist() for axis in axes)):
+        if combination not in seen:
+            raise FileError(path, f"no row for {_place(combination)}: every combination needs one")
+
+
+def _place(row: tuple[float, ...]) -> str:
+    return ", ".join(f"{name} = {value:g}" for name, value in zip(AXIS_COLUMNS, row, strict=True))
+
+
+def _between(
+    path: Path, values: FloatArray, points: FloatArray, name: str, wanted: float, *, axis: int
+) -> FloatArray:
+    """Values at a point of one axis, which drops out."""
+    low, high = float(points[0]), float(points[-1])
+    slack = 1e-3 * max(1.0, abs(wanted))  # tables are rounded
+    if not low - slack <= wanted <= high + slack:
+        raise FileError(
+            path,
+            f"was measured for {name} {low:g} to {high:g}; the camera's [image] gives {wanted:.3g}",
+        )
+    place = float(np.interp(wanted, points, np.arange(len(points))))
+    first = min(math.floor(place), max(len(points) - 2, 0))
+    second = min(first + 1, len(points) - 1)
+    share = place - first
+    one, two = np.take(values, first, axis=axis), np.take(values, second, axis=axis)
+    return np.asarray(one + share * (two - one))

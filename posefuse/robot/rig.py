@@ -1,4 +1,4 @@
-"""A rig: one robot with its cameras mounted one way. Mount plans are rival rigs."""
+"""A rig: one robot with its cameras in one arrangement. Mount plans are compared as rigs."""
 
 from dataclasses import dataclass, field
 

@@ -5,10 +5,10 @@ A key that a file leaves out keeps the default of the type it is turned into.
 
 import math
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Self
 
 import numpy as np
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticKnownError
 
 from posefuse.errors import InputError
@@ -36,13 +36,20 @@ from posefuse.robot.camera import (
 )
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro, Wheel
 from posefuse.robot.measured_response import MeasuredResponse
-from posefuse.robot.shooter_schema import ShooterTable
+from posefuse.robot.shooter import (
+    MOST_SPEED_M_PER_S,
+    Drag,
+    Projectile,
+    Shooter,
+    ShooterSpread,
+)
 
 __all__ = ["CameraFile", "MountEntry", "RangerEntry", "RigFile", "RobotFile"]
 
 Slope = Annotated[float, Field(ge=0.0, le=90.0)]
 Pair = tuple[float, float]
 _Outline = Annotated[float, Field(gt=0.0, le=100.0)]
+_NearRobot = Annotated[float, Field(ge=-10.0, le=10.0)]
 
 
 class BoxEntry(FileModel):
@@ -53,7 +60,7 @@ class BoxEntry(FileModel):
     size_m: tuple[Positive, Positive, Positive]
 
     def box(self) -> BodyBox:
-        """The box itself."""
+        """The box that these keys describe."""
         return BodyBox(
             name=self.name, centre_in_robot_m=np.array(self.centre_m), size_m=np.array(self.size_m)
         )
@@ -68,7 +75,7 @@ class GyroTable(FileModel):
     scale_fraction: NotNegative = 0.0
 
     def gyro(self) -> Gyro:
-        """The gyro itself."""
+        """The gyro that these keys describe."""
         return Gyro(
             bias_rad_per_s=math.radians(self.bias_deg_per_s),
             drift_rad_per_s_per_sqrt_s=math.radians(self.drift_deg_per_s_per_sqrt_s),
@@ -93,7 +100,7 @@ class DrivetrainTable(FileModel):
     turn_rate_deg_per_s: Positive
 
     def drivetrain(self, gyro: GyroTable | None) -> Drivetrain:
-        """The drivetrain itself."""
+        """The drivetrain that these keys describe."""
         return Drivetrain(
             kind=self.kind,
             wheels=tuple(Wheel(position_in_robot_m=np.array(xy)) for xy in self.wheels_m),
@@ -110,6 +117,81 @@ class DrivetrainTable(FileModel):
         )
 
 
+class ProjectileTable(FileModel):
+    """``[shooter.projectile]``."""
+
+    mass_kg: Positive
+    diameter_m: Positive
+    drag: Drag = Drag.SPHERE
+    drag_coefficient: NotNegative | None = None
+    lift_per_spin_ratio: NotNegative = 0.0
+
+    @model_validator(mode="after")
+    def _drag_fits(self) -> Self:
+        try:
+            self.projectile()
+        except InputError as error:
+            raise ValueError(str(error).removeprefix("projectile: ")) from None
+        return self
+
+    def projectile(self) -> Projectile:
+        """The projectile that these keys describe."""
+        return Projectile(**self.model_dump())
+
+
+class ShooterTable(FileModel):
+    """``[shooter]``."""
+
+    release_m: tuple[_NearRobot, _NearRobot, _NearRobot]
+    axis_m: tuple[float, float] | None = None
+    exit_speed_m_per_s: Annotated[float, Field(gt=0.0, le=MOST_SPEED_M_PER_S)]
+    exit_speed_std_m_per_s: NotNegative = 0.0
+    pivot_low_deg: Slope
+    pivot_high_deg: Slope
+    backlash_deg: NotNegative = 0.0
+    resolution_deg: NotNegative = 0.0
+    zero_std_deg: NotNegative = 0.0
+    side_std_deg: NotNegative = 0.0
+    spin_turns_per_s: float = 0.0
+    altitude_m: Annotated[float, Field(ge=-500.0, le=11000.0)] = 0.0
+    air_density_kg_per_m3: NotNegative | None = None
+    release_delay_s: NotNegative = 0.0
+    release_delay_std_s: NotNegative = 0.0
+    projectile: ProjectileTable | None = None
+
+    @model_validator(mode="after")
+    def _low_is_below_high(self) -> Self:
+        if self.pivot_low_deg > self.pivot_high_deg:
+            low, high = self.pivot_low_deg, self.pivot_high_deg
+            raise ValueError(
+                f"pivot_high_deg must be {low:g} (pivot_low_deg) or more (got {high:g})"
+            )
+        return self
+
+    def shooter(self) -> Shooter:
+        """The shooter that these keys describe."""
+        return Shooter(
+            release_in_robot_m=np.array(self.release_m),
+            axis_in_robot_m=np.array(self.axis_m) if self.axis_m else None,
+            exit_speed_m_per_s=self.exit_speed_m_per_s,
+            pivot_low_rad=math.radians(self.pivot_low_deg),
+            pivot_high_rad=math.radians(self.pivot_high_deg),
+            spread=ShooterSpread(
+                backlash_rad=math.radians(self.backlash_deg),
+                resolution_rad=math.radians(self.resolution_deg),
+                zero_std_rad=math.radians(self.zero_std_deg),
+                exit_speed_std_m_per_s=self.exit_speed_std_m_per_s,
+                side_std_rad=math.radians(self.side_std_deg),
+            ),
+            projectile=self.projectile.projectile() if self.projectile else None,
+            spin_rad_per_s=2.0 * math.pi * self.spin_turns_per_s,
+            altitude_m=self.altitude_m,
+            air_density_kg_per_m3=self.air_density_kg_per_m3,
+            release_delay_s=self.release_delay_s,
+            release_delay_std_s=self.release_delay_std_s,
+        )
+
+
 class RobotFile(FileModel):
     """A robot file."""
 
@@ -123,7 +205,7 @@ class RobotFile(FileModel):
     shooter: ShooterTable | None = None
 
     def body(self) -> Body:
-        """The body itself."""
+        """The body that these keys describe."""
         return Body(
             length_m=self.length_m,
             width_m=self.width_m,
@@ -143,7 +225,7 @@ class TimingTable(FileModel):
     drop_rate: Share = 0.0
 
     def timing(self) -> Timing:
-        """The timing itself."""
+        """The timing that these keys describe."""
         return Timing(**self.model_dump())
 
 
@@ -156,7 +238,7 @@ class DetectorTable(FileModel):
     grazing_noise_px: NotNegative | None = None
     blur_noise: NotNegative | None = None
     shared_fraction: Annotated[float, Field(ge=0.0, le=0.99)] | None = None
-    lasting_fraction: Share | None = None
+    persistent_fraction: Share | None = None
     inward_px: float | None = None
     shift_px: Pair | None = None
     half_found_edge_px: NotNegative | None = None
@@ -172,7 +254,7 @@ class DetectorTable(FileModel):
         "grazing_noise_px",
         "blur_noise",
         "shared_fraction",
-        "lasting_fraction",
+        "persistent_fraction",
         "inward_px",
         "shift_px",
         "half_found_edge_px",
@@ -184,11 +266,11 @@ class DetectorTable(FileModel):
         if value is None and info.field_name == "noise_px" and info.data.get("table") is None:
             raise PydanticKnownError("missing")
         if value is not None and info.data.get("table") is not None:
-            raise ValueError(f"the table tells this; give one of both (got {value})")
+            raise ValueError(f"the table holds this already: keep one of the two (got {value})")
         return value
 
     def detector(self, measured: MeasuredResponse | None = None) -> Detector:
-        """The detector itself, with the response that ``table`` names."""
+        """The detector that these keys describe, with the response that ``table`` names."""
         given = self.model_dump(exclude_none=True, exclude={"table"})
         if self.shift_px is not None:
             given["shift_px"] = np.array(self.shift_px)
@@ -212,7 +294,7 @@ class ImageTable(FileModel):
     read_noise_electrons: NotNegative | None = None
 
     def quality(self) -> ImageQuality:
-        """The image quality itself."""
+        """The image quality that these keys describe."""
         return ImageQuality(**self.model_dump(exclude_none=True))
 
 
@@ -240,7 +322,7 @@ class CameraFile(FileModel):
         return distortion
 
     def lens(self) -> Lens:
-        """The lens itself: told by its field of view, or by what a calibration found."""
+        """The lens, from its field of view or from the numbers of a calibration."""
         view_deg, focal_px, centre_px = self.field_of_view_deg, self.focal_px, self.centre_px
         distortion = np.zeros(8)
         distortion[: len(self.distortion)] = self.distortion
@@ -260,7 +342,7 @@ class CameraFile(FileModel):
         return replace(wide, distortion=distortion)
 
     def sensor(self) -> Sensor:
-        """The sensor itself."""
+        """The sensor that these keys describe."""
         return Sensor(width_px=self.width_px, height_px=self.height_px, row_time_s=self.row_time_s)
 
 

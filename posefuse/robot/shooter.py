@@ -1,4 +1,4 @@
-"""The shooter and what it throws: where the piece leaves, how fast, and how unevenly."""
+"""The shooter and what it throws: where the piece leaves, how fast, and with what spread."""
 
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -62,7 +62,7 @@ class Projectile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShooterSpread:
-    """How unevenly a shooter throws; all zero is one that always throws alike.
+    """The spread of a shooter's throws; with all zero every throw is the same.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from posefuse.aim.aim import Aim, is_reached, prepare_aim
-from posefuse.aim.curve import Arc, within_range
+from posefuse.aim.arcs import Arc, within_range
 from posefuse.aim.hit_probability import hit_probability
 from posefuse.aim.pivot import arc_pivots_rad
 from posefuse.aim.shots import Shots

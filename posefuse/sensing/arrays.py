@@ -1,4 +1,4 @@
-"""Mounts, tags and boxes as the compiled kernels take them: read-only arrays in named tuples.
+"""What the compiled kernels of sensing take: read-only arrays in named tuples.
 
 Named tuples, because compiled code reads them; read-only throughout, so that each kernel is
 compiled for one kind of array only.
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from posefuse.arena.arena import Obstacle, Tag
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints
@@ -20,8 +21,12 @@ from posefuse.sensing.projection import lens_row, valid_radius
 
 __all__ = [
     "BoxArrays",
+    "BuiltArrays",
     "CameraArrays",
+    "FrameArrays",
+    "MarginArrays",
     "RobotBoxes",
+    "SightingArrays",
     "TagArrays",
     "WorldBoxes",
     "camera_arrays",
@@ -67,6 +72,74 @@ class TagArrays(NamedTuple):
     corners_m: FloatArray
     centres_m: FloatArray
     normals: FloatArray
+
+
+class FrameArrays(NamedTuple):
+    """Frames, one row each.
+
+    Parameters
+    ----------
+    camera, number : (F,) ints
+        Row of the frame's camera in ``CameraArrays``; its number within that camera.
+    rotation, translation_m : (F, 3, 3), (F, 3) arrays
+        ``world_from_robot`` at the capture, lean included.
+    """
+
+    camera: IntArray
+    number: IntArray
+    rotation: FloatArray
+    translation_m: FloatArray
+
+
+class MarginArrays(NamedTuple):
+    """How far outside the image corners may lie, by frame: px + px_m / distance, (F,) each."""
+
+    px: FloatArray
+    px_m: FloatArray
+
+
+class SightingArrays(NamedTuple):
+    """Sightings and how their detectors respond, one row each, (S,); velocity and shift (S, 2).
+
+    Parameters
+    ----------
+    frame, tag : (S,) ints
+        Rows in ``FrameArrays`` and ``TagArrays``.
+    """
+
+    frame: IntArray
+    tag: IntArray
+    velocity_px_per_s: FloatArray
+    std_px: FloatArray
+    shared_fraction: FloatArray
+    persistent_fraction: FloatArray
+    inward_px: FloatArray
+    narrowing_px: FloatArray
+    shift_px: FloatArray
+    found_probability: FloatArray
+
+
+class BuiltArrays(NamedTuple):
+    """What one trial's build and noise are.
+
+    Parameters
+    ----------
+    corners_m : (N, 4, 3) array
+        Of the tags, in the world.
+    rotation, translation_m : (K, 3, 3), (K, 3) arrays
+        ``robot_from_camera`` in each state that a mount can be in.
+    state_of_frame : (F,) ints
+        Which of the K states each frame's mount is in.
+    lens_rows, keys : (C, 12) array, (C,) uint64
+        Lens and key of the random numbers of each camera.
+    """
+
+    corners_m: FloatArray
+    rotation: FloatArray
+    translation_m: FloatArray
+    state_of_frame: IntArray
+    lens_rows: FloatArray
+    keys: NDArray[np.uint64]
 
 
 class BoxArrays(NamedTuple):

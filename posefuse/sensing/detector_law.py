@@ -24,7 +24,7 @@ class DetectorResponse:
 
     std_px: FloatArray
     shared_fraction: FloatArray
-    lasting_fraction: FloatArray
+    persistent_fraction: FloatArray
     inward_px: FloatArray
     narrowing_px: FloatArray
     shift_px: FloatArray
@@ -60,7 +60,7 @@ def detector_response(
     return DetectorResponse(
         std_px=np.sqrt(variance),
         shared_fraction=np.full(count, detector.shared_fraction),
-        lasting_fraction=np.full(count, detector.lasting_fraction),
+        persistent_fraction=np.full(count, detector.persistent_fraction),
         inward_px=np.full(count, detector.inward_px),
         narrowing_px=np.zeros(count),
         shift_px=np.tile(detector.shift_px, (count, 1)),
@@ -92,7 +92,7 @@ def _measured_response(
     return DetectorResponse(
         std_px=between(measured.std_px),
         shared_fraction=between(measured.shared_fraction),
-        lasting_fraction=between(measured.lasting_fraction),
+        persistent_fraction=between(measured.persistent_fraction),
         inward_px=between(measured.inward_px),
         narrowing_px=between(measured.narrowing_px),
         shift_px=between(measured.shift_px),

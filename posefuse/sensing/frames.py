@@ -1,28 +1,62 @@
 """When a camera takes its frames, when their sightings arrive, and which never do."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.checks import BoolArray, FloatArray, frozen_array, in_range
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, in_range
 from posefuse.errors import InputError
+from posefuse.randomness.streams import stream
 from posefuse.robot.camera import Timing
 from posefuse.sensing.compiled.frames import draw_arrivals
 
-__all__ = ["arrivals", "frame_times", "mount_phase"]
-
-GOLDEN_FRACTION = (math.sqrt(5.0) - 1.0) / 2.0
+__all__ = ["CapturedFrames", "arrivals", "frame_times", "mount_phase"]
 
 
-def mount_phase(index: int) -> float:
-    """Share of a frame period, in [0, 1), by which the mount of that index starts late.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CapturedFrames:
+    """Frames of a robot's cameras, and where the robot is and how it moves as they are captured.
 
-    Multiples of the golden ratio spread any number of cameras over the period.
-
-    >>> [round(mount_phase(i), 3) for i in range(4)]
-    [0.0, 0.618, 0.236, 0.854]
+    Parameters
+    ----------
+    camera, number, captured_at_s : (F,) arrays
+        Index of the frame's mount; its number within that camera; true capture instant.
+    world_from_robot : (F, 4, 4) array
+        At the capture, lean included.
+    robot_twist : (F, 6) array
+        Turn rates about the world's axes, then velocity of the robot's origin along them.
     """
-    return (index * GOLDEN_FRACTION) % 1.0
+
+    camera: IntArray
+    number: IntArray
+    captured_at_s: FloatArray
+    world_from_robot: FloatArray
+    robot_twist: FloatArray
+
+    def __post_init__(self) -> None:
+        camera = frozen_ints("camera", self.camera, (None,))
+        count = len(camera)
+        object.__setattr__(self, "camera", camera)
+        object.__setattr__(self, "number", frozen_ints("number", self.number, (count,)))
+        for name, shape in {
+            "captured_at_s": (count,),
+            "world_from_robot": (count, 4, 4),
+            "robot_twist": (count, 6),
+        }.items():
+            object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
+
+
+def mount_phase(name: str) -> float:
+    """Share of a frame period, in [0, 1), by which the mount of that name starts late.
+
+    Cameras that nobody synchronises start anyhow; the name alone decides, so that a mount takes
+    the same frames beside whatever others.
+
+    >>> mount_phase("front") == mount_phase("front")
+    True
+    """
+    return float(stream(0, 0, f"frame phase: {name}").random())
 
 
 def frame_times(timing: Timing, *, start_s: float, end_s: float, phase: float) -> FloatArray:

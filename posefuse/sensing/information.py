@@ -1,4 +1,4 @@
-"""How much the tags tell about the robot's pose: Fisher information of what the cameras see."""
+"""Fisher information about the robot's pose in what the cameras see."""
 
 from collections.abc import Sequence
 
@@ -25,13 +25,8 @@ def corner_information(views: TagViews) -> FloatArray:
     """
     information = np.empty((views.sighting_count, 3, 3))
     write_information(
-        views.frame,
-        views.tag,
-        views.camera,
-        views.rotation,
-        views.translation_m,
-        views.std_px,
-        views.shared_fraction,
+        views.sighting_arrays,
+        views.frame_arrays,
         views.cameras,
         views.tags.corners_m,
         information,

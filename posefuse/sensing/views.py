@@ -2,18 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posefuse.arena.arena import Tag
-from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, not_negative
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, locked
 from posefuse.errors import InputError
 from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import (
     CameraArrays,
+    FrameArrays,
+    MarginArrays,
     RobotBoxes,
+    SightingArrays,
     TagArrays,
     WorldBoxes,
     camera_arrays,
@@ -21,10 +22,9 @@ from posefuse.sensing.arrays import (
 )
 from posefuse.sensing.compiled.visibility import describe_views, mark_views
 from posefuse.sensing.detector_law import DetectorResponse, detector_response
+from posefuse.sensing.frames import CapturedFrames
 
 __all__ = ["TagViews", "still_views", "tag_views", "visible_tags"]
-
-Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,8 +47,8 @@ class TagViews:
         How fast the tag's centre crosses the image.
     blur_px
         Length of that motion over the exposure.
-    std_px, shared_fraction, lasting_fraction, inward_px, narrowing_px, shift_px, found_probability
-        The detector's response, (S,) and (S, 2): see ``DetectorResponse``.
+    std_px .. found_probability
+        The detector's response, (S,) and of the shift (S, 2): see ``DetectorResponse``.
     """
 
     cameras: CameraArrays
@@ -67,7 +67,7 @@ class TagViews:
     blur_px: FloatArray
     std_px: FloatArray
     shared_fraction: FloatArray
-    lasting_fraction: FloatArray
+    persistent_fraction: FloatArray
     inward_px: FloatArray
     narrowing_px: FloatArray
     shift_px: FloatArray
@@ -80,22 +80,33 @@ class TagViews:
 
     @property
     def sighting_count(self) -> int:
-        """Number of sightings before the detector's luck."""
+        """Number of sightings, found or not."""
         return len(self.frame)
+
+    @property
+    def frame_arrays(self) -> FrameArrays:
+        """The frames as kernels take them."""
+        return FrameArrays(
+            camera=self.camera,
+            number=self.number,
+            rotation=self.rotation,
+            translation_m=self.translation_m,
+        )
+
+    @property
+    def sighting_arrays(self) -> SightingArrays:
+        """The sightings as kernels take them."""
+        return SightingArrays(**{name: getattr(self, name) for name in SightingArrays._fields})
 
 
 def tag_views(
-    *,
-    camera_of_frame: IntArray,
-    frame_number: IntArray,
-    captured_at_s: FloatArray,
-    world_from_robot: FloatArray,
-    robot_twist: FloatArray,
+    frames: CapturedFrames,
     mounts: Sequence[Mount],
     tags: Sequence[Tag],
     boxes: WorldBoxes,
     robot_boxes: RobotBoxes,
-    margin_px: float = 0.0,
+    *,
+    margin: MarginArrays | None = None,
 ) -> TagViews:
     """Every sighting of a tag that the frames can give, with how large, far, oblique and blurred.
 
@@ -104,42 +115,32 @@ def tag_views(
 
     Parameters
     ----------
-    camera_of_frame, frame_number, captured_at_s : (F,) arrays
-        Index into ``mounts``; number within that camera; capture instant.
-    world_from_robot : (F, 4, 4) array
-        At the capture, lean included.
-    robot_twist : (F, 6) array
-        Turn rates about the world's axes, then velocity of the robot's origin along them.
-    margin_px
+    margin
         How far corners may lie outside the image, so that a camera that is built a little off
-        still has its sightings among them.
+        still has its sightings among them; ``None``: not at all.
 
     Raises
     ------
     InputError
-        Shapes that do not fit, a camera index without a mount, box rows that do not fit the frames.
+        A camera index without a mount, box rows that do not fit the frames, a margin below 0.
     """
-    camera, rotation, translation = _frames(camera_of_frame, world_from_robot, len(mounts))
-    count = len(camera)
-    number = frozen_ints("frame_number", frame_number, (count,))
-    captured = frozen_array("captured_at_s", captured_at_s, (count,))
-    twist = frozen_array("robot_twist", robot_twist, (count, 6))
+    placed = _placed(frames, len(mounts))
     cameras, tag_rows = camera_arrays(mounts), tag_arrays(tags)
-    is_seen = _seen(camera, rotation, translation, cameras, tag_rows, boxes, robot_boxes, margin_px)
-    frame, tag = (_locked(np.ascontiguousarray(i)) for i in np.nonzero(is_seen))
+    is_seen = _seen(placed, cameras, tag_rows, boxes, robot_boxes, margin)
+    frame, tag = (locked(np.ascontiguousarray(i)) for i in np.nonzero(is_seen))
     figures = np.empty((len(frame), 5))
-    describe_views(frame, tag, camera, rotation, translation, twist, cameras, tag_rows, figures)
-    distance, cosine, edge = (_locked(figures[:, k].copy()) for k in range(3))
-    velocity = _locked(figures[:, 3:].copy())
-    blur = _locked(np.hypot(velocity[:, 0], velocity[:, 1]) * cameras.exposure_s[camera[frame]])
+    describe_views(frame, tag, placed, frames.robot_twist, cameras, tag_rows, figures)
+    distance, cosine, edge = (locked(figures[:, k].copy()) for k in range(3))
+    velocity, camera = locked(figures[:, 3:].copy()), placed.camera
+    blur = locked(np.hypot(velocity[:, 0], velocity[:, 1]) * cameras.exposure_s[camera[frame]])
     return TagViews(
         cameras=cameras,
         tags=tag_rows,
         camera=camera,
-        number=number,
-        captured_at_s=captured,
-        rotation=rotation,
-        translation_m=translation,
+        number=placed.number,
+        captured_at_s=frames.captured_at_s,
+        rotation=placed.rotation,
+        translation_m=placed.translation_m,
         frame=frame,
         tag=tag,
         distance_m=distance,
@@ -162,19 +163,7 @@ def still_views(
 
     Frame ``m * len(mounts) + c`` is camera c at pose m; its number is m. Boxes stand still.
     """
-    poses = frozen_array("world_from_robot", world_from_robot, (None, 4, 4))
-    pose, camera = np.divmod(np.arange(len(poses) * len(mounts)), max(len(mounts), 1))
-    return tag_views(
-        camera_of_frame=camera,
-        frame_number=pose,
-        captured_at_s=np.zeros(len(pose)),
-        world_from_robot=poses[pose],
-        robot_twist=np.zeros((len(pose), 6)),
-        mounts=mounts,
-        tags=tags,
-        boxes=boxes,
-        robot_boxes=robot_boxes,
-    )
+    return tag_views(_still(world_from_robot, len(mounts)), mounts, tags, boxes, robot_boxes)
 
 
 def visible_tags(
@@ -188,56 +177,61 @@ def visible_tags(
 
     Boxes stand still.
     """
+    placed = _placed(_still(world_from_robot, len(mounts)), len(mounts))
+    is_seen = _seen(placed, camera_arrays(mounts), tag_arrays(tags), boxes, robot_boxes, None)
+    return is_seen.reshape(len(world_from_robot), len(mounts), len(tags))
+
+
+def _still(world_from_robot: FloatArray, mount_count: int) -> CapturedFrames:
+    """One frame of each mount from each of the poses (M, 4, 4)."""
     poses = frozen_array("world_from_robot", world_from_robot, (None, 4, 4))
-    shape = (len(poses), len(mounts), len(tags))
-    pose, cameras = np.divmod(np.arange(shape[0] * shape[1]), max(shape[1], 1))
-    camera, rotation, translation = _frames(cameras, poses[pose], len(mounts))
-    is_seen = _seen(
-        camera,
-        rotation,
-        translation,
-        camera_arrays(mounts),
-        tag_arrays(tags),
-        boxes,
-        robot_boxes,
-        0.0,
+    pose, camera = np.divmod(np.arange(len(poses) * mount_count), max(mount_count, 1))
+    return CapturedFrames(
+        camera=camera,
+        number=pose,
+        captured_at_s=np.zeros(len(pose)),
+        world_from_robot=poses[pose],
+        robot_twist=np.zeros((len(pose), 6)),
     )
-    return is_seen.reshape(shape)
 
 
-def _frames(
-    camera_of_frame: IntArray, world_from_robot: FloatArray, mount_count: int
-) -> tuple[IntArray, FloatArray, FloatArray]:
-    camera = frozen_ints("camera_of_frame", camera_of_frame, (None,))
-    matrix = frozen_array("world_from_robot", world_from_robot, (len(camera), 4, 4))
+def _placed(frames: CapturedFrames, mount_count: int) -> FrameArrays:
+    camera, matrix = frames.camera, frames.world_from_robot
     if len(camera) and not (camera.min() >= 0 and camera.max() < mount_count):
         raise InputError(
-            f"camera_of_frame: must be between 0 and {mount_count - 1}"
-            f" (got {camera.min()} to {camera.max()})"
+            f"camera: must be between 0 and {mount_count - 1} (got {camera.min()} to "
+            f"{camera.max()})"
         )
-    return camera, _locked(matrix[:, :3, :3].copy()), _locked(matrix[:, :3, 3].copy())
+    return FrameArrays(
+        camera=camera,
+        number=frames.number,
+        rotation=locked(matrix[:, :3, :3].copy()),
+        translation_m=locked(matrix[:, :3, 3].copy()),
+    )
 
 
 def _seen(
-    camera: IntArray,
-    rotation: FloatArray,
-    translation: FloatArray,
+    frames: FrameArrays,
     cameras: CameraArrays,
     tags: TagArrays,
     boxes: WorldBoxes,
     robot_boxes: RobotBoxes,
-    margin_px: float,
+    margin: MarginArrays | None,
 ) -> BoolArray:
-    is_seen = np.empty((len(camera), len(tags.ids)), dtype=np.bool_)
+    count = len(frames.camera)
+    margin = margin or MarginArrays(px=np.zeros(count), px_m=np.zeros(count))
+    margin = MarginArrays(*(frozen_array("margin", each, (count,)) for each in margin))
+    least = min(each.min(initial=0.0) for each in margin)
+    if least < 0.0:
+        raise InputError(f"margin: must be 0 or more (got {least:g})")
+    is_seen = np.empty((count, len(tags.ids)), dtype=np.bool_)
     mark_views(
-        camera,
-        rotation,
-        translation,
+        frames,
         cameras,
         tags,
-        boxes.arrays(len(camera)),
-        robot_boxes.arrays(len(camera)),
-        not_negative("margin_px", margin_px),
+        boxes.arrays(count),
+        robot_boxes.arrays(count),
+        margin,
         is_seen,
     )
     return is_seen
@@ -268,9 +262,4 @@ def _responses(
         )
         for name, column in columns.items():
             column[own] = getattr(response, name)
-    return {name: _locked(column) for name, column in columns.items()}
-
-
-def _locked(array: NDArray[Scalar]) -> NDArray[Scalar]:
-    array.setflags(write=False)
-    return array
+    return {name: locked(column) for name, column in columns.items()}

@@ -1,7 +1,6 @@
 """What the cameras of one trial see, as images, and the tags the detector finds in them."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -10,12 +9,11 @@ from posefuse.geometry.space import SpacePose
 from posefuse.motion.lean import lean_angles_rad
 from posefuse.randomness.streams import stream_key
 from posefuse.recording.recording import SightingKind, Sightings
-from posefuse.robot.camera import Camera
+from posefuse.rendering.camera_view import camera_view
+from posefuse.rendering.detect import Detections, DetectorSettings, detect_tags
+from posefuse.rendering.render import CameraMotion, FrameNoise, GreyImage, render
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.rig import Mount
-from posefuse.sensing.camera_view import CameraView, camera_view
-from posefuse.sensing.detect import Detections, DetectorSettings, detect_tags
-from posefuse.sensing.render import CameraMotion, GreyImage, render
-from posefuse.sensing.surroundings import Surroundings
 from posefuse.simulation.built import BuiltScene
 from posefuse.simulation.scene import robot_boxes, world_boxes
 from posefuse.threads import side_by_side
@@ -40,8 +38,8 @@ class TrialImages:
             tag_corners_in_world_m=built.tag_corners_in_world_m,
         )
         self._views = [
-            _as_built_view(mount.camera, factor)
-            for mount, factor in zip(scene.rig.mounts, built.errors.focal_factors, strict=True)
+            camera_view(lens, mount.camera.sensor)
+            for mount, lens in zip(scene.rig.mounts, built.lenses, strict=True)
         ]
         self._keys = [
             stream_key(built.seed, built.trial, f"image noise: {mount.name}")
@@ -60,8 +58,7 @@ class TrialImages:
             motion=self._motion(frame, mount),
             exposure_s=mount.camera.timing.exposure_s,
             quality=mount.camera.image,
-            key=self._keys[views.camera[frame]],
-            frame=int(views.number[frame]),
+            noise=FrameNoise(key=self._keys[views.camera[frame]], frame=int(views.number[frame])),
             row=frame,
         )
 
@@ -102,23 +99,12 @@ class TrialImages:
             heading_rad=pose.heading_rad,
             lean_rad_per_m_per_s2=scene.rig.body.lean_rad_per_m_per_s2,
         )
-        state = scene.frame_mount_state[frame]
-        chassis_from_camera = SpacePose.from_parts(
-            built.mount_rotations[state], built.mount_translations_m[state]
-        )
-        level_from_chassis = SpacePose.from_parts(built.lean, np.zeros(3))
+        world_from_level = SpacePose.from_plane(pose, lean_rad=lean)
         return CameraMotion(
             instants_s=instants,
-            world_from_camera=SpacePose.from_plane(pose, lean_rad=lean)
-            @ level_from_chassis
-            @ chassis_from_camera,
-            robot_from_camera=chassis_from_camera,
+            world_from_camera=built.world_from_camera(frame, world_from_level),
+            robot_from_camera=built.camera_on_chassis(frame),
         )
-
-
-def _as_built_view(camera: Camera, focal_factor: float) -> CameraView:
-    lens = replace(camera.lens, focal_px=camera.lens.focal_px * focal_factor)
-    return camera_view(lens, camera.sensor)
 
 
 def sightings_in_images(

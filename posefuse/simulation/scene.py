@@ -6,6 +6,7 @@ from enum import StrEnum
 import numpy as np
 
 from posefuse.arena.arena import Arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import FloatArray, IntArray, frozen_array
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
@@ -14,21 +15,18 @@ from posefuse.motion.lean import lean_angles_rad
 from posefuse.motion.wheels import WheelRun, prepare_wheels
 from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.frames import frame_times, mount_phase
+from posefuse.sensing.frames import CapturedFrames, frame_times, mount_phase
 from posefuse.sensing.information import corner_information
 from posefuse.sensing.views import TagViews, tag_views
-from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.simulation.margin import candidate_margin
 
 __all__ = ["Scene", "SightingSource", "prepare_scene", "robot_boxes", "world_boxes"]
-
-_SPREADS_IN_MARGIN = 4.0
-"""Standard deviations of mount error within which a sighting is kept as a candidate."""
 
 
 class SightingSource(StrEnum):
     """Where sightings come from.
 
-    ``CORNERS``: true corners, with errors and luck drawn from the detector's response;
+    ``CORNERS``: true corners, with errors and misses drawn from the detector's response;
     ``IMAGES``: the detector itself, run on rendered images: some 1,000 times as slow.
     """
 
@@ -60,7 +58,7 @@ class Scene:
     arena: Arena
     rig: Rig
     course: Course
-    spreads: AsBuiltSpreads
+    spreads: BuildSpreads
     start_std: FloatArray | None
     wheels: WheelRun
     views: TagViews
@@ -77,7 +75,7 @@ def prepare_scene(
     arena: Arena,
     rig: Rig,
     course: Course,
-    spreads: AsBuiltSpreads | None = None,
+    spreads: BuildSpreads | None = None,
     start_std: FloatArray | None = None,
     sightings: SightingSource = SightingSource.CORNERS,
 ) -> Scene:
@@ -92,10 +90,17 @@ def prepare_scene(
         raise InputError(f"rig {rig.name!r}: nothing to simulate, it has no [[mount]]")
     if not arena.tags:
         raise InputError(f"arena {arena.name!r}: nothing to see, it has no [[tag]]")
-    spreads = spreads or AsBuiltSpreads()
+    spreads = spreads or BuildSpreads()
     knocks = tuple(sorted(course.knocks, key=lambda knock: knock.at_s))
-    mount, number, captured_at_s = _all_frames(rig, course)
-    views = _views(arena, rig, course, spreads, mount, number, captured_at_s)
+    frames = _captured_frames(rig, course)
+    views = tag_views(
+        frames,
+        rig.mounts,
+        arena.tags,
+        world_boxes(arena, course, frames.captured_at_s),
+        robot_boxes(rig, course, frames.captured_at_s),
+        margin=candidate_margin(frames, arena=arena, rig=rig, course=course, spreads=spreads),
+    )
     return Scene(
         arena=arena,
         rig=rig,
@@ -104,85 +109,54 @@ def prepare_scene(
         start_std=None if start_std is None else frozen_array("start_std", start_std, (3,)),
         wheels=prepare_wheels(course.path, rig.drivetrain, course.bumps),
         views=views,
-        frame_mount_state=_mount_states(rig, knocks, mount, captured_at_s),
+        frame_mount_state=_mount_states(rig, knocks, frames),
         knocks=knocks,
-        frames_of_mount=tuple(np.flatnonzero(mount == i) for i in range(len(rig.mounts))),
+        frames_of_mount=tuple(
+            np.flatnonzero(frames.camera == index) for index in range(len(rig.mounts))
+        ),
         first_sighting=np.searchsorted(views.frame, np.arange(views.frame_count + 1)),
         information=corner_information(views),
         sightings=sightings,
     )
 
 
-def _all_frames(rig: Rig, course: Course) -> tuple[IntArray, IntArray, FloatArray]:
-    """Mount index, number within its camera, and true capture instant of all frames, in order."""
+def _captured_frames(rig: Rig, course: Course) -> CapturedFrames:
+    """All frames of all mounts, in order of time."""
     times = [
         frame_times(
             mount.camera.timing,
             start_s=course.path.start_s,
             end_s=course.path.end_s,
-            phase=mount_phase(index),
+            phase=mount_phase(mount.name),
         )
-        for index, mount in enumerate(rig.mounts)
+        for mount in rig.mounts
     ]
-    mount = np.repeat(np.arange(len(times)), [len(t) for t in times])
-    number = np.concatenate([np.arange(len(t)) for t in times])
-    captured_at_s = np.concatenate(times)
-    order = np.argsort(captured_at_s, kind="stable")
-    return mount[order], number[order], captured_at_s[order]
-
-
-def _mount_states(
-    rig: Rig, knocks: tuple[Knock, ...], mount: IntArray, captured_at_s: FloatArray
-) -> IntArray:
-    state = mount.copy()
-    for place, knock in enumerate(knocks):
-        index = [m.name for m in rig.mounts].index(knock.mount)
-        state[(mount == index) & (captured_at_s >= knock.at_s)] = len(rig.mounts) + place
-    return state
-
-
-def _views(
-    arena: Arena,
-    rig: Rig,
-    course: Course,
-    spreads: AsBuiltSpreads,
-    mount: IntArray,
-    number: IntArray,
-    captured_at_s: FloatArray,
-) -> TagViews:
-    pose = course.path.poses(captured_at_s)
-    velocity = course.path.velocities(captured_at_s)
-    twist = np.zeros((len(mount), 6))
+    order = np.argsort(np.concatenate(times), kind="stable")
+    captured_at_s = np.concatenate(times)[order]
+    pose, velocity = course.path.poses(captured_at_s), course.path.velocities(captured_at_s)
+    twist = np.zeros((len(order), 6))
     twist[:, 2], twist[:, 3:5] = velocity[:, 2], velocity[:, :2]
     lean = lean_angles_rad(
         course.path.accelerations(captured_at_s)[:, :2],
         heading_rad=pose.heading_rad,
         lean_rad_per_m_per_s2=rig.body.lean_rad_per_m_per_s2,
     )
-    return tag_views(
-        camera_of_frame=mount,
-        frame_number=number,
+    return CapturedFrames(
+        camera=np.repeat(np.arange(len(times)), [len(t) for t in times])[order],
+        number=np.concatenate([np.arange(len(t)) for t in times])[order],
         captured_at_s=captured_at_s,
         world_from_robot=SpacePose.from_plane(pose, lean_rad=lean).matrix,
         robot_twist=twist,
-        mounts=rig.mounts,
-        tags=arena.tags,
-        boxes=world_boxes(arena, course, captured_at_s),
-        robot_boxes=robot_boxes(rig, course, captured_at_s),
-        margin_px=_margin_px(rig, course, spreads),
     )
 
 
-def _margin_px(rig: Rig, course: Course, spreads: AsBuiltSpreads) -> float:
-    """How far outside the image a nominal corner may lie for its sighting to be a candidate."""
-    focal_px = max(float(mount.camera.lens.focal_px.max()) for mount in rig.mounts)
-    width_px = max(mount.camera.sensor.width_px for mount in rig.mounts)
-    knock_rad = max(
-        (abs(k.pan_rad) + abs(k.tilt_rad) + abs(k.roll_rad) for k in course.knocks), default=0.0
-    )
-    turned = _SPREADS_IN_MARGIN * (spreads.mount_angle_rad + spreads.lean_rad) + knock_rad
-    scaled = _SPREADS_IN_MARGIN * spreads.focal_fraction * width_px / 2.0
-    return 2.0 * focal_px * turned + scaled
+def _mount_states(rig: Rig, knocks: tuple[Knock, ...], frames: CapturedFrames) -> IntArray:
+    state = frames.camera.copy()
+    for place, knock in enumerate(knocks):
+        index = [mount.name for mount in rig.mounts].index(knock.mount)
+        is_knocked = (frames.camera == index) & (frames.captured_at_s >= knock.at_s)
+        state[is_knocked] = len(rig.mounts) + place
+    return state
 
 
 def world_boxes(arena: Arena, course: Course, t_s: FloatArray) -> WorldBoxes:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from posefuse.build_errors.draw import AsBuilt
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
 from posefuse.geometry.plane import PlanePose
 from posefuse.motion.wheels import OdometryRows
@@ -47,6 +48,16 @@ class SimulatedTrial:
     frame_order: IntArray
     is_found: BoolArray
 
+    def candidate_of_sighting(self) -> IntArray:
+        """The scene's candidate behind each of the recording's sightings, (S,)."""
+        firsts = self.scene.first_sighting
+        counts = firsts[self.frame_order + 1] - firsts[self.frame_order]
+        ends = np.cumsum(counts)
+        shift = np.repeat(firsts[self.frame_order] - (ends - counts), counts)
+        candidates = np.arange(len(shift)) + shift
+        found: IntArray = candidates[self.is_found[candidates]]
+        return found
+
     def frame_information(self) -> FloatArray:
         """Fisher information (frames, 3, 3) about the true pose in each frame recorded."""
         summed = np.zeros((len(self.frame_order), 3, 3))
@@ -72,12 +83,18 @@ def simulate(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> Record
     return simulate_trial(scene, seed=seed, trial=trial, workers=workers).recording
 
 
-def simulate_trial(scene: Scene, *, seed: int, trial: int, workers: int = 1) -> SimulatedTrial:
-    """The same, with what only a simulator can know."""
-    built = build(scene, seed=seed, trial=trial)
-    rows = scene.wheels.rows(
-        seed=seed, trial=trial, wheel_radius_fractions=built.errors.wheel_radius_fractions
-    )
+def simulate_trial(
+    scene: Scene, *, seed: int, trial: int, workers: int = 1, as_built: AsBuilt | None = None
+) -> SimulatedTrial:
+    """The same, with what only a simulator can know.
+
+    Parameters
+    ----------
+    as_built
+        The build; drawn from the scene's spreads when not given.
+    """
+    built = build(scene, seed=seed, trial=trial, as_built=as_built)
+    rows = scene.wheels.rows(seed=seed, trial=trial, constants=built.errors.odometry)
     captured_at_s, arrived_at_s, is_dropped = _stamps(built)
     order = np.argsort(captured_at_s, kind="stable")
     order = order[~is_dropped[order]]
@@ -126,18 +143,19 @@ def _arrived(
     """The sightings that were found in the frames that arrived, in their order."""
     count = count_kept(order, scene.first_sighting, is_found)
     frame, ids = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
-    values = np.empty((count, 8))
-    tag = scene.views.tag
+    values, views = np.empty((count, 8)), scene.views
     gather_kept(
-        order, scene.first_sighting, is_found, tag, _tag_ids(scene), corners_px, frame, ids, values
+        order,
+        scene.first_sighting,
+        is_found,
+        views.tag,
+        views.tags.ids,
+        corners_px,
+        (frame, ids, values),
     )
     return Sightings(
         kind=SightingKind.CORNERS, frame=locked(frame), id=locked(ids), values=locked(values)
     )
-
-
-def _tag_ids(scene: Scene) -> IntArray:
-    return np.array([tag.id for tag in scene.arena.tags])
 
 
 def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
@@ -146,8 +164,7 @@ def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
     return sense(
         scene.views,
         corners_in_world_m=built.tag_corners_in_world_m,
-        mount_rotations=built.lean @ built.mount_rotations,
-        mount_translations_m=built.mount_translations_m @ built.lean.T,
+        robot_from_camera=built.level_from_camera,
         mount_state_of_frame=scene.frame_mount_state,
         lens_rows=built.lens_rows,
         keys=np.array(
@@ -171,7 +188,7 @@ def _stamps(built: BuiltScene) -> tuple[FloatArray, FloatArray, BoolArray]:
             mount.camera.timing,
             stream_key(built.seed, built.trial, f"arrivals: {mount.name}"),
         )
-    captured_at_s = views.captured_at_s + built.errors.clock_offsets_s[views.camera]
+    captured_at_s = views.captured_at_s + built.errors["clock_offset_s"][views.camera, 0]
     return captured_at_s, arrived_at_s, is_dropped
 
 

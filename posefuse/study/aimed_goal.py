@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.aim.aim import prepare_aim
-from posefuse.aim.curve import solve
+from posefuse.aim.arcs import solve
+from posefuse.aim.flight import flight_paths_m
 from posefuse.aim.hit_probability import hit_probability
-from posefuse.aim.paths import flight_paths_m
 from posefuse.aim.sheet import ArcSheet
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import PivotTable
@@ -105,7 +105,7 @@ def _flights(sheet: ArcSheet) -> Flights:
     aim = sheet.aim
     distances = np.linspace(*sheet.span_m, _FLIGHTS)
     pivots = _exact_rad(distances, aim.shooter, aim.goal)[aim.arc]
-    return Flights(pivots_rad=pivots, paths_m=flight_paths_m(aim, distances, pivots))
+    return Flights(pivots_rad=pivots, paths_m=flight_paths_m(aim.shooter, distances, pivots))
 
 
 def _judged(own: PivotTable, shooter: Shooter, goal: Goal) -> JudgedTable:

@@ -1,6 +1,6 @@
 """What the cameras of one trial see, what the detector finds in it and what it misses."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,8 +9,8 @@ from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, IntArray
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.tag_pictures import tag_cells
 from posefuse.sensing.projection import project
-from posefuse.sensing.tag_pictures import tag_cells
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene
@@ -103,21 +103,11 @@ class CameraViews:
         built, scene = self._built, self.scene
         views, camera = scene.views, int(scene.views.camera[frame])
         span = slice(*scene.first_sighting[frame : frame + 2])
-        tags, state = views.tag[span], scene.frame_mount_state[frame]
-        world_from_robot = SpacePose.from_parts(views.rotation[frame], views.translation_m[frame])
-        robot_from_level = SpacePose.from_parts(built.lean, np.zeros(3))
-        level_from_camera = SpacePose.from_parts(
-            built.mount_rotations[state], built.mount_translations_m[state]
-        )
-        world_from_camera = world_from_robot @ robot_from_level @ level_from_camera
-        points = world_from_camera.inverse().transform(
-            built.tag_corners_in_world_m[tags].reshape(-1, 3)
-        )
-        seen_by = scene.rig.mounts[camera].camera
-        lens = replace(
-            seen_by.lens, focal_px=seen_by.lens.focal_px * built.errors.focal_factors[camera]
-        )
-        corners = project(points, lens).reshape(-1, 4, 2)
+        tags, seen_by = views.tag[span], scene.rig.mounts[camera].camera
+        world_from_level = SpacePose.from_parts(views.rotation[frame], views.translation_m[frame])
+        camera_from_world = built.world_from_camera(frame, world_from_level).inverse()
+        points = camera_from_world.transform(built.tag_corners_in_world_m[tags].reshape(-1, 3))
+        corners = project(points, built.lenses[camera]).reshape(-1, 4, 2)
         # a row read later sees the image moved on
         rows = corners[:, :, 1] - 0.5 * (seen_by.sensor.height_px - 1)
         late_s = seen_by.sensor.row_time_s * rows

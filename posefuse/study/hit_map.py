@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.aim.hit_probability import hit_probability
 from posefuse.aim.shots import Shots
 from posefuse.arena.arena import Arena

@@ -6,11 +6,11 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
+from posefuse.build_errors.schema import AsBuiltTable
 from posefuse.checks import FloatArray
 from posefuse.files.toml_file import FileModel
 from posefuse.files.types import Name, NotNegative, Positive
 from posefuse.fusion.load import FilterTable
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.scene import SightingSource
 
 __all__ = ["PlanTable", "StudyTable"]
@@ -26,33 +26,6 @@ class StartTable(FileModel):
     def start_std(self) -> FloatArray:
         """x_m, y_m, heading_rad."""
         return np.array([self.position_std_m, self.position_std_m, radians(self.heading_std_deg)])
-
-
-class AsBuiltTable(FileModel):
-    """Spreads of the errors of a real build."""
-
-    mount_angle_deg: NotNegative = 0.0
-    mount_position_m: NotNegative = 0.0
-    tag_position_m: NotNegative = 0.0
-    tag_heading_deg: NotNegative = 0.0
-    focal_fraction: NotNegative = 0.0
-    wheel_radius_fraction: NotNegative = 0.0
-    clock_offset_s: NotNegative = 0.0
-    lean_deg: NotNegative = 0.0
-
-    @property
-    def spreads(self) -> AsBuiltSpreads:
-        """In radians."""
-        return AsBuiltSpreads(
-            mount_angle_rad=radians(self.mount_angle_deg),
-            mount_position_m=self.mount_position_m,
-            tag_position_m=self.tag_position_m,
-            tag_heading_rad=radians(self.tag_heading_deg),
-            focal_fraction=self.focal_fraction,
-            wheel_radius_fraction=self.wheel_radius_fraction,
-            clock_offset_s=self.clock_offset_s,
-            lean_rad=radians(self.lean_deg),
-        )
 
 
 class PlanTable(FileModel):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.aim.hit_probability import enough_distance_std_m
 from posefuse.aim.tolerance import ToleranceBand, tolerance_band
 from posefuse.arena.arena import Arena, Goal

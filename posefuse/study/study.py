@@ -5,12 +5,12 @@ from pathlib import Path
 from typing import TypeVar
 
 from posefuse.arena.arena import Arena, Goal
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.course import Course
 from posefuse.robot.rig import Rig
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.scene import SightingSource
 
 __all__ = ["Plan", "Study"]
@@ -57,7 +57,7 @@ class Study:
     goal: Goal
     plans: tuple[Plan, ...]
     courses: tuple[Course, ...]
-    spreads: AsBuiltSpreads
+    spreads: BuildSpreads
     start_std: FloatArray | None
     trials: int
     seed: int

@@ -227,8 +227,7 @@ def plain_trial(
         Stop after that many odometry rows.
     """
     trial = PlainTrial(scene, settings, fuse_corners=fuse_corners, seed=seed)
-    wheels = np.zeros(len(scene.rig.drivetrain.wheels))
-    odometry = scene.wheels.rows(seed=seed, trial=0, wheel_radius_fractions=wheels)
+    odometry = scene.wheels.rows(seed=seed, trial=0)
     stamps, twists = odometry.stamps_s[:rows], odometry.twists[:rows]
     period, process = stamps[1] - stamps[0], settings.process
     motions = [arc(twist) for twist in twists]

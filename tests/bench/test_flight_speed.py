@@ -7,8 +7,8 @@ import pytest
 
 from posefuse.aim.aim import prepare_aim
 from posefuse.aim.flight import flight_reference
+from posefuse.aim.flight_law import flight_law
 from posefuse.aim.hit_probability import simulate_hits
-from posefuse.aim.law import flight_law
 from posefuse.aim.shots import Shots
 from posefuse.aim.tabulate import pivot_table
 from posefuse.arena.arena import Goal

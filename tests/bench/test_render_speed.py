@@ -15,12 +15,12 @@ from posefuse.arena.load import load_arena
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
+from posefuse.rendering.camera_view import camera_view
+from posefuse.rendering.detect import detect_tags
+from posefuse.rendering.render import CameraMotion, FrameNoise, render
+from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.load import load_rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.camera_view import camera_view
-from posefuse.sensing.detect import detect_tags
-from posefuse.sensing.render import CameraMotion, render
-from posefuse.sensing.surroundings import Surroundings
 
 pytestmark = [pytest.mark.bench, pytest.mark.benchmark(timer=time.thread_time)]
 
@@ -63,7 +63,7 @@ def sight(request):
             motion=motion,
             exposure_s=camera.timing.exposure_s,
             quality=camera.image,
-            key=key,
+            noise=FrameNoise(key=key),
         )
 
     return frame, ids, request.param

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.aim.curve import Arc, solve
+from posefuse.aim.arcs import Arc, solve
 from posefuse.aim.fit import MeasuredShots, flown_points_m
 from posefuse.aim.table import CAUTION
 from posefuse.arena.load import load_arena
@@ -33,8 +33,8 @@ def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) ->
         monkeypatch.setattr(sys, "argv", ["posefuse", "aim", *map(str, arguments)])
         with pytest.raises(SystemExit) as caught:
             run()
-        told = capsys.readouterr()
-        return int(caught.value.code or 0), told.out, told.err.strip("\n ")
+        captured = capsys.readouterr()
+        return int(caught.value.code or 0), captured.out, captured.err.strip("\n ")
 
     return called
 
@@ -64,12 +64,12 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.chdir(ROOT)  # where fieldlayouts/ holds one arena
     monkeypatch.setenv("COLUMNS", "80")
     out = tmp_path / "out"
-    status, told, _ = call(RIG.relative_to(ROOT), "--spacing", "50cm", "--out", out)
+    status, output, _ = call(RIG.relative_to(ROOT), "--spacing", "50cm", "--out", out)
     assert status == 0
-    assert max(len(line) for line in told.splitlines() if "Written" not in line) <= 80
-    assert " ".join(told.split()).count(CAUTION) == 1
-    assert "Low arc, 0.44 to 6.05 m" in told
-    assert "High arc, 3.32 to 6.05 m" in told
+    assert max(len(line) for line in output.splitlines() if "Written" not in line) <= 80
+    assert " ".join(output.split()).count(CAUTION) == 1
+    assert "Low arc, 0.44 to 6.05 m" in output
+    assert "High arc, 3.32 to 6.05 m" in output
     page = (out / "aim.html").read_text(encoding="utf-8")
     assert page.count("eye protection") == 1
     assert page.count("<img ") == 5
@@ -83,28 +83,38 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
         assert np.diff(distances) == pytest.approx(0.5)
         height_m = float(goal.centre_in_world_m[2])
         found = solve(distances, shooter=shooter, height_m=height_m)
-        told_deg = [float(row["pivot_deg"]) for row in rows]
-        assert told_deg == pytest.approx(np.degrees(found.pivot_rad[arc]), abs=0.51e-4)
+        written_deg = [float(row["pivot_deg"]) for row in rows]
+        assert written_deg == pytest.approx(np.degrees(found.pivot_rad[arc]), abs=0.51e-4)
         slopes = [float(row["slope_deg_per_m"]) for row in rows]
         assert slopes == pytest.approx(np.degrees(found.slope_rad_per_m[arc]), abs=0.51e-4)
 
 
 def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
     options = ("--arena", ARENA, "--goal", "south crate", "--arc", "high", "--unit", "in")
-    status, told, _ = call(RIG, *options, "--spacing", "20in", "--out", tmp_path / "out")
+    status, output, _ = call(RIG, *options, "--spacing", "20in", "--out", tmp_path / "out")
     assert status == 0
-    assert "“south crate”, opening 47.2 by 23.6 inch" in told
-    assert "Low arc" not in told
+    assert "“south crate”, opening 47.2 by 23.6 inch" in output
+    assert "Low arc" not in output
     assert not (tmp_path / "out" / "pivots_low.csv").exists()
+    written = read(tmp_path / "out" / "pivots_high.csv")
+    rows = re.findall(
+        r"^ *(\d+\.\d) +(\d+\.\d+) +(-?\d+\.\d+) ", output.replace("−", "-"), flags=re.MULTILINE
+    )
+    shown = [[float(number) for number in row] for row in rows]
+    assert len(shown) == len(written)
+    for (distance_in, pivot_deg, slope_deg_per_in), row in zip(shown, written, strict=True):
+        assert distance_in == pytest.approx(float(row["distance_m"]) / 0.0254, abs=0.051)
+        assert pivot_deg == pytest.approx(float(row["pivot_deg"]), abs=0.0051)
+        assert slope_deg_per_in == pytest.approx(0.0254 * float(row["slope_deg_per_m"]), abs=0.0051)
 
 
 def test_the_robots_own_table_is_judged(call: Call, tmp_path: Path) -> None:
     own = tmp_path / "own.csv"
     own.write_text("distance_m,pivot_deg\n2,36\n4,39\n5,36.76\n", encoding="utf-8")
     options = ("--arena", ARENA, "--arc", "low", "--table", own, "--spacing", "1m")
-    status, told, _ = call(RIG, *options, "--out", tmp_path / "out")
+    status, output, _ = call(RIG, *options, "--out", tmp_path / "out")
     assert status == 0
-    lines = told.partition("own table")[2].splitlines()
+    lines = output.partition("own table")[2].splitlines()
     four = next(line.split() for line in lines if line.strip().startswith("4.00"))
     assert four[1:4] == ["39.00", "31.46", "+7.54"]
     assert float(four[5]) < 50.0 < float(four[6])
@@ -116,9 +126,9 @@ def test_a_written_table_is_read_again(call: Call, tmp_path: Path) -> None:
     arena = ("--arena", ARENA, "--arc", "low", "--spacing", "50cm")
     assert call(RIG, *arena, "--out", tmp_path / "one")[0] == 0
     written = tmp_path / "one" / "pivots_low.csv"
-    status, told, _ = call(RIG, *arena, "--table", written, "--out", tmp_path / "two")
+    status, output, _ = call(RIG, *arena, "--table", written, "--out", tmp_path / "two")
     assert status == 0
-    rows = told.partition("own table")[2].partition("The middle")[0].splitlines()
+    rows = output.partition("own table")[2].partition("The middle")[0].splitlines()
     offs = [line.split()[3] for line in rows if re.match(r" *\d\.\d\d ", line)]
     assert offs
     assert set(offs) == {"0.00"}
@@ -146,34 +156,38 @@ def shots_file(path: Path) -> Path:
 
 def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_path: Path) -> None:
     shots = shots_file(tmp_path / "shots.csv")
-    status, told, _ = call("fit", shots, "--rig", RIG, "--arena", ARENA, "--next", "2")
+    status, output, _ = call("fit", shots, "--rig", RIG, "--arena", ARENA, "--next", "2")
     assert status == 0
     for name, true in (("exit speed", 8.6), ("drag coefficient", 0.5), ("pivot offset", 0.5)):
-        line = next(line for line in told.splitlines() if line.lstrip().startswith(name))
+        line = next(line for line in output.splitlines() if line.lstrip().startswith(name))
         value, low, high = (float(n) for n in re.findall(r"[+-]?\d+\.\d+", line))
         assert low < value < high
         assert low < true < high
-    assert "exit_speed_m_per_s = 8." in told
-    assert "higher than it is set" in told
-    assert " ".join(told.split()).count(CAUTION) == 1
-    following = told.partition("Measure next")[2]
+    assert "exit_speed_m_per_s = 8." in output
+    assert "higher than it is set" in output
+    assert " ".join(output.split()).count(CAUTION) == 1
+    following = output.partition("Measure next")[2]
     assert len(re.findall(r"^\s*\d\.\d\d +\d", following, flags=re.MULTILINE)) == 2
 
 
 def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
-    # its first line tells: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
+    # its first line says: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
     shots = ROOT / "datasets" / "orchard" / "shots.csv"
     options = ("--rig", RIG, "--arena", ARENA, "--from", "1.5m", "--to", "5m")
-    status, told, _ = call("fit", shots, *options)
+    status, output, _ = call("fit", shots, *options)
     assert status == 0
     for name, true in (("exit speed", 8.8), ("drag coefficient", 0.5), ("pivot offset", 0.4)):
-        line = next(line for line in told.splitlines() if line.lstrip().startswith(name))
+        line = next(line for line in output.splitlines() if line.lstrip().startswith(name))
         _, low, high = (float(n) for n in re.findall(r"[+-]?\d+\.\d+", line))
         assert low < true < high
-    following = told.partition("Measure next")[2]
+    following = output.partition("Measure next")[2]
     chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", following, flags=re.MULTILINE)]
     assert chosen
     assert all(1.5 <= distance <= 5.0 for distance in chosen)
+    nearer = call("fit", shots, *options[:-1], "2.5m")[1].partition("Measure next")[2]
+    chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", nearer, flags=re.MULTILINE)]
+    assert chosen
+    assert all(1.5 <= distance <= 2.5 for distance in chosen)
     beyond = call("fit", shots, *options[:4], "--from", "9m")
     assert beyond[0] == 2
     assert "no distance in between is within reach" in beyond[2]
@@ -182,14 +196,14 @@ def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
 def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
     shots = shots_file(tmp_path / "shots.csv")
     options = ("--rig", RIG, "--arena", ARENA, "--free", "exit_speed")
-    status, told, _ = call("fit", shots, *options)
+    status, output, _ = call("fit", shots, *options)
     assert status == 0
-    assert "exit speed" in told
-    assert "drag coefficient" not in told
+    assert "exit speed" in output
+    assert "drag coefficient" not in output
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 3", "1.6 m up, on either arc at 3 m/s"),
         ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = nan", "robot.toml:43: shooter.exit_sp"),
@@ -201,18 +215,18 @@ def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
         ("mass_kg = 0.06", "mass_g = 60", "unknown key; did you mean 'mass_kg'?"),
     ],
 )
-def test_a_shooter_that_cannot_is_told_in_one_line(
-    call: Call, robot: Path, old: str, new: str, told: str
+def test_a_shooter_that_cannot_is_reported_in_one_line(
+    call: Call, robot: Path, old: str, new: str, message: str
 ) -> None:
     change(robot / "robot.toml", old, new)
     status, _, error = call(robot / "rig.toml", "--arena", ARENA, "--out", robot / "out")
     assert status == 2
-    assert told in error
+    assert message in error
     assert len(error.splitlines()) == 1
     assert not (robot / "out").exists()
 
 
-def test_a_robot_without_a_shooter_is_told(call: Call, robot: Path) -> None:
+def test_a_robot_without_a_shooter_is_reported(call: Call, robot: Path) -> None:
     text = (robot / "robot.toml").read_text(encoding="utf-8")
     (robot / "robot.toml").write_text(text.partition("[shooter]")[0], encoding="utf-8")
     status, _, error = call(robot / "rig.toml", "--arena", ARENA)
@@ -230,13 +244,13 @@ def test_a_rig_may_have_a_shooter_of_its_own(call: Call, robot: Path) -> None:
     rig.write_text(rig.read_text(encoding="utf-8") + name + own, encoding="utf-8")
     assert kind_of(rig) == "rig"
     options = ("--arena", ARENA, "--arc", "low", "--spacing", "1m")
-    status, told, _ = call(rig, *options, "--out", robot / "own")
+    status, output, _ = call(rig, *options, "--out", robot / "own")
     assert status == 0
     (robot / "robot.toml").write_text(
         text.replace("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 7"), encoding="utf-8"
     )
     again = call(rig, *options, "--out", robot / "again")[1]
-    assert again.partition("Written")[0] == told.partition("Written")[0]  # its own goes first
+    assert again.partition("Written")[0] == output.partition("Written")[0]  # its own goes first
 
 
 def test_an_arc_that_reaches_nothing_is_named(call: Call, robot: Path) -> None:
@@ -251,13 +265,13 @@ BINARY = bytes(range(256))
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
-    [(b"", "the file is empty"), (BINARY, "a binary file: text in UTF-8 is wanted")],
+    ("content", "message"),
+    [(b"", "the file is empty"), (BINARY, "expected text in UTF-8, got a binary file")],
     ids=["empty", "binary"],
 )
 @pytest.mark.parametrize("place", ["rig", "arena", "table", "shots"])
-def test_empty_and_binary_files_are_told_in_one_line(
-    call: Call, tmp_path: Path, place: str, content: bytes, told: str
+def test_empty_and_binary_files_are_reported_in_one_line(
+    call: Call, tmp_path: Path, place: str, content: bytes, message: str
 ) -> None:
     bad = tmp_path / "bad.txt"
     bad.write_bytes(content)
@@ -267,30 +281,30 @@ def test_empty_and_binary_files_are_told_in_one_line(
         "table": (RIG, "--arena", ARENA, "--arc", "low", "--table", bad),
         "shots": ("fit", bad, "--rig", RIG, "--arena", ARENA),
     }
-    assert call(*words[place]) == (2, "", f"{bad}: {told}")
+    assert call(*words[place]) == (2, "", f"{bad}: {message}")
 
 
-def test_files_of_another_kind_are_told_in_one_line(call: Call, robot: Path) -> None:
+def test_files_of_another_kind_are_reported_in_one_line(call: Call, robot: Path) -> None:
     kinds = {RIG: "a rig", ARENA: "an arena", robot / "robot.toml": "a robot"}
     for path, kind in kinds.items():
         if kind != "a rig":
-            told = f"{path}: {kind} file, where a rig file is wanted"
-            assert call(path, "--arena", ARENA) == (2, "", told)
+            message = f"{path}: expected a rig file, got {kind} file"
+            assert call(path, "--arena", ARENA) == (2, "", message)
         if kind != "an arena":
-            told = f"{path}: {kind} file, where an arena file is wanted"
-            assert call(RIG, "--arena", path) == (2, "", told)
+            message = f"{path}: expected an arena file, got {kind} file"
+            assert call(RIG, "--arena", path) == (2, "", message)
 
 
 @pytest.mark.parametrize("goal", ["east", ""])
-def test_an_unknown_goal_is_told_in_one_line(call: Call, goal: str) -> None:
-    told = f"no goal is named {goal!r} (the arena has: north crate, south crate)"
-    assert call(RIG, "--arena", ARENA, "--goal", goal) == (2, "", f"{ARENA}: goal: {told}")
+def test_an_unknown_goal_is_reported_in_one_line(call: Call, goal: str) -> None:
+    message = f"no goal is named {goal!r} (the arena has: north crate, south crate)"
+    assert call(RIG, "--arena", ARENA, "--goal", goal) == (2, "", f"{ARENA}: goal: {message}")
 
 
 @pytest.mark.parametrize(
-    ("rows", "told"),
+    ("rows", "message"),
     [
-        ("distance_m,pivot_deg\n2,36\n3,32\n3,32\n", "the distance 3 m is there twice"),
+        ("distance_m,pivot_deg\n2,36\n3,32\n3,32\n", "the distance 3 m appears twice"),
         ("distance_m,pivot_deg\n3,36\n2,32\n", "distances must rise (got 2 m after 3 m)"),
         ("distance_m,pivot_deg\n3,36\n", "needs 2 distances or more (got 1)"),
         ("distance_m\n3\n", "1: missing column: pivot_deg"),
@@ -307,19 +321,19 @@ def test_an_unknown_goal_is_told_in_one_line(call: Call, goal: str) -> None:
         ),
     ],
 )
-def test_a_faulty_table_is_told_in_one_line(
-    call: Call, tmp_path: Path, rows: str, told: str
+def test_a_faulty_table_is_reported_in_one_line(
+    call: Call, tmp_path: Path, rows: str, message: str
 ) -> None:
     own = tmp_path / "own.csv"
     own.write_text(rows, encoding="utf-8")
     status, _, error = call(RIG, "--arena", ARENA, "--arc", "low", "--table", own)
     assert status == 2
     assert error.splitlines()[0].startswith(f"{own}:")
-    assert told in error.splitlines()[0]
+    assert message in error.splitlines()[0]
 
 
 @pytest.mark.parametrize(
-    ("rows", "told"),
+    ("rows", "message"),
     [
         ("pivot_deg,distance_m\n30,2\n", "1: missing column: height_m"),
         ("pivot_deg,distance_m,height_m\n30,2,0\n", "fit: 4 shots or more are needed"),
@@ -328,7 +342,7 @@ def test_a_faulty_table_is_told_in_one_line(
         ("pivot_deg,distance_m,height_m\n95,2,0\n", "pivots must be between 0 and 90 degrees (g"),
         (  # centimetres taken for metres
             "pivot_deg,distance_m,height_m\n30,500,0\n40,600,0\n50,510,0\n60,500,0\n35,550,0\n",
-            "fit: no likely exit_speed fits these shots (the search ended at 99 m/s)",
+            "fit: no plausible exit_speed fits these shots (the search ended at 99 m/s)",
         ),
         ("pivot_deg,distance_m,height_m\n30,-2,0\n", "distances must be above 0 (got -2 m)"),
         (
@@ -337,14 +351,14 @@ def test_a_faulty_table_is_told_in_one_line(
         ),
     ],
 )
-def test_faulty_shots_are_told_in_one_line(
-    call: Call, tmp_path: Path, rows: str, told: str
+def test_faulty_shots_are_reported_in_one_line(
+    call: Call, tmp_path: Path, rows: str, message: str
 ) -> None:
     shots = tmp_path / "shots.csv"
     shots.write_text(rows, encoding="utf-8")
     status, _, error = call("fit", shots, "--rig", RIG, "--arena", ARENA)
     assert status == 2
-    assert told in error
+    assert message in error
     assert len(error.splitlines()) == 1
 
 
@@ -375,5 +389,5 @@ def test_a_table_needs_its_arc(call: Call) -> None:
 def test_a_length_needs_its_unit(call: Call, word: str) -> None:
     status, _, error = call(RIG, "--arena", ARENA, f"--spacing={word}")
     assert status == 2
-    assert "a number and its unit is wanted (m, cm, mm, in): 25cm" in error
+    assert "expected a number with its unit (m, cm, mm, in), such as 25cm" in error
     assert Length().convert("10in", None, None) == pytest.approx(0.254)

@@ -22,8 +22,8 @@ def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) ->
         monkeypatch.setattr(sys, "argv", ["posefuse", *map(str, arguments)])
         with pytest.raises(SystemExit) as left:
             run()
-        told = capsys.readouterr()
-        return int(left.value.code or 0), told.out, told.err
+        captured = capsys.readouterr()
+        return int(left.value.code or 0), captured.out, captured.err
 
     return called
 
@@ -39,22 +39,22 @@ def with_table(folder: Path, table: str) -> Path:
 
 def test_a_coarse_table_that_the_camera_file_may_name(tmp_path: Path, call: Call) -> None:
     out = tmp_path / "detector" / "wide.csv"
-    status, told, _ = call(
+    status, output, _ = call(
         "calibrate", "detector", WIDE, "--coarse", "--tags", 10, "--workers", 1, "--out", out
     )
     assert status == 0
-    assert "edge   found   in narrow  std   found   in narrow  std" in told
-    assert told.count("%") == 3 * 7  # three views of seven sizes
-    assert f"Written: {out}; what its columns mean and how it was made: " in told
+    assert "edge   found   in narrow  std   found   in narrow  std" in output
+    assert output.count("%") == 3 * 7  # three views of seven sizes
+    assert f"Written: {out}; what its columns mean and how it was made: " in output
     assert out.with_suffix(".toml").is_file()
     camera = with_table(tmp_path, "detector/wide.csv")
     assert load_camera(camera).detector.measured is not None
-    status, told, _ = call("check", camera)
+    status, output, _ = call("check", camera)
     assert status == 0
-    assert "detector measured on tags of 10 to 90 px" in told
-    status, told, _ = call("check", out.with_suffix(".toml"))
+    assert "detector measured on tags of 10 to 90 px" in output
+    status, output, _ = call("check", out.with_suffix(".toml"))
     assert status == 0
-    assert "detector response of 'wide mono': wide.csv, 84 rows" in told
+    assert "detector response of 'wide mono': wide.csv, 84 rows" in output
     status, _, error = call("check", out)
     assert status == 2
     assert "or the .toml file beside it that tells how it was measured" in error
@@ -103,16 +103,19 @@ def test_a_tag_that_does_not_fit_into_the_image(tmp_path: Path, call: Call) -> N
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "message"),
     [
-        ((ROOT / "fieldlayouts" / "orchard_court.toml",), "an arena file, where a camera file is"),
+        (
+            (ROOT / "fieldlayouts" / "orchard_court.toml",),
+            "expected a camera file, got an arena file",
+        ),
         ((WIDE, "--family", "9h9"), "family: must be one of 36h11, "),
         ((WIDE, "--out", "table.txt"), "table.txt: a table's name must end in .csv"),
         (("nowhere.toml",), "nowhere.toml"),
     ],
 )
-def test_what_is_refused(arguments: tuple[object, ...], told: str, call: Call) -> None:
+def test_what_is_refused(arguments: tuple[object, ...], message: str, call: Call) -> None:
     status, _, error = call("calibrate", "detector", *arguments)
     assert status == 2
-    assert told in error
+    assert message in error
     assert error.count("\n") == 1

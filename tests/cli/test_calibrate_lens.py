@@ -56,8 +56,8 @@ def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) ->
         monkeypatch.setattr(sys, "argv", ["posefuse", "calibrate", "lens", *map(str, arguments)])
         with pytest.raises(SystemExit) as caught:
             run()
-        told = capsys.readouterr()
-        return int(caught.value.code or 0), told.out, told.err.removesuffix("\n")
+        captured = capsys.readouterr()
+        return int(caught.value.code or 0), captured.out, captured.err.removesuffix("\n")
 
     return called
 
@@ -72,29 +72,29 @@ def test_pictures_to_a_camera_file(call: Call, shots: Path, board_file: Path) ->
     text = WIDE.read_text(encoding="utf-8").replace("1280", "640").replace("800", "400")
     base.write_text(text, encoding="utf-8")
     out = board_file.parent / "cameras" / "front.toml"
-    status, told, _ = call(shots, "--board", board_file, "--camera", base, "--out", out)
+    status, output, _ = call(shots, "--board", board_file, "--camera", base, "--out", out)
     assert status == 0
     camera = load_camera(out)
     _assert_near(camera.lens, LENS)
     assert (camera.name, camera.timing) == (load_camera(base).name, load_camera(base).timing)
     assert out.with_suffix(".png").read_bytes().startswith(b"\x89PNG")
-    assert "12 of 13 pictures show the board. Its corners lie 0.0" in told
-    assert "Not used, no marker of the family 4x4_50 is seen: 12.png" in told
-    assert f"Written to {out}; {out.with_suffix('.png')} shows where the board was seen." in told
-    assert "fill them in" not in told
+    assert "12 of 13 pictures show the board. Its corners lie 0.0" in output
+    assert "Not used, no marker of the family 4x4_50 is seen: 12.png" in output
+    assert f"Written to {out}; {out.with_suffix('.png')} shows where the board was seen." in output
+    assert "fill them in" not in output
     for name in ("fx (px)", "cy (px)", "k3"):
-        assert name in told
+        assert name in output
 
 
 def test_a_new_file_and_fewer_terms(call: Call, shots: Path, board_file: Path) -> None:
     out = board_file.parent / "new.toml"
     pictures = sorted(shots.glob("0*.png")) + sorted(shots.glob("1[01].png"))
-    status, told, _ = call(*pictures, "--board", board_file, "--distortion", 4, "--out", out)
+    status, output, _ = call(*pictures, "--board", board_file, "--distortion", 4, "--out", out)
     assert status == 0
-    assert "[timing] and [detector]: fill them in" in told
-    assert "k3" not in told
+    assert "[timing] and [detector]: fill them in" in output
+    assert "k3" not in output
     assert "# k3" not in out.read_text(encoding="utf-8")
-    assert "Not used" not in told
+    assert "Not used" not in output
 
 
 def test_nothing_is_overwritten(call: Call, shots: Path, board_file: Path) -> None:
@@ -109,8 +109,10 @@ def test_nothing_is_overwritten(call: Call, shots: Path, board_file: Path) -> No
 
 def test_too_few_pictures(call: Call, shots: Path, board_file: Path) -> None:
     out = board_file.parent / "new.toml"
-    status, told, err = call(*sorted(shots.glob("0[0-3].png")), "--board", board_file, "--out", out)
-    assert (status, told) == (2, "")
+    status, output, err = call(
+        *sorted(shots.glob("0[0-3].png")), "--board", board_file, "--out", out
+    )
+    assert (status, output) == (2, "")
     assert err.startswith(
         "take more pictures: 10 different views of the board are needed, there are 4"
     )
@@ -119,8 +121,8 @@ def test_too_few_pictures(call: Call, shots: Path, board_file: Path) -> None:
 
 def test_the_wrong_board(call: Call, shots: Path, board_file: Path) -> None:
     board_file.write_text(BOARD.replace("= 8", "= 6"), encoding="utf-8")
-    status, told, err = call(*sorted(shots.glob("0[0-2].png")), "--board", board_file)
-    assert (status, told) == (2, "")
+    status, output, err = call(*sorted(shots.glob("0[0-2].png")), "--board", board_file)
+    assert (status, output) == (2, "")
     assert err.split("\n") == [
         "the board was found in none of 3 pictures: is the board file the right one?",
         "markers of the family 4x4_50 are seen, but not as they lie on a board of 6 x 5 squares: "
@@ -162,9 +164,9 @@ def test_pictures_or_print(call: Call, board_file: Path, arguments: list[str]) -
 
 def test_printing_the_board(call: Call, board_file: Path) -> None:
     pdf = board_file.with_name("board.pdf")
-    status, told, _ = call("--board", board_file, "--print", pdf, "--paper", "a3")
+    status, output, _ = call("--board", board_file, "--print", pdf, "--paper", "a3")
     assert status == 0
-    assert told == (
+    assert output == (
         f"Written to {pdf}: a3, 420 x 297 mm. Print it at 100 % (actual size); its bar must then "
         "measure 100 mm.\n"
     )

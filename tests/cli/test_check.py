@@ -115,5 +115,5 @@ def test_what_a_arena_and_a_rig_hold() -> None:
 
 def test_a_command_refuses_another_kind_in_one_line() -> None:
     arena = ROOT / "fieldlayouts" / "orchard_court.toml"
-    with pytest.raises(FileError, match="an arena file, where a study file is wanted"):
+    with pytest.raises(FileError, match="expected a study file, got an arena file"):
         refuse_other_kinds(arena, "study")

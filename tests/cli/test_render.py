@@ -101,4 +101,4 @@ def test_bad_input_is_one_line_and_nothing_is_written(
 
 def test_a_file_of_another_kind_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert _status(["render", str(ORCHARD / "robot.toml")]) == 2
-    assert "a robot file, where a study file is wanted" in capsys.readouterr().err
+    assert "expected a study file, got a robot file" in capsys.readouterr().err

@@ -28,7 +28,7 @@ def course_rms_m(comparison: Comparison, plan: str, course: str) -> float:
 
 
 @pytest.mark.slow
-def test_images_and_corners_tell_the_same(tell: Callable[[str], None]) -> None:
+def test_images_and_corners_agree(tell: Callable[[str], None]) -> None:
     study = pf.load_study(STUDY)
     seen, drawn = (
         pf.compare(replace(study, sightings=source), trials=TRIALS)
@@ -56,7 +56,7 @@ def test_images_and_corners_tell_the_same(tell: Callable[[str], None]) -> None:
 def test_as_many_tags_are_found_in_images_as_are_drawn() -> None:
     """A sample of the above for every day: the first seconds of all courses together.
 
-    One course alone tells little: a tag on the verge of being found is found in all of a
+    One course alone shows little: a tag on the verge of being found is found in all of a
     standstill's images or in none.
     """
     study = pf.load_study(STUDY)

@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.sensing.detect import detect_tags
+from posefuse.geometry.space import SpacePose
+from posefuse.rendering.detect import detect_tags
 from posefuse.sensing.sightings import sense
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
@@ -32,8 +33,7 @@ def exact_corners(views) -> np.ndarray:
     corners, _ = sense(
         certain,
         corners_in_world_m=views.tags.corners_m,
-        mount_rotations=views.cameras.rotation,
-        mount_translations_m=views.cameras.translation_m,
+        robot_from_camera=SpacePose.from_parts(views.cameras.rotation, views.cameras.translation_m),
         mount_state_of_frame=views.camera,
         lens_rows=views.cameras.lens_rows,
         keys=np.zeros(len(views.cameras.lens_rows), dtype=np.uint64),
@@ -80,7 +80,7 @@ def test_full_frames_are_as_the_table_says(tell) -> None:
     )
     # found beyond 72 degrees from aside, where the camera file says that no tag is
     assert strangers < 0.02 * found
-    # tags that a post or crate hides in part are not in the table: some slack beside its luck
+    # tags that a post or crate hides in part are not in the table: some slack beside chance
     assert abs(found - expected) < 3.0 * math.sqrt(unsure) + 0.03 * expected
     assert 0.8 < spread < 1.2
     assert np.abs(np.mean(residuals, axis=(0, 1))).max() < 0.1

@@ -12,6 +12,7 @@ from posefuse.geometry.space import SpacePose
 from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.frames import CapturedFrames
 from posefuse.sensing.information import corner_information
 from posefuse.sensing.projection import project, undistort, valid_radius
 from posefuse.sensing.views import TagViews, tag_views
@@ -95,11 +96,13 @@ def _views(world: SpacePose, seed: int) -> TagViews:
     )
     velocity = rng.normal(0.0, 1.0, (20, 2, 3)) @ world.rotation.T
     return tag_views(
-        camera_of_frame=np.zeros(20, dtype=int),
-        frame_number=np.arange(20),
-        captured_at_s=np.arange(20) / 30.0,
-        world_from_robot=(world @ robot).matrix,
-        robot_twist=velocity.reshape(20, 6),
+        CapturedFrames(
+            camera=np.zeros(20, dtype=int),
+            number=np.arange(20),
+            captured_at_s=np.arange(20) / 30.0,
+            world_from_robot=(world @ robot).matrix,
+            robot_twist=velocity.reshape(20, 6),
+        ),
         mounts=[mount],
         tags=tags,
         boxes=WorldBoxes(

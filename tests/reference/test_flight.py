@@ -9,7 +9,7 @@ from scipy.special import lambertw
 
 from posefuse.aim.air import sphere_drag_coefficient, standard_air
 from posefuse.aim.flight import flight_reference, fly
-from posefuse.aim.law import FlightLaw, flight_law
+from posefuse.aim.flight_law import FlightLaw, flight_law
 from posefuse.robot.shooter import Drag, Projectile, Shooter
 
 LEVEL = (0.0, 0.0, 1.0)
@@ -224,7 +224,7 @@ def test_vacuum_numbers_of_the_textbook():
 
 def test_terminal_speeds_of_the_textbook():
     # Ling, Sanny, Moebs, sec. 6.4: skydivers of 75 and 85 kg, air of 1.21 kg/m^3: 98 and 44 m/s
-    for mass, area, coefficient, told in ((75.0, 0.18, 0.70, 98.0), (85.0, 0.70, 1.0, 44.0)):
+    for mass, area, coefficient, published in ((75.0, 0.18, 0.70, 98.0), (85.0, 0.70, 1.0, 44.0)):
         piece = Projectile(
             mass_kg=mass,
             diameter_m=2.0 * np.sqrt(area / np.pi),
@@ -234,14 +234,14 @@ def test_terminal_speeds_of_the_textbook():
         law = flight_law(shooter(piece, density=1.21))
         speed = np.sqrt(2.0 * mass * 9.80665 / (1.21 * coefficient * area))
         assert float(law.drag_rate(np.array(speed))) * speed == pytest.approx(9.80665, rel=1e-12)
-        assert speed == pytest.approx(told, rel=0.02)
+        assert speed == pytest.approx(published, rel=0.02)
 
 
 def test_sphere_drag_curve():
     # F. A. Morrison, An Introduction to Fluid Mechanics, 2013, p. 625, worked out at these numbers
     reynolds = [1.0, 10.0, 100.0, 1e3, 1e4, 1e5]
-    told = [24.673, 3.968, 1.038, 0.4838, 0.3926, 0.4257]
-    assert sphere_drag_coefficient(reynolds) == pytest.approx(told, rel=5e-4)
+    published = [24.673, 3.968, 1.038, 0.4838, 0.3926, 0.4257]
+    assert sphere_drag_coefficient(reynolds) == pytest.approx(published, rel=5e-4)
 
 
 def test_sphere_drag_is_near_the_quadratic_form_of_a_course_booklet():

@@ -33,9 +33,9 @@ def test_published_intervals(hits, count, level, low, high):
 
 def test_many_at_once_are_scipys():
     hits, count = [0, 1, 7, 30, 40], 40
-    told = [binomtest(h, count).proportion_ci(0.9, method="wilson") for h in hits]
+    expected = [binomtest(h, count).proportion_ci(0.9, method="wilson") for h in hits]
     bounds = wilson_bounds(hits, count, level=0.9)
-    assert bounds == pytest.approx(np.array([[t.low, t.high] for t in told]), abs=1e-12)
+    assert bounds == pytest.approx(np.array([[t.low, t.high] for t in expected]), abs=1e-12)
 
 
 @pytest.mark.parametrize(("hits", "count"), [(-1, 10), (11, 10), (0, 0)])

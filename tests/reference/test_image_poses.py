@@ -16,8 +16,8 @@ from scipy.spatial.transform import Rotation
 from scipy.stats import norm
 
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.detect import detect_tags
 from posefuse.robot.camera import Camera, Detector, Lens, Timing
-from posefuse.sensing.detect import detect_tags
 from posefuse.sensing.projection import project
 from posefuse.solving.single import fix_from_corners
 from rendering import EVEN, OUTWARD, SENSOR, TagShot, shot

@@ -85,7 +85,7 @@ def _misses(
 def _assert_honest(misses: FloatArray) -> None:
     is_within = (np.abs(misses) < WITHIN).all(axis=1)
     assert is_within.mean() >= SHARE, misses.round(1)
-    # neither too sure nor too timid: the rms over n draws spreads by 1 / sqrt(2 n)
+    # neither overconfident nor underconfident: the rms over n draws spreads by 1 / sqrt(2 n)
     spread = 3.0 / np.sqrt(2.0 * len(misses))
     rms = np.sqrt((misses**2).mean(axis=0))
     assert (np.abs(rms - 1.0) < spread + 0.05).all(), rms.round(2)

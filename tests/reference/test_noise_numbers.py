@@ -11,6 +11,7 @@ from posefuse.geometry.space import SpacePose
 from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.frames import CapturedFrames
 from posefuse.sensing.information import corner_information
 from posefuse.sensing.sightings import sense
 from posefuse.sensing.views import TagViews, tag_views
@@ -50,11 +51,13 @@ def one_view(
     )
     pose = tag_pose(np.array([ahead_m, 0.0, 0.5]), facing_rad=math.pi)
     return tag_views(
-        camera_of_frame=np.array([0]),
-        frame_number=np.array([0]),
-        captured_at_s=np.array([0.0]),
-        world_from_robot=SpacePose.from_plane(PlanePose(np.zeros((1, 3)))).matrix,
-        robot_twist=np.array([[0.0, 0.0, turn_rate_rad_per_s, 0.0, sideways_m_per_s, 0.0]]),
+        CapturedFrames(
+            camera=np.array([0]),
+            number=np.array([0]),
+            captured_at_s=np.array([0.0]),
+            world_from_robot=SpacePose.from_plane(PlanePose(np.zeros((1, 3)))).matrix,
+            robot_twist=np.array([[0.0, 0.0, turn_rate_rad_per_s, 0.0, sideways_m_per_s, 0.0]]),
+        ),
         mounts=[mount],
         tags=[Tag(id=0, family="36h11", edge_m=edge_m, world_from_tag=pose)],
         boxes=WorldBoxes.from_obstacles([]),
@@ -94,8 +97,7 @@ def test_skew_of_a_rolling_shutter() -> None:
     corners, _ = sense(
         views,
         corners_in_world_m=views.tags.corners_m,
-        mount_rotations=views.cameras.rotation,
-        mount_translations_m=views.cameras.translation_m,
+        robot_from_camera=SpacePose.from_parts(views.cameras.rotation, views.cameras.translation_m),
         mount_state_of_frame=views.camera,
         lens_rows=views.cameras.lens_rows,
         keys=np.zeros(1, dtype=np.uint64),

@@ -5,7 +5,7 @@ import numpy as np
 from scipy import stats
 
 from posefuse.randomness.compiled.numbers import LAST_EDGE, normal, uniform
-from posefuse.randomness.streams import stream, stream_key
+from posefuse.randomness.streams import named_normals, stream, stream_key
 
 
 def _draw(function, name: str, count: int) -> np.ndarray:
@@ -57,3 +57,15 @@ def test_neighbouring_keys_are_not_correlated() -> None:
         for t in (0, 1)
     )
     assert abs(np.corrcoef(one, other)[0, 1]) < 4.0 / np.sqrt(5_000)
+
+
+def test_each_id_has_its_own_normals() -> None:
+    ids = np.arange(20_000)
+    values = named_normals(3, 1, "tag position", ids, 3)
+    assert values.shape == (20_000, 3)
+    assert len(np.unique(values)) == values.size
+    for column in values.T:
+        assert stats.kstest(column, "norm").pvalue > 1e-3
+    some = np.array([17, 3, 19_999])
+    np.testing.assert_array_equal(named_normals(3, 1, "tag position", some, 3), values[some])
+    assert not np.isin(named_normals(3, 1, "tag heading", some, 3), values).any()

@@ -1,7 +1,7 @@
 """Rendered tags against pixels found by other means, and by another detector.
 
 True corners are projected by cv2.projectPoints. Grey levels are then read without any detector:
-along each side of the black square, where black turns to white. pupil-apriltags, a build of the
+along each side of the black square, where black turns to white. apriltag-python, a build of the
 detector that comes with the tag family, judges the same images.
 """
 
@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from posefuse.geometry.space import SpacePose
+from posefuse.rendering.detect import DetectorSettings, detect_tags
+from posefuse.rendering.render import CameraMotion
 from posefuse.robot.camera import Lens, Sensor
-from posefuse.sensing.detect import DetectorSettings, detect_tags
-from posefuse.sensing.render import CameraMotion
 from rendering import BARREL, EVEN, HERE, OUTWARD, SHARP, STRAIGHT, random_shots, shot
 
 NOWHERE = np.zeros(3)
@@ -117,18 +117,18 @@ def test_opencv_shrinks_tags(edge_px: int) -> None:
 def test_another_detector_finds_the_same(edge_px: int) -> None:
     # its pixel origin is the corner of the first pixel, and its tags stand turned by half a turn
     # (bottom left, bottom right, top right, top left of a tag that hangs upright here: see
-    # sensing.tag_pictures); after both, it has no bias worth the name
-    other = pytest.importorskip("pupil_apriltags", reason="no wheel of it for this machine")
-    finder = other.Detector(families="tag36h11", nthreads=1, quad_decimate=1.0)
+    # rendering.tag_pictures); after both, it has no bias worth the name
+    other = pytest.importorskip("apriltag", reason="no wheel of it for this machine")
+    finder = other.apriltag("tag36h11")
     errors, missed = [], 0
     for case in random_shots(30, edge_px=edge_px):
         image = case.image()
         ours = detect_tags(image, families=["36h11"])
         theirs = finder.detect(image)
-        assert [one.tag_id for one in theirs] == [case.tag.id]
+        assert [one["id"] for one in theirs] == [case.tag.id]
         assert ours.ids.tolist() in ([case.tag.id], [])
         missed += len(ours.ids) == 0
-        corners = np.array(theirs[0].corners)[[1, 0, 3, 2]] - 0.5
+        corners = theirs[0]["lb-rb-rt-lt"][[1, 0, 3, 2]] - 0.5
         errors.append(corners - case.corners_px)
     assert missed <= 1  # OpenCV 4.11 misses one of the small tags, 5.0 none
     assert np.sqrt(np.mean(np.square(errors))) < 0.10

@@ -10,7 +10,7 @@ import pytest
 
 from posefuse.arena.placement import FAMILY_SIZES
 from posefuse.errors import InputError
-from posefuse.sensing.tag_pictures import tag_cells, tag_picture
+from posefuse.rendering.tag_pictures import tag_cells, tag_picture
 
 CODE_WORDS = (0xD7E00984B, 0xDDA664CA7, 0xDC4A1C821, 0xE17B470E9)
 # one quarter of the spiral, as (x, y) from 1 to 6; the others are it turned by 90 degrees

@@ -1,11 +1,12 @@
 """Compiled: the flight of a piece to a plane, by Runge-Kutta steps of one length.
 
-``law`` is the named tuple ``aim.law.LawTable``. The plane is given by a point and the normal of
-its front, to which the piece must come.
+``piece``, ``plane`` and ``law`` are ``PieceState``, ``Plane`` and ``LawTable`` of ``aim.arrays``;
+``spin`` (2,) is the spin's level unit axis. The piece must come to the front of the plane.
 """
 
 import numpy as np
 
+from posefuse.aim.arrays import PieceState, Plane
 from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = ["fly_to_plane", "fly_to_planes"]
@@ -16,8 +17,9 @@ NEWTON_STEPS = 2  # from the straight line's guess: an error of 1e-2 of a step g
 
 
 @inlined_kernel
-def acceleration(vx, vy, vz, sx, sy, law):
-    """(ax, ay, az) at a velocity; (sx, sy) is the spin's level unit axis."""
+def acceleration(vx, vy, vz, spin, law):
+    """(ax, ay, az) at a velocity."""
+    sx, sy = spin
     place = np.sqrt(vx * vx + vy * vy + vz * vz) * law.rows_per_m_per_s
     row = min(np.int64(place), law.rates_per_s.shape[0] - 2)
     low = law.rates_per_s[row]
@@ -31,19 +33,20 @@ def acceleration(vx, vy, vz, sx, sy, law):
 
 
 @inlined_kernel
-def advance(x, y, z, vx, vy, vz, sx, sy, law, h):
-    """Position and velocity one step of h seconds on.
+def advance(piece, spin, law, h):
+    """The piece h seconds on, in one step.
 
     The classical fourth-order method (W. Kutta, 1901) for x'' = a(x'): the positions need no
     derivatives of their own.
     """
-    ax, ay, az = acceleration(vx, vy, vz, sx, sy, law)
+    x, y, z, vx, vy, vz = piece
+    ax, ay, az = acceleration(vx, vy, vz, spin, law)
     half = 0.5 * h
-    bx, by, bz = acceleration(vx + half * ax, vy + half * ay, vz + half * az, sx, sy, law)
-    cx, cy, cz = acceleration(vx + half * bx, vy + half * by, vz + half * bz, sx, sy, law)
-    dx, dy, dz = acceleration(vx + h * cx, vy + h * cy, vz + h * cz, sx, sy, law)
+    bx, by, bz = acceleration(vx + half * ax, vy + half * ay, vz + half * az, spin, law)
+    cx, cy, cz = acceleration(vx + half * bx, vy + half * by, vz + half * bz, spin, law)
+    dx, dy, dz = acceleration(vx + h * cx, vy + h * cy, vz + h * cz, spin, law)
     sixth = h / 6.0
-    return (
+    return PieceState(
         x + h * (vx + sixth * (ax + bx + cx)),
         y + h * (vy + sixth * (ay + by + cy)),
         z + h * (vz + sixth * (az + bz + cz)),
@@ -53,33 +56,44 @@ def advance(x, y, z, vx, vy, vz, sx, sy, law, h):
     )
 
 
-@kernel
-def fly_to_plane(x, y, z, vx, vy, vz, sx, sy, px, py, pz, nx, ny, nz, floor_m, law):
-    """(t, x, y, z, vx, vy, vz) where the piece first comes through the plane from its front.
+@inlined_kernel
+def height_above(piece, plane):
+    """How far before the front of the plane the piece is."""
+    return (
+        (piece.x - plane.x) * plane.nx
+        + (piece.y - plane.y) * plane.ny
+        + (piece.z - plane.z) * plane.nz
+    )
 
-    t is -1 when it falls below ``floor_m`` before; the rest is then where it was last.
+
+@kernel
+def fly_to_plane(piece, spin, plane, floor_m, law):
+    """(t, piece) where the piece first comes through the plane from its front.
+
+    t is -1 when it falls below ``floor_m`` before; the piece is then where it was last.
     """
     t = 0.0
     h = law.step_s
-    before = (x - px) * nx + (y - py) * ny + (z - pz) * nz
+    before = height_above(piece, plane)
     for _ in range(MOST_STEPS):
-        x1, y1, z1, ux, uy, uz = advance(x, y, z, vx, vy, vz, sx, sy, law, h)
-        after = (x1 - px) * nx + (y1 - py) * ny + (z1 - pz) * nz
+        following = advance(piece, spin, law, h)
+        after = height_above(following, plane)
         if before > 0.0 and after <= 0.0:
             part = h * before / (before - after)
             for _newton in range(NEWTON_STEPS):
-                x1, y1, z1, ux, uy, uz = advance(x, y, z, vx, vy, vz, sx, sy, law, part)
-                off = (x1 - px) * nx + (y1 - py) * ny + (z1 - pz) * nz
-                part = min(max(part - off / (ux * nx + uy * ny + uz * nz), 0.0), h)
-            x1, y1, z1, ux, uy, uz = advance(x, y, z, vx, vy, vz, sx, sy, law, part)
-            if z1 < floor_m - ROUNDING_M:
-                return -1.0, x1, y1, z1, ux, uy, uz
-            return t + part, x1, y1, z1, ux, uy, uz
-        if z1 < floor_m and uz < 0.0:
-            return -1.0, x1, y1, z1, ux, uy, uz
-        x, y, z, vx, vy, vz, before = x1, y1, z1, ux, uy, uz, after
+                close = advance(piece, spin, law, part)
+                off = height_above(close, plane)
+                rate = close.vx * plane.nx + close.vy * plane.ny + close.vz * plane.nz
+                part = min(max(part - off / rate, 0.0), h)
+            through = advance(piece, spin, law, part)
+            if through.z < floor_m - ROUNDING_M:
+                return -1.0, through
+            return t + part, through
+        if following.z < floor_m and following.vz < 0.0:
+            return -1.0, following
+        piece, before = following, after
         t += h
-    return -1.0, x, y, z, vx, vy, vz
+    return -1.0, piece
 
 
 @kernel
@@ -89,23 +103,12 @@ def fly_to_planes(starts, velocities, spins, points, normals, floor_m, law, cros
     starts, velocities, points, normals (n, 3); spins (n, 2); floor_m (n,).
     """
     for i in range(starts.shape[0]):
-        flown = fly_to_plane(
-            starts[i, 0],
-            starts[i, 1],
-            starts[i, 2],
-            velocities[i, 0],
-            velocities[i, 1],
-            velocities[i, 2],
-            spins[i, 0],
-            spins[i, 1],
-            points[i, 0],
-            points[i, 1],
-            points[i, 2],
-            normals[i, 0],
-            normals[i, 1],
-            normals[i, 2],
-            floor_m[i],
-            law,
-        )
-        for column in range(7):
-            crossings[i, column] = flown[column] if flown[0] >= 0.0 else np.nan
+        s, v, p, n = starts[i], velocities[i], points[i], normals[i]
+        piece = PieceState(s[0], s[1], s[2], v[0], v[1], v[2])
+        plane = Plane(p[0], p[1], p[2], n[0], n[1], n[2])
+        t, piece = fly_to_plane(piece, (spins[i, 0], spins[i, 1]), plane, floor_m[i], law)
+        crossings[i, :] = np.nan
+        if t >= 0.0:
+            crossings[i, 0] = t
+            crossings[i, 1], crossings[i, 2], crossings[i, 3] = piece.x, piece.y, piece.z
+            crossings[i, 4], crossings[i, 5], crossings[i, 6] = piece.vx, piece.vy, piece.vz

@@ -1,16 +1,18 @@
 """Compiled: the two pivots whose flight passes through a point ahead, and how they change with it.
 
-``thrower`` is the named tuple ``aim.thrower.Thrower``, ``law`` is ``aim.law.LawTable``. Flights
-stay in the upright plane of the throw: x ahead of the robot's middle, z up.
+``thrower``, ``law`` and ``curve`` are ``Thrower``, ``LawTable`` and ``CurveTable`` of
+``aim.arrays``. Flights stay in the upright plane of the throw: x ahead of the robot's middle, z up.
 """
 
 import numpy as np
 
+from posefuse.aim.arrays import PieceState, Plane
 from posefuse.aim.compiled.flight import fly_to_plane
 from posefuse.compiling import inlined_kernel, kernel
 
 __all__ = ["look_up_pivot", "look_up_pivots", "release_point", "solve_arcs"]
 
+BACKSPIN = (0.0, -1.0)
 STEEPEST_RAD = 1.565  # a throw straight up comes down on the robot
 SCAN_POINTS = 33
 GOLDEN = 0.6180339887498949
@@ -40,14 +42,13 @@ def flight_ahead(pivot, ahead, height, thrower, law):
     """
     x, z = release_point(pivot, thrower)
     speed = thrower.speed_m_per_s
-    vx, vz = speed * np.cos(pivot), speed * np.sin(pivot)
+    piece = PieceState(x, 0.0, z, speed * np.cos(pivot), 0.0, speed * np.sin(pivot))
+    plane = Plane(ahead, 0.0, height, -1.0, 0.0, 0.0)
     floor = min(height, 0.0) - FAR_BELOW_M
-    flown = fly_to_plane(
-        x, 0.0, z, vx, 0.0, vz, 0.0, -1.0, ahead, 0.0, height, -1.0, 0.0, 0.0, floor, law
-    )
-    if flown[0] < 0.0:
-        return -1.0, NOT_REACHED + flown[1], flown[4], flown[6]
-    return flown[0], flown[3] - height, flown[4], flown[6]
+    t, piece = fly_to_plane(piece, BACKSPIN, plane, floor, law)
+    if t < 0.0:
+        return -1.0, NOT_REACHED + piece.x, piece.vx, piece.vz
+    return t, piece.z - height, piece.vx, piece.vz
 
 
 @kernel
@@ -178,7 +179,7 @@ def solve_arcs(aheads, height, thrower, law, arcs):
 
 @kernel
 def look_up_pivot(distance, curve):
-    """The pivot of a curve (``aim.curve.CurveTable``) at a distance; its ends stand for beyond."""
+    """The pivot of a curve at a distance; beyond its ends that of the nearer end."""
     d = curve.distances_m
     last = d.shape[0] - 1
     if distance <= d[0]:

@@ -92,7 +92,7 @@ def _tell_nearest(states, row, answers, k, told):
 
 
 @kernel
-def run_filter(  # noqa: C901
+def run_filter(
     kind,
     answers,
     frame_sensor,

@@ -6,7 +6,7 @@ import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
 
-__all__ = ["fill_normals", "normal", "uniform"]
+__all__ = ["fill_normals", "normal", "normals_at", "uniform"]
 
 LAYERS = 128
 LAYER_BITS = np.uint64(LAYERS - 1)
@@ -115,3 +115,10 @@ def fill_normals(key, values):
     """Write the key's first normal numbers into values (n,)."""
     for i in range(values.shape[0]):
         values[i] = normal(key, np.uint64(i))
+
+
+@kernel
+def normals_at(key, counters, values):
+    """Write the key's normal numbers at the counters (n,) uint64 into values (n,)."""
+    for i in range(values.shape[0]):
+        values[i] = normal(key, counters[i])

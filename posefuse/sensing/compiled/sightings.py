@@ -1,7 +1,4 @@
-"""Compiled: the corners a detector reports in one trial, with as-built errors and noise.
-
-``cameras`` is the named tuple of ``sensing.arrays``.
-"""
+"""Compiled: the corners a detector reports in one trial, with as-built errors and noise."""
 
 import numpy as np
 
@@ -11,8 +8,8 @@ from posefuse.sensing.compiled.visibility import inside_image, place_camera, pro
 
 __all__ = ["sense_corners"]
 
-# A random number's counter: frame number, tag id (20 bits), then one of 16 places. What lasts has a
-# flag, column and row of a pixel (18 bits each) in place of the frame's number.
+# A random number's counter: frame number, tag id (20 bits), then one of 16 places. What persists at
+# rest has a flag, column and row of a pixel (18 bits each) in place of the frame's number.
 TAG_SHIFT = np.uint64(4)
 FRAME_SHIFT = np.uint64(24)
 FOUND_PLACE = np.uint64(0)
@@ -21,7 +18,7 @@ OWN_PLACE = np.uint64(3)
 ONE = np.uint64(1)
 TWO = np.uint64(2)
 COLUMN_SHIFT = np.uint64(42)
-LASTING_FLAG = np.uint64(1 << 63)
+PERSISTENT_FLAG = np.uint64(1 << 63)
 PIXEL_MASK = np.int64((1 << 18) - 1)
 
 
@@ -85,14 +82,14 @@ def _add_passing(pixels, s, std, shared_fraction, key, counter):
 
 @inlined_kernel
 def _pixel_counter(u, v, tag_counter):
-    """The counter of what lasts while a point stays on its pixel, apart from those of frames."""
+    """The counter of what persists while a point stays on its pixel, apart from those of frames."""
     column = np.uint64(np.int64(np.floor(u + 0.5)) & PIXEL_MASK)
     row = np.uint64(np.int64(np.floor(v + 0.5)) & PIXEL_MASK)
-    return LASTING_FLAG | column << COLUMN_SHIFT | row << FRAME_SHIFT | tag_counter
+    return PERSISTENT_FLAG | column << COLUMN_SHIFT | row << FRAME_SHIFT | tag_counter
 
 
 @inlined_kernel
-def _add_lasting(pixels, s, std, shared_fraction, key, tag_counter):
+def _add_persistent(pixels, s, std, shared_fraction, key, tag_counter):
     """The same, but drawn anew for each pixel that a corner (or the tag's middle) lies on."""
     own_std = std * np.sqrt(1.0 - shared_fraction)
     shared_u = shared_v = 0.0
@@ -112,77 +109,58 @@ def _add_lasting(pixels, s, std, shared_fraction, key, tag_counter):
 
 @inlined_kernel
 def _add_noise(pixels, s, std, fractions, key, counters):
-    """Add the spread to pixels[s]: fractions (shared, lasting), counters (frame and tag, tag)."""
-    shared, lasting = fractions
-    if lasting > 0.0:
-        _add_lasting(pixels, s, std * np.sqrt(lasting), shared, key, counters[1])
-    _add_passing(pixels, s, std * np.sqrt(1.0 - lasting), shared, key, counters[0])
+    """Add scatter to pixels[s]: fractions (shared, persistent), counters (frame and tag, tag)."""
+    shared, persistent = fractions
+    if persistent > 0.0:
+        _add_persistent(pixels, s, std * np.sqrt(persistent), shared, key, counters[1])
+    _add_passing(pixels, s, std * np.sqrt(1.0 - persistent), shared, key, counters[0])
 
 
 @kernel
-def sense_corners(
-    frame,
-    tag,
-    camera_of_frame,
-    number,
-    rotation,
-    translation,
-    velocity,
-    std,
-    shared_fraction,
-    lasting_fraction,
-    inward,
-    narrowing,
-    shift,
-    found_probability,
-    cameras,
-    tag_ids,
-    corners,
-    mount_rotation,
-    mount_translation,
-    mount_state,
-    lens_rows,
-    keys,
-    noise_scale,
-    pixels,
-    is_found,
-):
-    """Write pixels (S, 4, 2) and is_found (S,); pixels are nan where nothing is found.
-
-    frame, tag, std .. found_probability (S,); velocity, shift (S, 2); camera_of_frame, number,
-    mount_state (F,), rotation (F, 3, 3), translation (F, 3): world_from_robot; tag_ids (N,),
-    corners (N, 4, 3) as built; mount_rotation (K, 3, 3), mount_translation (K, 3) as built:
-    robot_from_camera; lens_rows (C, 12) as built; keys (C,) uint64.
-    """
-    turn, place = np.empty((3, 3)), np.empty(3)
-    limits, size_px, placed = cameras.radius_limit, cameras.size_px, -1
-    for s in range(frame.shape[0]):
-        f, n = frame[s], tag[s]
+def _project_found(sightings, frames, cameras, tag_ids, built, pixels, is_found):
+    """Write the exact corners, as their rows are read, and whether each sighting is found."""
+    pose = (np.empty((3, 3)), np.empty(3))
+    camera_of_frame, number, keys = frames.camera, frames.number, built.keys
+    corners, lens_rows, limits = built.corners_m, built.lens_rows, cameras.radius_limit
+    row_time_s, placed = cameras.row_time_s, -1
+    for s in range(sightings.frame.shape[0]):
+        f, n = sightings.frame[s], sightings.tag[s]
         c = camera_of_frame[f]
         counter = _counter(number[f], tag_ids[n])
-        found = uniform(keys[c], counter | FOUND_PLACE) < found_probability[s]
+        found = uniform(keys[c], counter | FOUND_PLACE) < sightings.found_probability[s]
         if found:
             if f != placed:
-                k, placed = mount_state[f], f
-                place_camera(
-                    rotation, translation, f, mount_rotation, mount_translation, k, turn, place
-                )
-            found = project_corners(corners, n, turn, place, lens_rows, c, limits, pixels, s)
+                placed = f
+                place_camera(frames, f, built, built.state_of_frame[f], pose)
+            found = project_corners(corners, n, pose, lens_rows, c, limits, pixels, s)
         is_found[s] = found
-        if found and cameras.row_time_s[c] > 0.0:
-            _shift_rows(pixels, s, velocity, cameras.row_time_s[c], size_px[c, 1])
-    # in a loop of its own the drawing is quicker
-    for s in range(frame.shape[0]):
-        f, n = frame[s], tag[s]
-        c = camera_of_frame[f]
+        if found and row_time_s[c] > 0.0:
+            velocity, height = sightings.velocity_px_per_s, cameras.size_px[c, 1]
+            _shift_rows(pixels, s, velocity, row_time_s[c], height)
+
+
+@kernel
+def sense_corners(sightings, frames, cameras, tag_ids, built, noise_scale, pixels, is_found):
+    """Write pixels (S, 4, 2) and is_found (S,); pixels are nan where nothing is found.
+
+    ``sightings``, ``frames``, ``cameras`` and ``built`` are the named tuples of
+    ``sensing.arrays``; tag_ids (N,).
+    """
+    _project_found(sightings, frames, cameras, tag_ids, built, pixels, is_found)
+    inward, narrowing, shift = sightings.inward_px, sightings.narrowing_px, sightings.shift_px
+    # in a loop of its own the drawing is faster
+    for s in range(sightings.frame.shape[0]):
+        f, n = sightings.frame[s], sightings.tag[s]
+        c = frames.camera[f]
         if is_found[s] and noise_scale > 0.0:
             _bias(pixels, s, inward, shift, noise_scale)
             if narrowing[s] != 0.0:
                 _narrow(pixels, s, noise_scale * narrowing[s])
-            counters = _counter(number[f], tag_ids[n]), _counter(0, tag_ids[n])
-            fractions = shared_fraction[s], lasting_fraction[s]
-            _add_noise(pixels, s, noise_scale * std[s], fractions, keys[c], counters)
-        is_found[s] = is_found[s] and inside_image(pixels, s, size_px, c, 0.0)
+            counters = _counter(frames.number[f], tag_ids[n]), _counter(0, tag_ids[n])
+            fractions = sightings.shared_fraction[s], sightings.persistent_fraction[s]
+            std = noise_scale * sightings.std_px[s]
+            _add_noise(pixels, s, std, fractions, built.keys[c], counters)
+        is_found[s] = is_found[s] and inside_image(pixels, s, cameras.size_px, c, 0.0)
         if not is_found[s]:
             for k in range(4):
                 pixels[s, k, 0] = np.nan

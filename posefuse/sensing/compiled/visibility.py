@@ -1,8 +1,9 @@
 """Compiled: which tags a camera sees, how large, how grazing, and how fast they cross the image.
 
-``cameras``, ``tags``, ``world_boxes`` and ``robot_boxes`` are the named tuples of
-``sensing.arrays``; ``rotation`` (F, 3, 3) and ``translation`` (F, 3) are ``world_from_robot``.
-Whole arrays and a row number go to the inner functions: a slice costs more than their arithmetic.
+``frames``, ``cameras``, ``tags``, ``world_boxes``, ``robot_boxes`` and ``margin`` are the named
+tuples of ``sensing.arrays``; ``pose`` is ``world_from_camera`` of one frame: a rotation (3, 3) and
+a place (3,). Whole arrays and a row number go to the inner functions: a slice costs more than their
+arithmetic.
 """
 
 import numpy as np
@@ -26,7 +27,7 @@ FLAT = 1e-12  # a line that moves less than this across a slab runs along it
 
 @inlined_kernel
 def turn_back(dx, dy, dz, turn):
-    """(x, y, z) along the axes of a frame turned by turn (3, 3) of a vector told in its parent."""
+    """(x, y, z) along the axes of a frame turned by turn (3, 3) of a vector given in its parent."""
     x = turn[0, 0] * dx + turn[1, 0] * dy + turn[2, 0] * dz
     y = turn[0, 1] * dx + turn[1, 1] * dy + turn[2, 1] * dz
     z = turn[0, 2] * dx + turn[1, 2] * dy + turn[2, 2] * dz
@@ -34,8 +35,14 @@ def turn_back(dx, dy, dz, turn):
 
 
 @inlined_kernel
-def place_camera(rotation, translation, f, mount_rotation, mount_translation, k, turn, place):
-    """Write ``world_from_camera`` of frame f and mount k into turn (3, 3) and place (3,)."""
+def place_camera(frames, f, mounted, k, pose):
+    """Write the pose of frame f's camera, mounted as row k of ``mounted`` says.
+
+    mounted: ``robot_from_camera``, as ``CameraArrays`` and ``BuiltArrays`` have it.
+    """
+    turn, place = pose
+    rotation, translation = frames.rotation, frames.translation_m
+    mount_rotation, mount_translation = mounted.rotation, mounted.translation_m
     mx, my, mz = mount_translation[k, 0], mount_translation[k, 1], mount_translation[k, 2]
     for i in range(3):
         a, b, c = rotation[f, i, 0], rotation[f, i, 1], rotation[f, i, 2]
@@ -49,12 +56,13 @@ def place_camera(rotation, translation, f, mount_rotation, mount_translation, k,
 
 
 @inlined_kernel
-def project_corners(corners, n, turn, place, lens_rows, c, radius_limit, pixels, s):
+def project_corners(corners, n, pose, lens_rows, c, radius_limit, pixels, s):
     """Whether tag n's corners lie in front of camera c and within the lens' reach.
 
-    Writes pixels[s] (4, 2) in any case; corners (N, 4, 3) in the world; turn, place:
-    world_from_camera; lens_rows (C, 12), radius_limit (C,).
+    Writes pixels[s] (4, 2) in any case; corners (N, 4, 3) in the world; lens_rows (C, 12),
+    radius_limit (C,).
     """
+    turn, place = pose
     px, py, pz = place[0], place[1], place[2]
     lens, limit = lens_rows[c], radius_limit[c]
     is_within = True
@@ -149,12 +157,13 @@ def _is_tag_hidden(tags, n, place, boxes, f):
 
 
 @kernel
-def _is_tag_behind_robot(tags, n, rotation, translation, f, mount_translation, c, boxes):
-    """Whether the robot's own boxes hide tag n; told in the robot frame, where they are upright."""
+def _is_tag_behind_robot(tags, n, frames, f, cameras, c, boxes):
+    """Whether the robot's own boxes hide tag n; in the robot frame, where they are upright."""
     if boxes.half_sizes_m.shape[0] == 0:
         return False
-    turn, base = rotation[f], translation[f]
-    mx, my, mz = mount_translation[c, 0], mount_translation[c, 1], mount_translation[c, 2]
+    turn, base = frames.rotation[f], frames.translation_m[f]
+    mounted = cameras.translation_m
+    mx, my, mz = mounted[c, 0], mounted[c, 1], mounted[c, 2]
     for k in range(5):
         wx, wy, wz = _point_of_tag(tags, n, k)
         x, y, z = turn_back(wx - base[0], wy - base[1], wz - base[2], turn)
@@ -164,47 +173,38 @@ def _is_tag_behind_robot(tags, n, rotation, translation, f, mount_translation, c
 
 
 @kernel
-def mark_views(
-    camera_of_frame,
-    rotation,
-    translation,
-    cameras,
-    tags,
-    world_boxes,
-    robot_boxes,
-    margin_px,
-    is_seen,
-):
+def mark_views(frames, cameras, tags, world_boxes, robot_boxes, margin, is_seen):
     """Write is_seen (F, N): the tag faces the camera, is in its image, large enough, not hidden."""
-    turn, place, pixels = np.empty((3, 3)), np.empty(3), np.empty((1, 4, 2))
-    mounted, lens_rows, limits = cameras.translation_m, cameras.lens_rows, cameras.radius_limit
-    for f in range(camera_of_frame.shape[0]):
-        c = camera_of_frame[f]
-        place_camera(rotation, translation, f, cameras.rotation, mounted, c, turn, place)
+    place, pixels = np.empty(3), np.empty((1, 4, 2))
+    pose = (np.empty((3, 3)), place)
+    lens_rows, limits = cameras.lens_rows, cameras.radius_limit
+    for f in range(frames.camera.shape[0]):
+        c = frames.camera[f]
+        place_camera(frames, f, cameras, c, pose)
         for n in range(tags.ids.shape[0]):
             is_seen[f, n] = False
-            _, cosine = _distance_and_cosine(tags, n, place)
+            distance, cosine = _distance_and_cosine(tags, n, place)
             if not cosine >= cameras.least_cos_incidence[c]:
                 continue
-            if not project_corners(tags.corners_m, n, turn, place, lens_rows, c, limits, pixels, 0):
+            if not project_corners(tags.corners_m, n, pose, lens_rows, c, limits, pixels, 0):
                 continue
+            margin_px = margin.px[f] + margin.px_m[f] / distance
             if not inside_image(pixels, 0, cameras.size_px, c, margin_px):
                 continue
             if _edge_px(pixels, 0) < cameras.least_edge_px[c]:
                 continue
             if _is_tag_hidden(tags, n, place, world_boxes, f):
                 continue
-            is_seen[f, n] = not _is_tag_behind_robot(
-                tags, n, rotation, translation, f, mounted, c, robot_boxes
-            )
+            is_seen[f, n] = not _is_tag_behind_robot(tags, n, frames, f, cameras, c, robot_boxes)
 
 
 @kernel
-def _image_velocity(tags, n, turn, place, translation, twist, f, lens):
-    """(du/dt, dv/dt) of tag n's centre, seen by the camera at turn, place on the robot.
+def _image_velocity(tags, n, pose, translation, twist, f, lens):
+    """(du/dt, dv/dt) of tag n's centre, seen by the camera on the robot at translation (F, 3).
 
     twist (F, 6): the robot's turn rates, then the velocity of its origin, in world axes.
     """
+    turn, place = pose
     cx, cy, cz = tags.centres_m[n, 0], tags.centres_m[n, 1], tags.centres_m[n, 2]
     dx, dy, dz = cx - translation[f, 0], cy - translation[f, 1], cz - translation[f, 2]
     # a point at rest seen from a body that moves: -(v + w x (point - base)), in world axes
@@ -220,27 +220,22 @@ def _image_velocity(tags, n, turn, place, translation, twist, f, lens):
 
 
 @kernel
-def describe_views(
-    frame,
-    tag,
-    camera_of_frame,
-    rotation,
-    translation,
-    twist,
-    cameras,
-    tags,
-    figures,
-):
-    """Write figures (S, 5) of sightings (S,): distance, cos incidence, edge, velocity u and v."""
-    turn, place, pixels = np.empty((3, 3)), np.empty(3), np.empty((1, 4, 2))
-    mounted, lens_rows, limits = cameras.translation_m, cameras.lens_rows, cameras.radius_limit
+def describe_views(frame, tag, frames, twist, cameras, tags, figures):
+    """Write figures (S, 5) of the sightings of tags (S,) in frames (S,).
+
+    Distance, cosine of the incidence, edge, velocity u and v; twist (F, 6): see
+    ``_image_velocity``.
+    """
+    place, pixels = np.empty(3), np.empty((1, 4, 2))
+    pose = (np.empty((3, 3)), place)
+    lens_rows, limits = cameras.lens_rows, cameras.radius_limit
     for s in range(frame.shape[0]):
         f, n = frame[s], tag[s]
-        c = camera_of_frame[f]
-        place_camera(rotation, translation, f, cameras.rotation, mounted, c, turn, place)
-        project_corners(tags.corners_m, n, turn, place, lens_rows, c, limits, pixels, 0)
+        c = frames.camera[f]
+        place_camera(frames, f, cameras, c, pose)
+        project_corners(tags.corners_m, n, pose, lens_rows, c, limits, pixels, 0)
         figures[s, 0], figures[s, 1] = _distance_and_cosine(tags, n, place)
         figures[s, 2] = _edge_px(pixels, 0)
         figures[s, 3], figures[s, 4] = _image_velocity(
-            tags, n, turn, place, translation, twist, f, lens_rows[c]
+            tags, n, pose, frames.translation_m, twist, f, lens_rows[c]
         )

@@ -19,22 +19,13 @@ def count_kept(order, firsts, is_found):
 
 
 @kernel
-def gather_kept(
-    order,
-    firsts,
-    is_found,
-    tag,
-    tag_ids,
-    pixels,
-    frame,
-    ids,
-    values,
-):
+def gather_kept(order, firsts, is_found, tag, tag_ids, pixels, kept):
     """Write the found sightings in the order of their frames.
 
-    tag, pixels (S,), (S, 4, 2) of the candidates; frame, ids, values (count,), (count,), (count, 8)
-    are written: the frame's place in ``order``, the tag's id, the corners.
+    tag, pixels (S,), (S, 4, 2) of the candidates; tag_ids (N,); kept: frame, ids, values (count,),
+    (count,), (count, 8) are written: the frame's place in ``order``, the tag's id, the corners.
     """
+    frame, ids, values = kept
     row = 0
     for place in range(len(order)):
         f = order[place]

@@ -24,7 +24,7 @@ def goal():
 
 @pytest.fixture
 def exact_shooter():
-    """Throws exactly as told, through air and with backspin."""
+    """Throws exactly as set, through air and with backspin."""
     return Shooter(
         release_in_robot_m=np.array([0.15, 0.0, 0.60]),
         exit_speed_m_per_s=9.5,

@@ -5,15 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim.design import next_distances
+from posefuse.aim.arcs import solve
 from posefuse.aim.fit import (
     Fitted,
     MeasuredShots,
     fit_shots,
     flown_points_m,
-    load_measured_shots,
     with_values,
 )
+from posefuse.aim.load import load_measured_shots
+from posefuse.aim.next_shots import next_distances
 from posefuse.errors import FileError, InputError
 
 TRUE = {Fitted.EXIT_SPEED: 9.2, Fitted.DRAG: 0.5}
@@ -92,32 +93,56 @@ def test_the_next_shots_lower_the_uncertainty_of_the_pivots_most(exact_shooter, 
         for k in range(len(distances))
     ]
     assert alone == distances.tolist()
-    # the same gain by refitting with the shot added: its row joins the others
-    more = replace(
-        LANDED,
-        pivots_rad=np.append(LANDED.pivots_rad, chosen.pivots_rad[0]),
-        distances_m=np.append(LANDED.distances_m, 1.0),
-        heights_m=np.append(LANDED.heights_m, 0.0),
-        is_height_measured=np.append(LANDED.is_height_measured, False),
+
+
+def test_a_further_shot_adds_its_information(exact_shooter, goal):
+    # least squares: the information of the shots adds up, over the variance of their scatter
+    fit = fit_shots(measured(LANDED, exact_shooter, noise_m=0.05), shooter=exact_shooter)
+    distances = np.arange(2.0, 6.1, 0.5)
+    chosen = next_distances(fit, goal=goal, distances_m=distances, count=1)
+    landing = slopes_by_values(
+        fit,
+        lambda shooter, offset: flown_points_m(
+            shots_at(np.degrees(chosen.pivots_rad)), shooter=shooter, pivot_offset_rad=offset
+        ),
     )
-    exact = flown_points_m(more, shooter=fit.shooter, pivot_offset_rad=fit.pivot_offset_rad)
-    scatter = 1e-3 * np.random.default_rng(1).normal(size=len(exact))
-    refit = fit_shots(replace(more, distances_m=exact + scatter), shooter=fit.shooter)
-    shrunk = refit.cov / refit.residual_std_m**2
-    before = fit.cov / fit.residual_std_m**2
-    gained = np.sqrt(np.trace(np.linalg.solve(before, shrunk)) / 3.0)
-    told = chosen.pivot_std_rad[1] / chosen.pivot_std_rad[0]
-    assert 0.0 < gained < 1.0
-    assert told == pytest.approx(gained, abs=0.1)
+    pivots = slopes_by_values(
+        fit,
+        lambda shooter, offset: (
+            solve(distances, shooter=shooter, height_m=1.6).pivot_rad[0] - offset
+        ),
+    )
+    information = np.linalg.inv(fit.cov) + landing.T @ landing / fit.residual_std_m**2
+    for cov, predicted in zip(
+        (fit.cov, np.linalg.inv(information)), chosen.pivot_std_rad, strict=True
+    ):
+        spread = np.sqrt(np.mean(np.diag(pivots @ cov @ pivots.T)))
+        assert predicted == pytest.approx(spread, rel=1e-3)
 
 
-def test_shots_that_tell_nothing_apart_are_refused(exact_shooter):
+def slopes_by_values(fit, function):
+    """Central differences (m, 3) of a function of a shooter and its pivot offset."""
+    columns = []
+    for k, step in enumerate((1e-2, 1e-3, 1e-4)):
+        up, down = (
+            dict(zip(fit.free, fit.values + sign * step * np.eye(3)[k], strict=True))
+            for sign in (1.0, -1.0)
+        )
+        ends = [
+            function(with_values(fit.shooter, values), values[Fitted.PIVOT_OFFSET])
+            for values in (up, down)
+        ]
+        columns.append((ends[0] - ends[1]) / (2.0 * step))
+    return np.stack(columns, axis=-1)
+
+
+def test_shots_that_cannot_separate_the_values_are_refused(exact_shooter):
     alike = measured(shots_at([40.0] * 6), exact_shooter)
-    with pytest.raises(InputError, match="do not tell exit_speed and drag and pivot_offset apart"):
+    with pytest.raises(InputError, match="cannot separate exit_speed and drag and pivot_offset"):
         fit_shots(alike, shooter=exact_shooter)
 
 
-def test_shots_without_drag_are_told(exact_shooter):
+def test_shots_without_drag_are_reported(exact_shooter):
     bare = with_values(exact_shooter, {Fitted.DRAG: 0.0})
     landed = flown_points_m(LANDED, shooter=bare)
     shots = replace(LANDED, distances_m=landed)
@@ -134,23 +159,23 @@ def test_a_search_may_begin_at_no_drag(exact_shooter):
 
 
 @pytest.mark.parametrize(
-    ("change", "free", "told"),
+    ("change", "free", "message"),
     [
         ({"projectile": None}, tuple(Fitted), "the shooter has no projectile"),
-        ({}, (), "one or more different values must be free"),
+        ({}, (), "name one value or more to fit, each once"),
         ({}, tuple(Fitted), "4 shots or more are needed for 3 values (got 2)"),
     ],
 )
-def test_what_cannot_be_fitted_is_told_in_one_line(exact_shooter, change, free, told):
+def test_what_cannot_be_fitted_is_reported_in_one_line(exact_shooter, change, free, message):
     shots = measured(shots_at([30.0, 50.0]), exact_shooter)
     with pytest.raises(InputError) as caught:
         fit_shots(shots, shooter=replace(exact_shooter, **change), free=free)
-    assert told in str(caught.value)
+    assert message in str(caught.value)
 
 
-def test_next_distances_out_of_reach_are_told(exact_shooter, goal):
+def test_next_distances_out_of_reach_are_reported(exact_shooter, goal):
     fit = fit_shots(measured(LANDED, exact_shooter, noise_m=0.05), shooter=exact_shooter)
-    with pytest.raises(InputError, match="one or more within reach"):
+    with pytest.raises(InputError, match="needs one distance or more within reach"):
         next_distances(fit, goal=goal, distances_m=[30.0])
 
 
@@ -168,7 +193,7 @@ def test_a_file_of_shots_is_read(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         ("pivot_deg,distance_m\n30,7.5\n", "shots.csv:1: missing column: height_m"),
         ("pivot_deg,distance_m,height\n30,7.5,0\n", "did you mean 'height_m'?"),
@@ -180,9 +205,9 @@ def test_a_file_of_shots_is_read(tmp_path):
         ),
     ],
 )
-def test_a_bad_file_of_shots_is_told(tmp_path, text, told):
+def test_a_bad_file_of_shots_is_reported(tmp_path, text, message):
     path = tmp_path / "shots.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(FileError) as caught:
         load_measured_shots(path)
-    assert told in str(caught.value)
+    assert message in str(caught.value)

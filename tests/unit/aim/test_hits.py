@@ -8,7 +8,9 @@ from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
 from posefuse.aim.aim import prepare_aim
+from posefuse.aim.arcs import solve
 from posefuse.aim.compiled.rectangle import rectangle_shares
+from posefuse.aim.flight import fly_ahead
 from posefuse.aim.hit_probability import enough_distance_std_m, hit_probability, simulate_hits
 from posefuse.aim.shots import Shots
 from posefuse.aim.tolerance import tolerance_band
@@ -67,8 +69,8 @@ def test_the_share_of_a_rectangle_is_scipys():
     rectangle_shares(moments, shares)
     for m, share in zip(moments, shares, strict=True):
         law = multivariate_normal(m[:2], [[m[2], m[3]], [m[3], m[4]]])
-        told = law.cdf(m[5:], lower_limit=-m[5:])
-        assert share == pytest.approx(told, abs=2e-5)
+        expected = law.cdf(m[5:], lower_limit=-m[5:])
+        assert share == pytest.approx(expected, abs=2e-5)
 
 
 def test_rectangles_without_a_spread_are_all_or_nothing():
@@ -114,11 +116,47 @@ def test_a_spread_to_the_side_alone_is_a_normal_between_the_posts(exact_shooter,
     )
     aim = prepare_aim(replace(middle, spread=ShooterSpread(side_std_rad=0.06)), goal)
     band = tolerance_band(aim, [3.0, 5.0])
-    told = ndtr(band.left_rad / 0.06) - ndtr(-band.right_rad / 0.06)
+    expected = ndtr(band.left_rad / 0.06) - ndtr(-band.right_rad / 0.06)
     shots = Shots.straight_ahead([3.0, 5.0], goal=goal)
-    assert hit_probability(shots, aim=aim) == pytest.approx(told, abs=5e-3)
+    assert hit_probability(shots, aim=aim) == pytest.approx(expected, abs=5e-3)
     low, high = simulate_hits(shots, aim=aim, count=40000, seed=4).bounds(level=0.999).T
-    assert ((low < told) & (told < high)).all()
+    assert ((low < expected) & (expected < high)).all()
+
+
+def test_backlash_and_resolution_count_by_the_variance_of_an_even_spread(exact_shooter, goal):
+    # an even spread of full width w has the variance w^2 / 12 (any statistics text)
+    play, step = 0.15, 0.10
+    normal = np.hypot(play, step) / np.sqrt(12.0)
+    shots = Shots.straight_ahead([4.0, 5.5], goal=goal)
+    shares = [
+        hit_probability(shots, aim=prepare_aim(replace(exact_shooter, spread=spread), goal))
+        for spread in (
+            ShooterSpread(backlash_rad=play, resolution_rad=step),
+            ShooterSpread(zero_std_rad=float(normal)),
+        )
+    ]
+    assert (shares[0] < 0.99).all()
+    assert shares[0] == pytest.approx(shares[1], abs=1e-12)
+
+
+def test_backlash_is_drawn_evenly_over_its_width(exact_shooter, goal):
+    aim = prepare_aim(replace(exact_shooter, spread=ShooterSpread(backlash_rad=0.2)), goal)
+    shots = Shots.straight_ahead([4.0], goal=goal)
+    (middle,) = solve(np.array([4.0]), shooter=exact_shooter, height_m=1.6).pivot_rad[0]
+    pivots = middle + np.linspace(-0.1, 0.1, 2001)  # all that the play allows, each as likely
+    scores = [_scores_with(exact_shooter, goal, pivot) for pivot in pivots]
+    assert 0.2 < np.mean(scores) < 0.9
+    drawn = simulate_hits(shots, aim=aim, count=40000, seed=8).shares
+    assert drawn == pytest.approx(np.mean(scores), abs=0.01)  # 4 standard errors
+
+
+def _scores_with(shooter, goal, pivot_rad):
+    """Whether a throw from 4 m, straight ahead, goes in: by the compiled flight and by hand."""
+    flown = fly_ahead(shooter, np.array([pivot_rad]), np.array([[4.0]]), floor_m=0.0)
+    height_m = float(flown.points_m[0, 0, 2])
+    ahead, _, up = flown.velocities_m_per_s[0, 0]
+    room_m = goal.height_m / 2 - shooter.projectile.diameter_m / 2 * np.hypot(1.0, up / ahead)
+    return abs(height_m - float(goal.centre_in_world_m[2])) <= room_m
 
 
 @pytest.mark.parametrize("heading_std", [0.5, 1.0, 3.0])
@@ -199,7 +237,7 @@ def test_below_the_enough_level_better_vision_adds_less_than_a_hit_in_a_hundred(
 
 
 @pytest.mark.parametrize(
-    ("make", "told"),
+    ("make", "message"),
     [
         (
             lambda g: Shots.straight_ahead([3.0], goal=g, distance_std_m=-0.1),
@@ -211,22 +249,22 @@ def test_below_the_enough_level_better_vision_adds_less_than_a_hit_in_a_hundred(
         ),
         (
             lambda g: Shots.at([[1.0, 2.0]], error_means=[0.1, 0.2]),
-            "shots: error_means: 3 or 6 errors each are wanted (got shape (2,))",
+            "shots: error_means: expected 3 or 6 errors each (got shape (2,))",
         ),
         (
             lambda g: Shots.at([[1.0, 2.0]], error_covs=[0.1, 0.2, 0.3]),
-            "shots: error_covs: 3 or 6 errors each are wanted (got shape (3,))",
+            "shots: error_covs: expected 3 or 6 errors each (got shape (3,))",
         ),
         (lambda g: Shots.at([[1.0, np.nan]]), "shots: positions_m: holds a value that is not"),
     ],
 )
-def test_bad_shots_are_told_in_one_line(goal, make, told):
+def test_bad_shots_are_reported_in_one_line(goal, make, message):
     with pytest.raises(InputError) as caught:
         make(goal)
-    assert told in str(caught.value)
+    assert message in str(caught.value)
 
 
-def test_a_matrix_that_is_no_covariance_is_told(shooter, goal):
+def test_a_matrix_that_is_no_covariance_is_reported(shooter, goal):
     wrong = np.array([[1.0, 2.0, 0.0], [2.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
     shots = Shots.at([[8.0, 3.3]], error_covs=wrong)
     with pytest.raises(InputError, match="not a covariance"):
@@ -234,7 +272,7 @@ def test_a_matrix_that_is_no_covariance_is_told(shooter, goal):
 
 
 @pytest.mark.parametrize("count", [0, -3])
-def test_nothing_to_draw_is_told(shooter, goal, count):
+def test_nothing_to_draw_is_reported(shooter, goal, count):
     shots = Shots.straight_ahead([3.0], goal=goal)
     with pytest.raises(InputError, match="count: must be between 1 and"):
         simulate_hits(shots, aim=prepare_aim(shooter, goal), count=count, seed=0)

@@ -7,8 +7,8 @@ import pytest
 
 from posefuse.aim.aim import prepare_aim, shot_commands
 from posefuse.aim.flight import flight_reference
+from posefuse.aim.flight_law import flight_law
 from posefuse.aim.hit_probability import hit_probability, simulate_hits
-from posefuse.aim.law import flight_law
 from posefuse.aim.shots import Shots
 
 
@@ -115,6 +115,21 @@ def test_an_uneven_delay_hurts_a_moving_robot_only(exact_shooter, goal):
     drawn = simulate_hits(moving, aim=aim, count=4000, seed=2).shares[0]
     assert 0.6 < drawn < 0.9
     assert share == pytest.approx(drawn, abs=0.03)
+
+
+def test_a_late_release_is_an_estimate_left_behind_by_the_motion(exact_shooter, goal):
+    # the robot aims from where it would have been: its estimate lags by the motion times the delay
+    motion, std_s = np.array([1.5, 0.8, 0.9]), 0.12
+    late = prepare_aim(replace(exact_shooter, release_delay_std_s=std_s), goal)
+    exact = prepare_aim(exact_shooter, goal)
+    place = exact.positions_m(np.array([3.0, 4.5]), approach_rad=0.5)
+    cov = np.zeros((6, 6))
+    cov[:3, :3] = np.outer(motion, motion) * std_s**2
+    lagging = Shots.at(place, motions=motion, error_covs=cov)
+    by_delay = simulate_hits(Shots.at(place, motions=motion), aim=late, count=20000, seed=3)
+    by_estimate = simulate_hits(lagging, aim=exact, count=20000, seed=3)
+    assert (np.abs(by_delay.shares - 0.7) < 0.25).all()  # what is compared is neither sure nor rare
+    assert by_delay.shares == pytest.approx(by_estimate.shares, abs=0.02)  # 4 standard errors
 
 
 def test_stopping_is_compared_on_the_same_pose_errors(shooter, goal):

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from posefuse.aim.aim import prepare_aim, reachable_spans_m
-from posefuse.aim.curve import Arc, arc_curves, pivots_on, solve
+from posefuse.aim.arcs import Arc, arc_curves, pivots_on, solve
 from posefuse.aim.flight import flight_reference, fly
-from posefuse.aim.law import flight_law
+from posefuse.aim.flight_law import flight_law
 from posefuse.aim.pivot import arc_pivots_rad, pivot_error_rad, pivot_rad
 from posefuse.errors import InputError
 from posefuse.robot.shooter import Drag, Projectile, Shooter
@@ -112,7 +112,7 @@ def test_a_gap_between_rising_and_falling_flights_makes_two_spans(exact_shooter,
     assert spans[0, 1] < spans[1, 0]
 
 
-def test_an_unreachable_goal_is_told_in_one_line(exact_shooter, goal):
+def test_an_unreachable_goal_is_reported_in_one_line(exact_shooter, goal):
     high = replace(goal, centre_in_world_m=np.array([12.7, 3.3, 9.0]))
     with pytest.raises(InputError, match=r"goal crate: out of reach: no pivot between 15 and 75"):
         prepare_aim(exact_shooter, high)
@@ -120,7 +120,7 @@ def test_an_unreachable_goal_is_told_in_one_line(exact_shooter, goal):
     assert np.isnan(pivot_rad(3.0, shooter=exact_shooter, goal=high))
 
 
-def test_an_opening_smaller_than_the_ball_is_told_in_one_line(exact_shooter, goal):
+def test_an_opening_smaller_than_the_ball_is_reported_in_one_line(exact_shooter, goal):
     slot = replace(goal, height_m=0.09)
     with pytest.raises(InputError, match=r"opening of 1\.2 by 0\.09 m is too small for the piece"):
         prepare_aim(exact_shooter, slot)

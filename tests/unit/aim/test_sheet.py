@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from posefuse.aim.aim import prepare_aim, reachable_spans_m
-from posefuse.aim.curve import Arc
-from posefuse.aim.flight import flight_reference
+from posefuse.aim.arcs import Arc
+from posefuse.aim.flight import flight_paths_m, flight_reference
+from posefuse.aim.flight_law import flight_law
 from posefuse.aim.hit_probability import hit_probability
-from posefuse.aim.law import flight_law
-from posefuse.aim.paths import flight_paths_m
+from posefuse.aim.load import load_pivot_table
 from posefuse.aim.sheet import arc_sheets, refuse_unreachable
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import write_pivot_table
-from posefuse.aim.tabulate import load_pivot_table, pivot_table
+from posefuse.aim.tabulate import pivot_table
 from posefuse.errors import FileError, InputError
 
 
@@ -54,7 +54,7 @@ def test_throws_drawn_bear_the_integral_out(shooter, goal):
     assert ((low <= sheet.drawn.shares) & (sheet.drawn.shares <= high)).all()
 
 
-def test_a_reach_shorter_than_the_spacing_is_told_by_its_ends(exact_shooter, goal):
+def test_a_reach_shorter_than_the_spacing_is_given_by_its_ends(exact_shooter, goal):
     (sheet,) = arc_sheets(exact_shooter, goal, arc=Arc.HIGH, spacing_m=100.0)
     near, far = sheet.span_m
     assert sheet.table.distances_m == pytest.approx([near, far - 0.05 * (far - near)])
@@ -70,11 +70,11 @@ def test_what_nothing_reaches_is_refused(exact_shooter, goal):
 
 
 @pytest.mark.parametrize(
-    ("spacing", "told"),
+    ("spacing", "message"),
     [(0.0, "spacing: must be greater than 0"), (1e-4, "at most 2000 are allowed")],
 )
-def test_bad_spacings_are_told(exact_shooter, goal, spacing, told):
-    with pytest.raises(InputError, match=told):
+def test_bad_spacings_are_reported(exact_shooter, goal, spacing, message):
+    with pytest.raises(InputError, match=message):
         arc_sheets(exact_shooter, goal, arc=Arc.LOW, spacing_m=spacing)
 
 
@@ -82,20 +82,20 @@ def test_paths_are_scipys_and_end_in_the_middle(exact_shooter, goal):
     aim = prepare_aim(exact_shooter, goal)
     distances = np.array([2.0, 5.0])
     table = pivot_table(aim, distances)
-    paths = flight_paths_m(aim, distances, table.pivots_rad, points=9)
+    paths = flight_paths_m(aim.shooter, distances, table.pivots_rad, points=9)
     assert paths[:, -1] == pytest.approx(np.array([[0.0, 1.6]] * 2), abs=1e-6)
     starts = exact_shooter.release_at(table.pivots_rad)
     assert paths[:, 0, 0] == pytest.approx(starts[:, 0] - distances)
     pivot, middle = table.pivots_rad[1], paths[1, 4]
     # SciPy's DOP853 through the same plane
-    told = flight_reference(
+    reference = flight_reference(
         starts[1],
         9.5 * np.array([np.cos(pivot), 0.0, np.sin(pivot)]),
         law=flight_law(exact_shooter),
         plane_point_m=[middle[0] + distances[1], 0.0, 0.0],
         plane_normal=[-1.0, 0.0, 0.0],
     )
-    assert middle[1] == pytest.approx(told.points_m[2], abs=1e-4)
+    assert middle[1] == pytest.approx(reference.points_m[2], abs=1e-4)
 
 
 def test_a_written_table_is_read_again(exact_shooter, goal, tmp_path):
@@ -107,9 +107,9 @@ def test_a_written_table_is_read_again(exact_shooter, goal, tmp_path):
         assert getattr(read, name) == pytest.approx(getattr(table, name), abs=2e-5)  # rounded
 
 
-def test_a_table_that_repeats_itself_is_told(exact_shooter, goal, tmp_path):
+def test_a_table_that_repeats_itself_is_reported(exact_shooter, goal, tmp_path):
     path = tmp_path / "pivots.csv"
     path.write_text("distance_m,pivot_deg\n2,40\n2,41\n", encoding="utf-8")
     with pytest.raises(FileError) as caught:
         load_pivot_table(path, aim=prepare_aim(exact_shooter, goal))
-    assert str(caught.value) == f"{path}: the distance 2 m is there twice"
+    assert str(caught.value) == f"{path}: the distance 2 m appears twice"

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from posefuse.aim.aim import prepare_aim
-from posefuse.aim.curve import Arc, solve
+from posefuse.aim.arcs import Arc, solve
 from posefuse.aim.hit_probability import simulate_hits
 from posefuse.aim.shots import Shots
 from posefuse.aim.table import CAUTION, write_pivot_table
@@ -92,19 +92,19 @@ def test_a_table_that_the_robot_interpolates_costs_hits_where_it_is_coarse(shoot
 
 
 @pytest.mark.parametrize(
-    ("distances", "told"),
+    ("distances", "message"),
     [
-        ([2.0, 3.0, 3.0, 4.0], "the distance 3 m is there twice"),
+        ([2.0, 3.0, 3.0, 4.0], "the distance 3 m appears twice"),
         ([2.0, 4.0, 3.0], "distances must rise (got 3 m after 4 m)"),
         ([0.0, 1.0], "distances must be above 0 (got 0 m)"),
         ([2.0], "needs 2 distances or more (got 1)"),
         ([2.0, 9.0], "goal crate: 9 m is out of reach: the low arc reaches 0.43 to 6.99 m"),
     ],
 )
-def test_bad_distances_are_told_in_one_line(aim, distances, told):
+def test_bad_distances_are_reported_in_one_line(aim, distances, message):
     with pytest.raises(InputError) as caught:
         pivot_table(aim, distances)
-    assert told in str(caught.value)
+    assert message in str(caught.value)
     assert "\n" not in str(caught.value)
 
 

@@ -50,15 +50,17 @@ def test_every_family_that_opencv_carries_is_known_with_its_size() -> None:
     assert {family: cells_across(family) for family in FAMILY_SIZES}.items() >= cells.items()
 
 
-def test_a_tag_too_small_for_its_cells_is_told_where_its_edge_is_written(tmp_path: Path) -> None:
+def test_a_tag_too_small_for_its_cells_is_reported_where_its_edge_is_written(
+    tmp_path: Path,
+) -> None:
     slip = HEAD.replace("160", "0.16")  # metres, under a key in millimetres
-    told = "must be 4 mm or more, else the 8 x 8 cells of a 36h11 tag are too small to be shown"
+    message = "must be 4 mm or more, else the 8 x 8 cells of a 36h11 tag are too small to be shown"
     one, other = tag(), tag(1, "[0, 3, 1]", more="edge_mm = 150\n")
     assert faults_of(tmp_path, slip + one + other + tag(2, "[0, 4, 1]")) == [
-        f"yard.toml:5: tag_edge_mm: {told} (got 0.16 mm)"
+        f"yard.toml:5: tag_edge_mm: {message} (got 0.16 mm)"
     ]
     assert faults_of(tmp_path, HEAD + tag(more="edge_m = 0.0035\n")) == [
-        f"yard.toml:10: tag.1.edge_m: {told} (got 3.5 mm)"
+        f"yard.toml:10: tag.1.edge_m: {message} (got 3.5 mm)"
     ]
     assert load(tmp_path, HEAD + tag(more="edge_mm = 4\n")).tags[0].edge_m == 0.004
 
@@ -117,7 +119,7 @@ def test_what_is_allowed(tmp_path: Path, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         (tag(3) + tag(3, "[10, 2, 1]", 180), "11: tag.2.id: 3 is used by tag.1 already"),
         (
@@ -216,10 +218,10 @@ def test_what_is_allowed(tmp_path: Path, text: str) -> None:
         ("[[beacon]]\nid = 1\n", "6: beacon.1.position_m: missing, and must be given (or "),
     ],
 )
-def test_each_fault_is_told_in_one_line(tmp_path: Path, text: str, told: str) -> None:
+def test_each_fault_is_reported_in_one_line(tmp_path: Path, text: str, message: str) -> None:
     (fault,) = faults_of(tmp_path, HEAD + text)
-    assert fault.startswith(f"yard.toml:{told}")
-    assert told.endswith(" (or ") or fault == f"yard.toml:{told}"
+    assert fault.startswith(f"yard.toml:{message}")
+    assert message.endswith(" (or ") or fault == f"yard.toml:{message}"
 
 
 def test_a_size_no_tag_states(tmp_path: Path) -> None:
@@ -230,14 +232,14 @@ def test_a_size_no_tag_states(tmp_path: Path) -> None:
     ]
 
 
-def test_an_unknown_family_for_all_tags_is_told_once(tmp_path: Path) -> None:
+def test_an_unknown_family_for_all_tags_is_reported_once(tmp_path: Path) -> None:
     head = HEAD.replace("36h11", "36h12")
     assert faults_of(tmp_path, head + tag(0) + tag(1, "[0, 3, 1]")) == [
         "yard.toml:4: tag_family: unknown family; did you mean '36h11'? (got '36h12')"
     ]
 
 
-def test_every_fault_is_told(tmp_path: Path) -> None:
+def test_every_fault_is_reported(tmp_path: Path) -> None:
     text = HEAD + tag(0, "[0, 9, 1]") + tag(1, facing=180) + box("[5, 2, 0]")
     assert [fault.split(": ")[1] for fault in faults_of(tmp_path, text)] == [
         "tag.1.position_m",

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from posefuse.calibration.board import Board, Markers, load_board
+from posefuse.calibration.board import Board, Markers
+from posefuse.calibration.load import load_board
 from posefuse.calibration.pattern import black_boxes_m, charuco_board
 from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
@@ -82,7 +83,7 @@ def test_a_board_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("square_mm = 32", "square_mm = 0", ":4: square_mm: must be greater than 0 m (got 0)"),
         (
@@ -134,12 +135,12 @@ def test_a_board_file(tmp_path: Path) -> None:
         ),
     ],
 )
-def test_faults_in_a_board_file(tmp_path: Path, old: str, new: str, told: str) -> None:
+def test_faults_in_a_board_file(tmp_path: Path, old: str, new: str, message: str) -> None:
     path = tmp_path / "board.toml"
     path.write_text(GOOD.replace(old, new), encoding="utf-8")
     with pytest.raises(FileError) as caught:
         load_board(path)
-    assert str(caught.value).startswith(f"{path}{told}")
+    assert str(caught.value).startswith(f"{path}{message}")
     assert "\n" not in str(caught.value)
 
 

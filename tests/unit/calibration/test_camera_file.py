@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from posefuse.calibration.camera_file import BaseCamera, camera_text, load_base
+from posefuse.calibration.camera_file import BaseCamera, camera_text
 from posefuse.calibration.lens import LensCalibration, calibrate_lens
+from posefuse.calibration.load import load_base_camera
 from posefuse.errors import FileError
 from posefuse.robot.load import load_camera
 from rendered_board import (
@@ -48,7 +49,9 @@ def test_a_replaced_lens_reads_back_and_the_rest_is_kept(
 ) -> None:
     base = _base(tmp_path)
     path = tmp_path / "new.toml"
-    path.write_text(camera_text(calibration, path=path, base=load_base(base)), encoding="utf-8")
+    path.write_text(
+        camera_text(calibration, path=path, base=load_base_camera(base)), encoding="utf-8"
+    )
     old, new = load_camera(base), load_camera(path)
     np.testing.assert_allclose(new.lens.focal_px, calibration.lens.focal_px, rtol=1e-9)
     np.testing.assert_allclose(new.lens.centre_px, calibration.lens.centre_px, rtol=1e-9)
@@ -61,9 +64,9 @@ def test_a_replaced_lens_reads_back_and_the_rest_is_kept(
 
 def test_measuring_again_leaves_one_note(tmp_path: Path, calibration: LensCalibration) -> None:
     path = tmp_path / "new.toml"
-    once = camera_text(calibration, path=path, base=load_base(_base(tmp_path)))
+    once = camera_text(calibration, path=path, base=load_base_camera(_base(tmp_path)))
     path.write_text(once, encoding="utf-8")
-    assert camera_text(calibration, path=path, base=load_base(path)) == once
+    assert camera_text(calibration, path=path, base=load_base_camera(path)) == once
     assert once.count("measured in 12 pictures") == 1
 
 
@@ -94,7 +97,7 @@ def test_deviations_stand_beside_the_numbers(calibration: LensCalibration) -> No
 
 def test_a_base_of_another_size_is_refused(calibration: LensCalibration) -> None:
     with pytest.raises(FileError) as caught:
-        camera_text(calibration, path=Path("a.toml"), base=load_base(WIDE))
+        camera_text(calibration, path=Path("a.toml"), base=load_base_camera(WIDE))
     assert str(caught.value) == (
         f"{WIDE}: width_px, height_px: 1280 x 800 px, the pictures are 640 x 400 px"
     )
@@ -109,5 +112,5 @@ def test_a_table_that_the_base_names_is_named_from_the_new_place(
         (tmp_path / "old" / "b.toml", "tables/response.csv"),
         (tmp_path / "new" / "deep" / "b.toml", "../../old/tables/response.csv"),
     ):
-        told = camera_text(calibration, path=place, base=base)
-        assert f'table = "{seen}" # measured\n' in told
+        text = camera_text(calibration, path=place, base=base)
+        assert f'table = "{seen}" # measured\n' in text

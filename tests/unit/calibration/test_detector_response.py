@@ -4,6 +4,7 @@ import math
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,12 +14,11 @@ from posefuse.calibration.detector_response import (
     corner_errors,
     measure_response,
 )
-from posefuse.calibration.detector_shots import Conditions, TagShots, quality_with
+from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, quality_with
 from posefuse.calibration.response_file import write_response
 from posefuse.errors import FileError, InputError
 from posefuse.robot.camera import ImageQuality
-from posefuse.robot.load import load_camera, load_imaging
-from posefuse.robot.measured_response import load_response
+from posefuse.robot.load import load_camera, load_imaging, load_response
 from posefuse.sensing.detector_law import detector_response
 
 ROOT = Path(__file__).parents[3]
@@ -120,6 +120,33 @@ def test_figures_come_out_of_errors_made_up() -> None:
     assert figures.bias_rest_px < slack
 
 
+def test_what_persists_is_what_a_second_look_finds_again(
+    camera, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    std_px, persistent, tags = 0.3, 0.7, 200
+    corners_px = 50.0 + 20.0 * np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
+
+    def shot(_self, number: int, _conditions: Conditions, *, look: int = 0) -> TagShot:
+        image = np.array([[number, look]], dtype=np.uint8)
+        return TagShot(id=7, image=image, corners_px=corners_px, blur_way=np.array([1.0, 0.0]))
+
+    def found(image: np.ndarray, **_settings) -> SimpleNamespace:
+        number, look = image[0].tolist()
+        lasts = np.random.default_rng([1, number]).normal(size=(4, 2)) * math.sqrt(persistent)
+        passes = np.random.default_rng([2, number, look]).normal(size=(4, 2))
+        error = std_px * (lasts + math.sqrt(1.0 - persistent) * passes)
+        return SimpleNamespace(ids=np.array([7]), corners_px=(corners_px + error)[None])
+
+    monkeypatch.setattr(TagShots, "shot", shot)
+    monkeypatch.setattr("posefuse.calibration.detector_response.detect_tags", found)
+    one = {"edges_px": (40,), "incidences_deg": (0,), "blurs_px": (0,)}
+    recipe = replace(SMALL, **one, tags=tags, second_looks=tags)
+    table = measure_response(camera, recipe)
+    assert table["std_px"] == pytest.approx(std_px, rel=0.05)
+    # a variance over 1600 numbers is known to 3.5 % (one standard error)
+    assert table["persistent_fraction"] == pytest.approx(persistent, abs=4 * 0.035 * 0.3)
+
+
 def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
     calls: list[tuple[int, int]] = []
     table = measure_response(camera, SMALL, progress=lambda *done: calls.append(done))
@@ -148,7 +175,7 @@ def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
 
 
 @pytest.mark.parametrize(
-    ("given", "told"),
+    ("given", "message"),
     [
         ({"edges_px": (6, 20)}, r"edges_px: must be 8 or more, a pixel for each cell of the tag"),
         ({"edges_px": (30, 20)}, r"edges_px: must rise"),
@@ -158,8 +185,8 @@ def test_a_table_is_measured_written_and_read(tmp_path: Path, camera) -> None:
         ({"second_looks": 2}, r"second_looks: must be 3 or more \(got 2\)"),
     ],
 )
-def test_recipes_that_are_refused(given: dict, told: str) -> None:
-    with pytest.raises(InputError, match=told):
+def test_recipes_that_are_refused(given: dict, message: str) -> None:
+    with pytest.raises(InputError, match=message):
         replace(SMALL, **given)
 
 
@@ -170,7 +197,7 @@ def test_an_unknown_family_is_refused(camera) -> None:
 
 @pytest.mark.parametrize("seed", [11, 12])
 def test_the_shipped_response_foretells_other_tags(seed: int) -> None:
-    """Tags between the points of the table, with other luck, come out as the table says."""
+    """Tags between the points of the table, with other random draws, come out as the table says."""
     full = load_camera(CAMERA)
     image = full.image
     measured = load_response(SHIPPED, noise_grey=image.noise_grey, defocus_px=image.defocus_px)
@@ -186,16 +213,16 @@ def test_the_shipped_response_foretells_other_tags(seed: int) -> None:
             seed=seed,
         )
         fresh = measure_response(load_imaging(CAMERA), recipe)
-        told = detector_response(
+        table = detector_response(
             detector,
             distance_m=np.ones(1),
             cos_incidence=np.cos(np.radians([angle])),
             edge_px=np.array([edge]),
             blur_px=np.array([blur]),
         )
-        assert fresh["found_low"][0] - 0.05 <= told.found_probability[0] <= 1.0
-        spread = told.std_px[0] / math.sqrt(4 * 50)
-        bias = told.inward_px[0] + 0.7 * told.narrowing_px[0]
+        assert fresh["found_low"][0] - 0.05 <= table.found_probability[0] <= 1.0
+        spread = table.std_px[0] / math.sqrt(4 * 50)
+        bias = table.inward_px[0] + 0.7 * table.narrowing_px[0]
         seen = fresh["inward_px"][0] + 0.7 * fresh["narrowing_px"][0]
         assert abs(bias - seen) < 5.0 * spread + 0.05
-        assert fresh["std_px"][0] == pytest.approx(told.std_px[0], rel=0.5)
+        assert fresh["std_px"][0] == pytest.approx(table.std_px[0], rel=0.5)

@@ -86,7 +86,7 @@ def test_a_charuco_board_may_leave_the_image(camera: KnownCamera) -> None:
 
 
 @pytest.mark.parametrize(
-    ("looked_for", "told"),
+    ("looked_for", "message"),
     [
         (CHESSBOARD, "no chessboard of 8 x 5 squares is seen whole"),
         (
@@ -113,12 +113,12 @@ def test_a_charuco_board_may_leave_the_image(camera: KnownCamera) -> None:
     ],
 )
 def test_another_board_is_not_taken_for_this_one(
-    camera: KnownCamera, looked_for: Board, told: str
+    camera: KnownCamera, looked_for: Board, message: str
 ) -> None:
     picture = render(camera, CHARUCO, _poses(camera, CHARUCO, 5)[4], rng=np.random.default_rng(2))
     with pytest.raises(DegenerateView) as caught:
         find_corners(picture, looked_for)
-    assert str(caught.value) == told
+    assert str(caught.value) == message
 
 
 def test_too_little_of_the_board(camera: KnownCamera) -> None:

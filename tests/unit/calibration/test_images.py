@@ -37,7 +37,7 @@ def test_a_turn_wished_by_the_file_is_not_made(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "message"),
     [
         (None, "no such file"),
         (b"", "the file is empty"),
@@ -49,14 +49,14 @@ def test_a_turn_wished_by_the_file_is_not_made(tmp_path: Path) -> None:
     ],
 )
 def test_what_is_no_picture(
-    tmp_path: Path, content: bytes | None, told: str, capfd: pytest.CaptureFixture[str]
+    tmp_path: Path, content: bytes | None, message: str, capfd: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "a.png"
     if content is not None:
         path.write_bytes(content)
     with pytest.raises(FileError) as caught:
         read_grey(path)
-    assert str(caught.value) == f"{path}: {told}"
+    assert str(caught.value) == f"{path}: {message}"
     assert capfd.readouterr().err == ""
 
 
@@ -69,7 +69,7 @@ def test_a_folder_stands_for_its_pictures(tmp_path: Path) -> None:
         image_paths([tmp_path / "empty"])
 
 
-def test_every_faulty_picture_is_told(tmp_path: Path) -> None:
+def test_every_faulty_picture_is_reported(tmp_path: Path) -> None:
     good = [_write(tmp_path / f"{index}.png", GREY) for index in range(3)]
     small = _write(tmp_path / "small.png", GREY[:4])
     missing = tmp_path / "no.png"

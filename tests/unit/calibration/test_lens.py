@@ -1,4 +1,4 @@
-"""A lens from corners that are known up to white noise, and sets that do not tell one."""
+"""A lens from corners that are known up to white noise, and sets that do not determine one."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -127,6 +127,6 @@ def test_a_focal_length_known_too_poorly_is_refused(
         calibrate_lens(_survey(camera, poses[:10], std_px=1.0), CHARUCO)
 
 
-def test_what_is_missing_is_told(survey: BoardSurvey) -> None:
+def test_what_is_missing_is_reported(survey: BoardSurvey) -> None:
     with pytest.raises(InputError, match="take more pictures: 10 different views"):
         calibrate_lens(replace(survey, views=survey.views[:4]), CHARUCO)

@@ -71,6 +71,15 @@ def test_the_page_is_true_to_size(paper: str) -> None:
     assert (bar[:, 1] + bar[:, 3]).max() < 1000.0 * page.height_m - 8.0
 
 
+@pytest.mark.parametrize("paper", ["a4", "a3"])
+def test_the_board_is_in_the_middle_of_what_margin_and_foot_leave(paper: str) -> None:
+    page, (width_m, height_m) = board_page(BOARD, paper), BOARD.size_m
+    right_m = page.width_m - page.board_left_m - width_m
+    below_m = page.height_m - page.board_top_m - height_m
+    assert page.board_left_m == pytest.approx(right_m)
+    assert page.board_top_m - 0.008 == pytest.approx(below_m - FOOT_M)  # 8 mm stay white
+
+
 def test_the_same_board_gives_the_same_bytes() -> None:
     page = board_page(BOARD, "a4")
     pdf = board_pdf_bytes(BOARD, page)

@@ -1,4 +1,4 @@
-"""What is missing is told exactly."""
+"""What is missing is named exactly."""
 
 from collections.abc import Callable
 

@@ -65,6 +65,6 @@ def test_nothing_is_replaced_and_no_folder_invented(tmp_path: Path) -> None:
         check_movie_path(tmp_path / "none" / "drive.mp4")
 
 
-def test_no_pictures_are_told(tmp_path: Path) -> None:
+def test_no_pictures_are_reported(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="a movie needs one or more"):
         write_movie(tmp_path / "drive.gif", iter(()), frames_per_s=10.0)

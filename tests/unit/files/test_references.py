@@ -16,14 +16,14 @@ def test_seen_from_the_naming_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "told"),
+    ("name", "message"),
     [
         ("robto.toml", r"no such file \(got 'robto.toml'\); did you mean 'robot.toml'\?"),
         ("zzz/x.toml", r"no such file \(got 'zzz/x.toml'\); looked for '.*x\.toml'"),
-        (".", r"a folder, where a file is wanted \(got '\.'\)"),
+        (".", r"expected a file, got the folder '\.'"),
     ],
 )
-def test_missing(tmp_path: Path, name: str, told: str) -> None:
+def test_missing(tmp_path: Path, name: str, message: str) -> None:
     (tmp_path / "robot.toml").write_text("", encoding="utf-8")
-    with pytest.raises(InputError, match=told):
+    with pytest.raises(InputError, match=message):
         referenced(tmp_path / "a.toml", name)

@@ -53,7 +53,7 @@ def test_a_file_of_that_name_is_refused(tmp_path: Path) -> None:
 def test_a_file_in_the_way_of_the_parents(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with (
-        pytest.raises(FileError, match="the folder cannot be made"),
+        pytest.raises(FileError, match="the folder cannot be created"),
         new_folder(tmp_path / "file" / "out"),
     ):
         pytest.fail("entered")

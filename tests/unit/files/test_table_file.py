@@ -1,4 +1,4 @@
-"""CSV tables: exact numbers, and faults told with line and column."""
+"""CSV tables: exact numbers, and faults reported with line and column."""
 
 from pathlib import Path
 
@@ -68,16 +68,16 @@ def test_no_rows(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("t_s,x_mm\n", "a.csv:1: unknown column 'x_mm'; did you mean 'x_m'?\n"),
         ("t_s,x_m,zz\n", "a.csv:1: unknown column 'zz'; the columns are t_s, x_m"),
         ("t_s\n", "a.csv:1: missing column: x_m"),
-        ("t_s,x_m,t_s\n", "a.csv:1: the column 't_s' is there twice"),
+        ("t_s,x_m,t_s\n", "a.csv:1: the column 't_s' appears twice"),
         (
             "t_s;x_m\n1;2\n",
-            "a.csv:1: must name the columns: the columns are t_s, x_m; cells are parted by commas "
-            "(got 't_s;x_m')",
+            "a.csv:1: must name the columns: the columns are t_s, x_m; cells are separated "
+            "by commas (got 't_s;x_m')",
         ),
         ("1,2\n3,4\n", "a.csv:1: must name the columns: the columns are t_s, x_m (got '1,2')"),
         ("t_s,x_m\n1,2\n3,nan\n", "a.csv:3: x_m: must be a finite number (got 'nan')"),
@@ -96,16 +96,16 @@ def test_no_rows(tmp_path: Path) -> None:
         ("t_s,x_m\n1,2\n3", "a.csv:3: the last line is cut off: must hold 2 cells (got 1)"),
         ('t_s,x_m\n1,"2\n', "a.csv:2: not valid CSV: unexpected end of data"),
         ("", "a.csv: the file is empty"),
-        (b"\x00\x01", "a.csv: a binary file: text in UTF-8 is wanted"),
+        (b"\x00\x01", "a.csv: expected text in UTF-8, got a binary file"),
         (b"t_s,x_m\n1,\xff\n", "a.csv:2: not UTF-8 text (got the byte 0xff): save it as UTF-8"),
     ],
 )
-def test_each_fault_names_line_and_column(tmp_path: Path, text: str | bytes, told: str) -> None:
+def test_each_fault_names_line_and_column(tmp_path: Path, text: str | bytes, expected: str) -> None:
     path = written(tmp_path, text)
     with pytest.raises(FileError) as caught:
         read_table(path, COLUMNS)
     message = str(caught.value).replace(str(path), "a.csv")
-    assert message.startswith(told) if told.endswith("\n") else message == told
+    assert message.startswith(expected) if expected.endswith("\n") else message == expected
 
 
 def test_texts_and_whole_numbers_are_checked(tmp_path: Path) -> None:
@@ -121,7 +121,7 @@ def test_what_could_not_be_read_again_is_not_written(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     with pytest.raises(InputError, match=r"a\.csv: x_m: row 1 is not finite \(got nan\)"):
         write_table(path, {"t_s": [1, 2], "x_m": [1.0, np.nan]})
-    with pytest.raises(InputError, match="columns of unlike length"):
+    with pytest.raises(InputError, match="columns of different lengths"):
         write_table(path, {"t_s": [1, 2], "x_m": [1.0]})
     assert not path.exists()
 
@@ -135,11 +135,11 @@ def test_truth_values_are_written_as_numbers(tmp_path: Path) -> None:
 def test_a_remark_on_the_first_line_is_passed_over_and_lines_keep_their_numbers(
     tmp_path: Path,
 ) -> None:
-    table = read_table(written(tmp_path, "# told once\nt_s,x_m\n1,2\n"), COLUMNS)
+    table = read_table(written(tmp_path, "# read once\nt_s,x_m\n1,2\n"), COLUMNS)
     assert_array_equal(table["x_m"], [2.0])
     with pytest.raises(FileError, match=r"a\.csv:4: x_m: must be a finite number"):
-        read_table(written(tmp_path, "# told once\nt_s,x_m\n1,2\n3,x\n"), COLUMNS)
+        read_table(written(tmp_path, "# read once\nt_s,x_m\n1,2\n3,x\n"), COLUMNS)
     with pytest.raises(FileError, match=r"a\.csv:2: missing column: x_m"):
-        read_table(written(tmp_path, "# told once\nt_s\n1\n"), COLUMNS)
+        read_table(written(tmp_path, "# read once\nt_s\n1\n"), COLUMNS)
     with pytest.raises(FileError, match=r"a\.csv:2: must name the columns"):
         read_table(written(tmp_path, "# nothing else\n"), COLUMNS)

@@ -1,4 +1,4 @@
-"""Schemas over TOML files: what is taken, and how each fault is told."""
+"""Schemas over TOML files: what is taken, and how each fault is reported."""
 
 import pickle
 from enum import StrEnum
@@ -46,9 +46,9 @@ def load(tmp_path: Path, text: str | bytes) -> Thing:
 def faults_of(tmp_path: Path, text: str | bytes) -> list[str]:
     with pytest.raises(FileError) as caught:
         load(tmp_path, text)
-    told = str(caught.value).replace(f"{tmp_path / 'thing.toml'}", "thing.toml").split("\n")
-    assert len(told) == len(caught.value.faults)
-    return told
+    found = str(caught.value).replace(f"{tmp_path / 'thing.toml'}", "thing.toml").split("\n")
+    assert len(found) == len(caught.value.faults)
+    return found
 
 
 GOOD = 'name = "a"\nheight_m = 1\n'
@@ -84,7 +84,7 @@ HEIGHTS = "height_m, height_cm, height_mm, height_in"
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         ("facing = 3\n", "thing.toml:3: facing: unknown key; allowed: name, "),
         (
@@ -176,11 +176,11 @@ HEIGHTS = "height_m, height_cm, height_mm, height_in"
     ],
 )
 def test_each_fault_names_line_key_value_and_what_is_allowed(
-    tmp_path: Path, text: str, told: str
+    tmp_path: Path, text: str, message: str
 ) -> None:
     (fault,) = faults_of(tmp_path, GOOD + text)
-    assert fault.startswith(told)
-    assert told.endswith((", ", "(got ")) or fault == told
+    assert fault.startswith(message)
+    assert message.endswith((", ", "(got ")) or fault == message
 
 
 def test_missing_key_at_the_top(tmp_path: Path) -> None:
@@ -189,29 +189,29 @@ def test_missing_key_at_the_top(tmp_path: Path) -> None:
     ]
 
 
-def test_a_misspelt_key_is_not_told_as_missing_too(tmp_path: Path) -> None:
+def test_a_misspelt_key_is_not_reported_as_missing_too(tmp_path: Path) -> None:
     assert faults_of(tmp_path, 'name = "a"\nheight_ft = 7\n') == [
         f"thing.toml:2: height_ft: unknown key, or a wrong unit; allowed: {HEIGHTS} "
         "(got height_ft = 7)"
     ]
 
 
-def test_all_faults_are_told_in_the_order_of_the_file(tmp_path: Path) -> None:
-    told = faults_of(
+def test_all_faults_are_reported_in_the_order_of_the_file(tmp_path: Path) -> None:
+    found = faults_of(
         tmp_path,
         'name = ""\nheight_m = "tall"\nflagg = true\n[[part]]\nid = -1\nedge_m = 0\n',
     )
-    assert [line.split(": ")[0] for line in told] == [
+    assert [line.split(": ")[0] for line in found] == [
         f"thing.toml:{number}" for number in (1, 2, 3, 5, 6)
     ]
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "message"),
     [
         (b"", "thing.toml: the file is empty"),
         (b"\xef\xbb\xbf \r\n\n", "thing.toml: the file is empty"),
-        (b"\x00\x01\x02", "thing.toml: a binary file: text in UTF-8 is wanted"),
+        (b"\x00\x01\x02", "thing.toml: expected text in UTF-8, got a binary file"),
         ('name = "a"'.encode("utf-16"), "thing.toml: saved as UTF-16: save it as UTF-8"),
         (
             b'name = "a"\nx = "\xe9"\n',
@@ -225,9 +225,9 @@ def test_all_faults_are_told_in_the_order_of_the_file(tmp_path: Path) -> None:
         (b"x = " + b"9" * 5000, "thing.toml: not valid TOML: "),
     ],
 )
-def test_what_is_no_toml_at_all(tmp_path: Path, content: bytes, told: str) -> None:
+def test_what_is_no_toml_at_all(tmp_path: Path, content: bytes, message: str) -> None:
     (fault,) = faults_of(tmp_path, content)
-    assert fault.startswith(told)
+    assert fault.startswith(message)
 
 
 def test_a_number_too_large_for_a_float(tmp_path: Path) -> None:
@@ -240,7 +240,7 @@ def test_a_number_too_large_for_a_float(tmp_path: Path) -> None:
 def test_missing_file_and_folder(tmp_path: Path) -> None:
     with pytest.raises(FileError, match=r"nope\.toml: no such file$"):
         load_toml(tmp_path / "nope.toml", Thing)
-    with pytest.raises(FileError, match="a folder, where a file is wanted"):
+    with pytest.raises(FileError, match="expected a file, got a folder"):
         load_toml(tmp_path, Thing)
 
 
@@ -255,7 +255,7 @@ def test_in_file_adds_the_place(tmp_path: Path) -> None:
     assert str(caught.value) == f"{path}: no good"
 
 
-def test_faults_are_collected_and_told_once(tmp_path: Path) -> None:
+def test_faults_are_collected_and_reported_once(tmp_path: Path) -> None:
     path = tmp_path / "thing.toml"
     path.write_text(GOOD, encoding="utf-8")
     other = FileError("other.toml", "bad")

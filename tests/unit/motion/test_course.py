@@ -16,7 +16,10 @@ def course() -> Course:
         name="round",
         path=TruePath.through(t, poses),
         shots=(Shot(at_s=102.0, goal="a"), Shot(at_s=108.0, goal="a")),
-        bumps=(Bump(at_s=103.0, lasts_s=0.1, slip_m=0.1), Bump(at_s=109.0, lasts_s=0.1, slip_m=1)),
+        bumps=(
+            Bump(at_s=103.0, duration_s=0.1, slip_m=0.1),
+            Bump(at_s=109.0, duration_s=0.1, slip_m=1),
+        ),
         knocks=(Knock(mount="front", at_s=107.0),),
     )
 

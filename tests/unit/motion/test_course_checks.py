@@ -47,14 +47,14 @@ def test_a_course_that_can_be_driven(driven, arena, rig) -> None:
 
 
 @pytest.mark.parametrize(
-    ("target", "told"),
+    ("target", "message"),
     [
         ((4, 3), r"touches obstacle 'post' at \d\.\d\d s, at x 3\.\d\d m, y 2\.\d\d m, heading 0"),
         ((7.7, 1), r"leaves the floor \(8 x 4 m\) at \d\.\d\d s, at x 7\.6\d m, y 1\.00 m"),
     ],
 )
-def test_walls_and_obstacles(target, told, driven, arena, rig) -> None:
-    with pytest.raises(InputError, match=told):
+def test_walls_and_obstacles(target, message, driven, arena, rig) -> None:
+    with pytest.raises(InputError, match=message):
         check_course(driven(*target), arena=arena, rig=rig)
 
 
@@ -77,15 +77,15 @@ def test_traffic_that_runs_into_the_robot(driven, arena, rig) -> None:
 
 
 @pytest.mark.parametrize(
-    ("limit", "told"),
+    ("limit", "message"),
     [
         ({"speed_m_per_s": 2.0}, r"speed of 2\.97 m/s at \d\.\d\d s: the drivetrain does 2 m/s"),
         ({"acceleration_m_per_s2": 2.0}, r"acceleration of 2\.4\d m/s\^2 .* does 2 m/s\^2"),
     ],
 )
-def test_faster_than_the_drivetrain(limit, told, driven, arena, rig) -> None:
+def test_faster_than_the_drivetrain(limit, message, driven, arena, rig) -> None:
     slower = replace(rig, drivetrain=replace(rig.drivetrain, **limit))
-    with pytest.raises(InputError, match=told):
+    with pytest.raises(InputError, match=message):
         check_course(driven(7, 1), arena=arena, rig=slower)
 
 
@@ -112,7 +112,7 @@ def test_a_facing_course_suits_differential_wheels(limits, waypoint, drivetrain,
 
 
 @pytest.mark.parametrize(
-    ("events", "told"),
+    ("events", "message"),
     [
         (
             {"shots": (Shot(at_s=2.0, goal="bin"),)},
@@ -128,8 +128,8 @@ def test_a_facing_course_suits_differential_wheels(limits, waypoint, drivetrain,
         ),
     ],
 )
-def test_names_that_do_not_exist(events, told, driven, arena, rig) -> None:
-    with pytest.raises(InputError, match=told):
+def test_names_that_do_not_exist(events, message, driven, arena, rig) -> None:
+    with pytest.raises(InputError, match=message):
         check_course(driven(7, 1, **events), arena=arena, rig=rig)
 
 

@@ -50,13 +50,15 @@ TRAJECTORY = """# t x y z qx qy qz qw
 EVENTS = """
 [[bump]]
 at_s = 3.0
-lasts_ms = 300
+duration_ms = 300
 slip_cm = 5
 
 [[knock]]
 mount = "front"
 at_s = 8
 pan_deg = 3
+tilt_deg = -2
+roll_deg = 5
 
 [[lift]]
 box = "mast"
@@ -91,8 +93,10 @@ def test_planned_course(tmp_path) -> None:
 def test_events(tmp_path) -> None:
     course = load_course(written(tmp_path, PLANNED + EVENTS))
     (bump,), (knock,) = course.bumps, course.knocks
-    assert (bump.at_s, bump.lasts_s, bump.slip_m) == (3.0, 0.3, 0.05)
-    assert (knock.mount, knock.at_s, knock.pan_rad) == ("front", 8.0, math.radians(3.0))
+    assert (bump.at_s, bump.duration_s, bump.slip_m) == (3.0, 0.3, 0.05)
+    assert (knock.mount, knock.at_s) == ("front", 8.0)
+    turned = (knock.pan_rad, knock.tilt_rad, knock.roll_rad)
+    assert turned == (math.radians(3.0), math.radians(-2.0), math.radians(5.0))
     np.testing.assert_allclose(course.lifts[0].raise_m, [0.0, 0.254])
     np.testing.assert_allclose(course.traffic[0].xy_in_world_m, [[1, 1], [2, 3]])
     assert course.traffic[0].heading_rad == math.radians(45.0)
@@ -116,7 +120,7 @@ def test_a_planned_course_has_one_source(tmp_path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("duration_s = 20\n", "", "duration_s: missing: give duration_s, limits, waypoint, or a"),
         ("duration_s = 20", "duration_s = 2", "duration_s: too short to reach the second waypoint"),
@@ -140,7 +144,7 @@ def test_a_planned_course_has_one_source(tmp_path) -> None:
         ("turns = 1", "turns = 1\ntrajectory_m = 3", "unknown key"),
         ('shot = "crate"', 'shot = ""', "waypoint.1.shot"),
         ("slip_cm = 5", "slip_cm = -5", ":26: bump.1.slip_cm: must be greater than or equal to 0"),
-        ("lasts_ms = 300", "lasts_ms = 0", ":25: bump.1.lasts_ms: must be greater than 0"),
+        ("duration_ms = 300", "duration_ms = 0", ":25: bump.1.duration_ms: must be greater than 0"),
         ("at_s = 3.0", "at_s = 33", "bump at 33 s: must lie within the course (0 to 20 s)"),
         ("at_s = 8", "at_s = -1", "knock at -1 s: must lie within the course (0 to 20 s)"),
         ("at_s = [2, 4]", "at_s = [4, 2]", "lift.1: lift mast: at_s: the stamp goes back at row 1"),
@@ -149,18 +153,18 @@ def test_a_planned_course_has_one_source(tmp_path) -> None:
         ("[[1, 1], [2, 3]]", "[[1, 1]]", "traffic.1: traffic other: xy: shape (1, 2) given"),
     ],
 )
-def test_faults_are_told_in_one_line_each(tmp_path, old, new, told) -> None:
+def test_faults_are_reported_in_one_line_each(tmp_path, old, new, message) -> None:
     text = PLANNED + EVENTS
     assert old in text
     path = written(tmp_path, text.replace(old, new))
     with pytest.raises(FileError) as error:
         load_course(path)
-    assert told in str(error.value)
+    assert message in str(error.value)
     assert all(line.startswith(str(path)) for line in str(error.value).splitlines())
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         (RECORDED + "[limits]\n", "limits.speed_m_per_s: missing"),
         (RECORDED.replace("[[shot]]", "repeat = true\n[[shot]]"), "no meaning beside a trajectory"),
@@ -169,11 +173,11 @@ def test_faults_are_told_in_one_line_each(tmp_path, old, new, told) -> None:
         ('name = "empty"\n', "duration_s: missing"),
     ],
 )
-def test_faults_of_a_recorded_course(tmp_path, text, told) -> None:
+def test_faults_of_a_recorded_course(tmp_path, text, message) -> None:
     (tmp_path / "driven.txt").write_text(TRAJECTORY, encoding="utf-8")
     with pytest.raises(FileError) as error:
         load_course(written(tmp_path, text))
-    assert told in str(error.value)
+    assert message in str(error.value)
 
 
 def test_faults_of_the_trajectory_name_its_file_and_line(tmp_path) -> None:

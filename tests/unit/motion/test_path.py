@@ -41,7 +41,7 @@ def test_never_extrapolates(path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("stamps", "poses", "told"),
+    ("stamps", "poses", "message"),
     [
         ([0.0], [[0, 0, 0]], "2 poses or more"),
         ([0.0, 0.0], [[0, 0, 0]] * 2, "repeats at row 1"),
@@ -49,8 +49,8 @@ def test_never_extrapolates(path) -> None:
         ([0.0, 1.0], [[0, 0, np.inf]] * 2, "not finite"),
     ],
 )
-def test_refuses_what_is_no_path(stamps, poses, told) -> None:
-    with pytest.raises(InputError, match=told):
+def test_refuses_what_is_no_path(stamps, poses, message) -> None:
+    with pytest.raises(InputError, match=message):
         TruePath.through(stamps, poses)
 
 
@@ -61,10 +61,10 @@ def test_survives_the_way_to_a_worker(path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("events", "told"),
+    ("events", "message"),
     [
         ({"shots": (Shot(at_s=9.0, goal="g"),)}, "shot at 9 s: must lie within"),
-        ({"bumps": (Bump(at_s=1.0, lasts_s=1.0, slip_m=0.1),)}, "bump at 1 s: must lie within"),
+        ({"bumps": (Bump(at_s=1.0, duration_s=1.0, slip_m=0.1),)}, "bump at 1 s: must lie within"),
         ({"knocks": (Knock(mount="m", at_s=8.5),)}, "knock at 8.5 s: must lie within"),
         (
             {"shots": (Shot(at_s=4.0, goal="g"), Shot(at_s=4.0, goal="h"))},
@@ -72,16 +72,16 @@ def test_survives_the_way_to_a_worker(path) -> None:
         ),
     ],
 )
-def test_events_lie_within_the_course(path, events, told) -> None:
-    with pytest.raises(InputError, match=told):
+def test_events_lie_within_the_course(path, events, message) -> None:
+    with pytest.raises(InputError, match=message):
         Course(name="c", path=path, **events)
 
 
 def test_events_refuse_what_cannot_happen() -> None:
     with pytest.raises(InputError, match="slip_m: must be 0 or more"):
-        Bump(at_s=1.0, lasts_s=1.0, slip_m=-0.1)
-    with pytest.raises(InputError, match="lasts_s: must be greater than 0"):
-        Bump(at_s=1.0, lasts_s=0.0, slip_m=0.1)
+        Bump(at_s=1.0, duration_s=1.0, slip_m=-0.1)
+    with pytest.raises(InputError, match="duration_s: must be greater than 0"):
+        Bump(at_s=1.0, duration_s=0.0, slip_m=0.1)
     with pytest.raises(InputError, match="lift mast: at_s: the stamp goes back"):
         Lift(box="mast", at_s=[2.0, 1.0], raise_m=[0.0, 1.0])
     with pytest.raises(InputError, match="traffic other: xy: shape"):

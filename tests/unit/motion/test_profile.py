@@ -72,4 +72,4 @@ def test_waypoints_are_passed_when_told() -> None:
     pose = path.poses(drive.passed_s).values
     np.testing.assert_allclose(pose[:, :2], places, atol=3e-3)
     np.testing.assert_allclose(pose[:, 2], np.linspace(0.0, 9.0, 4), atol=1e-3)
-    assert drive.passed_s[-1] == drive.lasts_s
+    assert drive.passed_s[-1] == drive.duration_s

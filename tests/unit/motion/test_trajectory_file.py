@@ -48,7 +48,7 @@ def test_rounded_quaternions_are_made_unit(tmp_path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         (LINE + "2 1 2 0 0 0 1\n", ":2: must hold 8 numbers, t x y z qx qy qz qw (got 7)"),
         ("t,x,y\n" + LINE, ":1: must hold 8 numbers, t x y z qx qy qz qw (got 1)"),
@@ -63,12 +63,12 @@ def test_rounded_quaternions_are_made_unit(tmp_path) -> None:
         ("\n", ": the file is empty"),
     ],
 )
-def test_faults_name_file_and_line(tmp_path, text, told) -> None:
+def test_faults_name_file_and_line(tmp_path, text, message) -> None:
     path = tmp_path / "driven.txt"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(FileError) as error:
         read_trajectory(path)
-    assert str(error.value) == f"{path}{told}"
+    assert str(error.value) == f"{path}{message}"
 
 
 def test_writing_refuses_what_could_not_be_read(tmp_path) -> None:

@@ -1,4 +1,6 @@
-"""Odometry wheel by wheel: exact without noise, and each error as it is told."""
+"""Odometry wheel by wheel: exact without noise, and each error as it is stated."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +10,7 @@ from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.motion.course import Bump
 from posefuse.motion.path import TruePath
 from posefuse.motion.planned import planned_path
-from posefuse.motion.wheels import odometry_rows, prepare_wheels
+from posefuse.motion.wheels import odometry_rows, prepare_wheels, twist_slopes
 from posefuse.robot.drivetrain import Gyro, Wheel
 
 KINDS = ["swerve", "mecanum", "differential"]
@@ -21,8 +23,9 @@ def facing_path(limits, waypoint) -> TruePath:
     return planned_path(places, limits=limits, duration_s=12.0)[0]
 
 
-def radii(drive, fraction: float = 0.0) -> np.ndarray:
-    return np.full(len(drive.wheels), fraction)
+def built(drive, fraction: float = 0.0, *, bias: float = 0.0, scale: float = 0.0) -> np.ndarray:
+    """Constants of the build: all wheels too large by a fraction, and the gyro's."""
+    return np.array([*[fraction] * len(drive.wheels), 0.0, bias, scale])
 
 
 def rows_of(path, drive, bumps=(), *, trial=0, fraction=0.0, ideal=False):
@@ -32,7 +35,7 @@ def rows_of(path, drive, bumps=(), *, trial=0, fraction=0.0, ideal=False):
         bumps,
         seed=7,
         trial=trial,
-        wheel_radius_fractions=radii(drive, fraction),
+        constants=built(drive, fraction),
         ideal=ideal,
     )
 
@@ -46,7 +49,7 @@ def chained(rows) -> np.ndarray:
 
 @pytest.mark.parametrize("ideal", [True, False])
 @pytest.mark.parametrize("kind", KINDS)
-def test_without_errors_the_wheels_tell_the_truth(
+def test_without_errors_the_wheels_read_the_truth(
     kind, ideal, winding_path, facing_path, drivetrain
 ) -> None:
     can_steer = kind != "differential"
@@ -66,7 +69,7 @@ def test_ideal_switches_every_error_off(kind, facing_path, drivetrain) -> None:
         travel_std_m_per_sqrt_m=0.1,
         gyro=Gyro(bias_rad_per_s=0.1),
     )
-    bumps = [Bump(at_s=2.0, lasts_s=1.0, slip_m=0.3)]
+    bumps = [Bump(at_s=2.0, duration_s=1.0, slip_m=0.3)]
     rows = rows_of(facing_path, drive, bumps, fraction=0.1, ideal=True)
     np.testing.assert_allclose(chained(rows), rows.true_poses[-1], atol=1e-3)
     assert not rows.step_covs.any()
@@ -84,20 +87,20 @@ def test_epoch_stamps(winding_path, drivetrain) -> None:
     """The same path on a clock of epoch seconds gives the same odometry, to the clock's grain."""
     knots = winding_path.spline.x
     later = TruePath.through(knots + 1.7e9, winding_path.poses(knots).values)
-    told, expected = rows_of(later, drivetrain()), rows_of(winding_path, drivetrain())
-    assert len(told.stamps_s) == len(expected.stamps_s)
-    np.testing.assert_allclose(told.twists, expected.twists, atol=1e-5)
+    read, expected = rows_of(later, drivetrain()), rows_of(winding_path, drivetrain())
+    assert len(read.stamps_s) == len(expected.stamps_s)
+    np.testing.assert_allclose(read.twists, expected.twists, atol=1e-5)
 
 
 def test_encoder_carries_its_remainder(winding_path, drivetrain) -> None:
     """However coarse the counts, a wheel's whole travel is never off by more than half of one."""
     drive = drivetrain("mecanum", encoder_counts_per_turn=64)
     run = prepare_wheels(winding_path, drive, ())
-    told = run._encoded_m(0, 0, radii(drive))
+    read = run._encoded_m(0, 0, built(drive))
     count_m = 2.0 * np.pi * 0.05 / 64
-    off = np.cumsum(told, axis=1) - np.cumsum(run.rolled_m, axis=1)
+    off = np.cumsum(read, axis=1) - np.cumsum(run.rolled_m, axis=1)
     assert 0.3 * count_m < np.abs(off).max() <= 0.5 * count_m * (1.0 + 1e-9)
-    np.testing.assert_allclose(told / count_m, np.rint(told / count_m), atol=1e-6)
+    np.testing.assert_allclose(read / count_m, np.rint(read / count_m), atol=1e-6)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -131,13 +134,13 @@ def pooled(path, drive, bumps, trials: int, wanted: slice) -> np.ndarray:
     Only directions in which a row's covariance says something are taken.
     """
     run = prepare_wheels(path, drive, bumps)
-    truth = run.rows(seed=1, trial=0, wheel_radius_fractions=radii(drive), ideal=True).twists
+    truth = run.rows(seed=1, trial=0, constants=built(drive), ideal=True).twists
     values, vectors = np.linalg.eigh(run.step_covs[wanted])
     known = values > 1e-14
     scale = np.where(known, 1.0 / np.sqrt(np.where(known, values, 1.0)), 0.0)
     whitened = []
     for trial in range(trials):
-        rows = run.rows(seed=1, trial=trial, wheel_radius_fractions=radii(drive))
+        rows = run.rows(seed=1, trial=trial, constants=built(drive))
         off = (rows.twists - truth)[wanted]
         whitened.append(scale * np.einsum("rij,ri->rj", vectors, off))
     stacked = np.array(whitened)
@@ -156,15 +159,18 @@ def test_step_covariance_is_that_of_many_trials(kind, gyro, winding_path, drivet
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_bumps_have_the_spread_told(kind, winding_path, drivetrain) -> None:
+def test_bumps_have_the_spread_stated(kind, winding_path, drivetrain) -> None:
     drive = drivetrain(kind)
-    bumps = [Bump(at_s=2.01, lasts_s=0.33, slip_m=0.05), Bump(at_s=4.0, lasts_s=0.1, slip_m=0.02)]
+    bumps = [
+        Bump(at_s=2.01, duration_s=0.33, slip_m=0.05),
+        Bump(at_s=4.0, duration_s=0.1, slip_m=0.02),
+    ]
     run = prepare_wheels(winding_path, drive, bumps)
     assert np.sum(run.bump_std_m**2) == pytest.approx(0.05**2 + 0.02**2)
     rows = np.flatnonzero(run.bump_std_m) + 1
     assert run.stamps_s[rows].min() == pytest.approx(2.02)
     assert run.stamps_s[rows].max() == pytest.approx(4.10)
-    whole = np.array([run._encoded_m(3, k, radii(drive)).sum(axis=1) for k in range(2000)])
+    whole = np.array([run._encoded_m(3, k, built(drive)).sum(axis=1) for k in range(2000)])
     off = whole - run.rolled_m.sum(axis=1)
     spread = off.std(axis=0) / np.hypot(0.05, 0.02)
     np.testing.assert_allclose(spread, 1.0, atol=0.07)  # 4 standard errors
@@ -172,10 +178,16 @@ def test_bumps_have_the_spread_told(kind, winding_path, drivetrain) -> None:
 
 def gyro_errors(path, drive, trials: int) -> np.ndarray:
     """How far the gyro's heading is off at each row, (trials, rows)."""
-    run = prepare_wheels(path, drive, ())
+    run, draws = prepare_wheels(path, drive, ()), np.random.default_rng(5)
     off = []
     for trial in range(trials):
-        turns = run.rows(seed=5, trial=trial, wheel_radius_fractions=radii(drive)).twists[:, 2]
+        bias, scale = draws.standard_normal(2)
+        constants = built(
+            drive,
+            bias=bias * drive.gyro.bias_rad_per_s,
+            scale=scale * drive.gyro.scale_fraction,
+        )
+        turns = run.rows(seed=5, trial=trial, constants=constants).twists[:, 2]
         off.append(np.cumsum(turns) - (run.true_poses[:, 2] - run.true_poses[0, 2]))
     return np.array(off)
 
@@ -219,9 +231,11 @@ def test_each_source_has_a_stream_of_its_own(winding_path, drivetrain) -> None:
     np.testing.assert_array_equal(both[:, 2], turning[:, 2])
 
 
-def test_wheels_that_cannot_tell_the_motion_are_refused(winding_path, drivetrain) -> None:
+def test_wheels_that_do_not_determine_the_motion_are_refused(winding_path, drivetrain) -> None:
     here = tuple(Wheel(position_in_robot_m=[0.1, 0.1]) for _ in range(4))
-    with pytest.raises(InputError, match=r"swerve wheels at .* cannot tell the robot's motion"):
+    with pytest.raises(
+        InputError, match=r"swerve wheels at .* do not determine the robot's motion"
+    ):
         rows_of(winding_path, drivetrain(wheels=here))
     with pytest.raises(InputError, match="differential wheels at"):
         rows_of(winding_path, drivetrain("differential", wheels=here[:2]))
@@ -233,8 +247,34 @@ def test_a_path_of_less_than_one_step_is_refused(drivetrain) -> None:
         rows_of(path, drivetrain())
 
 
-def test_radius_errors_are_one_a_wheel(winding_path, drivetrain) -> None:
-    with pytest.raises(InputError, match=r"wheel_radius_fractions: shape \(3,\) given"):
-        prepare_wheels(winding_path, drivetrain(), ()).rows(
-            seed=0, trial=0, wheel_radius_fractions=np.zeros(3)
-        )
+def test_constants_are_one_a_wheel_and_three_more(winding_path, drivetrain) -> None:
+    with pytest.raises(InputError, match=r"odometry constants: shape \(3,\) given"):
+        prepare_wheels(winding_path, drivetrain(), ()).rows(seed=0, trial=0, constants=np.zeros(3))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("has_gyro", [True, False])
+def test_slopes_by_constants_are_those_of_the_wheels(
+    kind, has_gyro, facing_path, drivetrain
+) -> None:
+    """Central differences of the simulated twists, and the same from the twists alone."""
+    gyro = Gyro(bias_rad_per_s=0.01) if has_gyro else None
+    drive = drivetrain(kind, gyro=gyro, slip_per_m_per_s2=0.01)
+    run = prepare_wheels(facing_path, drive, ())
+    slopes, slip = run.constant_slopes()
+    still = run.rows(seed=0, trial=0).twists[1:]
+    np.testing.assert_allclose(
+        still - run.true_twists, slip, atol=1e-3 if kind == KINDS[2] else 1e-12
+    )
+    step = 1e-6
+    for place in range(len(drive.wheels) + 3):
+        constants = np.zeros(len(drive.wheels) + 3)
+        constants[place] = step
+        high = run.rows(seed=0, trial=0, constants=constants).twists[1:]
+        low = run.rows(seed=0, trial=0, constants=-constants).twists[1:]
+        np.testing.assert_allclose(slopes[:, :, place], (high - low) / (2.0 * step), atol=1e-8)
+    known = [place for place in range(len(drive.wheels) + 3) if place != len(drive.wheels)]
+    without_slip = prepare_wheels(facing_path, replace(drive, slip_per_m_per_s2=0.0), ())
+    of_twists = twist_slopes(drive, without_slip.true_twists, np.diff(run.stamps_s))
+    expected, _ = without_slip.constant_slopes()
+    np.testing.assert_allclose(of_twists[:, :, known], expected[:, :, known], atol=1e-12)

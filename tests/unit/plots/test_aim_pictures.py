@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from posefuse.aim.curve import Arc
-from posefuse.aim.paths import flight_paths_m
+from posefuse.aim.arcs import Arc
+from posefuse.aim.flight import flight_paths_m
 from posefuse.aim.sheet import ArcSheet, arc_sheets
 from posefuse.arena.arena import Goal
 from posefuse.plots.aim import draw_flights, draw_pivots
@@ -55,7 +55,7 @@ def test_pivots_lie_over_their_distances(sheet: ArcSheet, unit: str, scale: floa
 
 def test_flights_end_in_the_opening(sheet: ArcSheet) -> None:
     distances = sheet.table.distances_m
-    paths = flight_paths_m(sheet.aim, distances, sheet.table.pivots_rad)
+    paths = flight_paths_m(sheet.aim.shooter, distances, sheet.table.pivots_rad)
     ax = draw_flights(axes(), paths, goal=GOAL, arc=Arc.LOW, diameter_m=0.1)
     drawn = [np.array(line.get_data()).T for line in ax.lines[: 2 * len(distances) : 2]]
     for path in drawn:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.aim.sheet import arc_sheets
 from posefuse.report.aim import sheet_table
 from posefuse.report.aim_wording import (

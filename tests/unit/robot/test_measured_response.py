@@ -10,8 +10,8 @@ import pytest
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import write_table
 from posefuse.robot.camera import Detector, ImageQuality
-from posefuse.robot.load import load_camera, load_imaging, rig_sources
-from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse, load_response
+from posefuse.robot.load import load_camera, load_imaging, load_response, rig_sources
+from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse
 from posefuse.sensing.detector_law import detector_response
 
 EDGES, ANGLES, BLURS = (10.0, 20.0, 60.0), (0.0, 60.0), (0.0, 8.0)
@@ -39,7 +39,7 @@ def linear(edge, angle_deg, blur, noise, defocus) -> dict[str, float]:
         "found_probability": 0.01 * edge + 0.001 * angle_deg + 0.005 * blur,
         "std_px": 0.1 + 0.01 * blur + 0.05 * noise + 0.02 * defocus,
         "shared_fraction": 0.3 - 0.001 * angle_deg,
-        "lasting_fraction": 0.9 - 0.002 * angle_deg,
+        "persistent_fraction": 0.9 - 0.002 * angle_deg,
         "inward_px": 0.5 - 0.005 * edge + 0.1 * defocus,
         "narrowing_px": 0.02 * blur,
         "shift_x_px": 0.01 * noise,
@@ -83,7 +83,13 @@ def test_a_camera_file_names_its_table(folder: Path) -> None:
     expected = [
         linear(*place, noise, defocus) for place in zip(edge, np.degrees(angle), blur, strict=True)
     ]
-    for name in ("found_probability", "std_px", "shared_fraction", "lasting_fraction", "inward_px"):
+    for name in (
+        "found_probability",
+        "std_px",
+        "shared_fraction",
+        "persistent_fraction",
+        "inward_px",
+    ):
         np.testing.assert_allclose(getattr(response, name), [row[name] for row in expected])
     shifts = [(row["shift_x_px"], row["shift_y_px"]) for row in expected]
     np.testing.assert_allclose(response.shift_px, shifts)
@@ -149,13 +155,14 @@ def test_imaging_does_not_need_the_table(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("eye.csv", "ear.csv", "eye.toml:10: detector.table: no such file (got 'tables/ear.csv')"),
         (
             "most_incidence_deg = 70",
             "noise_px = 0.3",
-            "eye.toml:11: detector.noise_px: the table tells this; give one of both (got 0.3)",
+            "eye.toml:11: detector.noise_px: the table holds this already: keep one of the two "
+            "(got 0.3)",
         ),
         (
             "defocus_px = 0.8",
@@ -177,21 +184,21 @@ def test_imaging_does_not_need_the_table(folder: Path) -> None:
         ),
     ],
 )
-def test_faults_of_the_camera_file(folder: Path, old: str, new: str, told: str) -> None:
+def test_faults_of_the_camera_file(folder: Path, old: str, new: str, message: str) -> None:
     change(folder, old, new)
     with pytest.raises(FileError) as caught:
         load_camera(folder / "eye.toml")
-    assert str(caught.value).replace(str(folder), "").lstrip("/\\").startswith(told)
+    assert str(caught.value).replace(str(folder), "").lstrip("/\\").startswith(message)
 
 
 @pytest.mark.parametrize(
-    ("spoil", "told"),
+    ("spoil", "message"),
     [
         (
             lambda t: {n: v[:-1] for n, v in t.items()},
             "no row for edge_px = 60, incidence_deg = 60",
         ),
-        (lambda t: {n: [*v, v[0]] for n, v in t.items()}, "edge_px = 10, .* is there twice"),
+        (lambda t: {n: [*v, v[0]] for n, v in t.items()}, "edge_px = 10, .* appears twice"),
         (lambda t: {n: [] for n in t}, "holds no rows"),
         (lambda t: t | {"std_px": [0.0] * len(t["std_px"])}, "std_px: must be greater than 0"),
         (
@@ -216,11 +223,11 @@ def test_faults_of_the_camera_file(folder: Path, old: str, new: str, told: str) 
         ),
     ],
 )
-def test_faults_of_the_table(tmp_path: Path, spoil, told: str) -> None:
+def test_faults_of_the_table(tmp_path: Path, spoil, message: str) -> None:
     path = tmp_path / "table.csv"
     write_table(path, spoil(columns()))
     (tmp_path / "eye.toml").write_text(CAMERA.replace("tables/eye", "table"), encoding="utf-8")
-    with pytest.raises(FileError, match=told) as caught:
+    with pytest.raises(FileError, match=message) as caught:
         load_camera(tmp_path / "eye.toml")
     assert str(caught.value).startswith(str(path))
     assert "\n" not in str(caught.value)

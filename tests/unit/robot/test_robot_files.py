@@ -142,7 +142,7 @@ def test_a_rig(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "old", "new", "told"),
+    ("name", "old", "new", "message"),
     [
         (
             "robot.toml",
@@ -321,16 +321,16 @@ def test_a_rig(folder: Path) -> None:
         ),
     ],
 )
-def test_each_fault_is_told_in_one_line(
-    folder: Path, name: str, old: str, new: str, told: str
+def test_each_fault_is_reported_in_one_line(
+    folder: Path, name: str, old: str, new: str, message: str
 ) -> None:
     change(folder, name, old, new)
     with pytest.raises(FileError) as caught:
         load_rig(folder / "plan.toml")
-    assert faults_of(caught.value, folder) == [told]
+    assert faults_of(caught.value, folder) == [message]
 
 
-def test_faults_of_all_files_are_told_each_once(folder: Path) -> None:
+def test_faults_of_all_files_are_reported_each_once(folder: Path) -> None:
     change(folder, "robot.toml", "rate_hz = 50", "rate_hz = 0")
     change(folder, "eye.toml", "noise_px = 0.3", "noise_px = 0")
     mount = RIG[RIG.index("[[mount]]") :]

@@ -36,7 +36,7 @@ def test_a_release_with_an_axis_swings_about_it():
 
 
 @pytest.mark.parametrize(
-    ("make", "told"),
+    ("make", "message"),
     [
         (lambda: ShooterSpread(side_std_rad=-0.1), "shooter: side_std_rad: must be 0 or more"),
         (lambda: ShooterSpread(backlash_rad=-1e-9), "backlash_rad: must be 0 or more"),
@@ -59,10 +59,10 @@ def test_a_release_with_an_axis_swings_about_it():
         (lambda: shooter(spin_rad_per_s=np.inf), "spin_rad_per_s: must be a finite number"),
     ],
 )
-def test_bad_values_are_told_in_one_line(make, told):
+def test_bad_values_are_reported_in_one_line(make, message):
     with pytest.raises(InputError) as caught:
         make()
-    assert told in str(caught.value)
+    assert message in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
@@ -143,7 +143,7 @@ pivot_high_deg = 70
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("side_std_deg = 0.6", "side_std_deg = -1", "side_std_deg: must be greater than or equal"),
         ('"constant"', '"cube"', "drag: must be one of 'none', 'constant', 'sphere' (got 'cube')"),
@@ -152,8 +152,8 @@ pivot_high_deg = 70
         ("mass_kg = 0.06", "mass_kg = 0", "mass_kg: must be greater than 0 (got 0)"),
     ],
 )
-def test_a_bad_file_is_told_in_one_line(tmp_path, old, new, told):
+def test_a_bad_file_is_reported_in_one_line(tmp_path, old, new, message):
     with pytest.raises(FileError) as caught:
         loaded(tmp_path, ROBOT.replace(old, new))
-    assert told in str(caught.value)
+    assert message in str(caught.value)
     assert "\n" not in str(caught.value)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from posefuse.aim.aim import prepare_aim
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.aim.hit_probability import hit_probability
 from posefuse.aim.shots import Shots
 from posefuse.arena.arena import Arena, Goal

@@ -13,7 +13,8 @@ from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.rig import Mount
-from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
+from posefuse.sensing.arrays import MarginArrays, RobotBoxes, WorldBoxes
+from posefuse.sensing.frames import CapturedFrames
 from posefuse.sensing.views import TagViews, tag_views
 
 DISTORTION = np.array([-0.12, 0.05, 4e-4, -3e-4, -0.008, 0.0, 0.0, 0.0])
@@ -102,15 +103,18 @@ def views(world_from_robot: np.ndarray, mounts: Any, tags: Any, **changes: Any) 
     count = len(world_from_robot)
     frame, which = np.divmod(np.arange(count * len(mounts)), len(mounts))
     given = {
-        "camera_of_frame": which,
-        "frame_number": frame,
+        "camera": which,
+        "number": frame,
         "captured_at_s": frame / 30.0,
         "world_from_robot": world_from_robot[frame],
         "robot_twist": np.zeros((len(frame), 6)),
-        "boxes": boxes(),
-        "robot_boxes": robot_boxes(),
     }
-    return tag_views(mounts=mounts, tags=tags, **{**given, **changes})
+    frames = CapturedFrames(**{name: changes.pop(name, value) for name, value in given.items()})
+    around = {"boxes": boxes(), "robot_boxes": robot_boxes()}
+    if "margin_px" in changes:
+        px = np.full(len(frame), changes.pop("margin_px"))
+        changes["margin"] = MarginArrays(px=px, px_m=np.zeros(len(frame)))
+    return tag_views(frames, mounts, tags, **{**around, **changes})
 
 
 def busy(seed: int = 0, count: int = 300, camera_count: int = 3) -> SimpleNamespace:

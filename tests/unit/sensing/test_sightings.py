@@ -25,13 +25,18 @@ def as_designed(views, **changes):
     """The arguments of a build without errors."""
     given = {
         "corners_in_world_m": views.tags.corners_m,
-        "mount_rotations": views.cameras.rotation,
-        "mount_translations_m": views.cameras.translation_m,
+        "robot_from_camera": SpacePose.from_parts(
+            views.cameras.rotation, views.cameras.translation_m
+        ),
         "mount_state_of_frame": views.camera,
         "lens_rows": views.cameras.lens_rows,
         "keys": keys(views),
     }
     return {**given, **changes}
+
+
+def stacked(poses) -> SpacePose:
+    return SpacePose([pose.matrix for pose in poses])
 
 
 def certain(views):
@@ -119,7 +124,7 @@ def test_as_built_errors_move_the_corners(make) -> None:
         **as_designed(
             views,
             corners_in_world_m=np.array([t.corners_in_world_m for t in built_tags]),
-            mount_rotations=np.array([m.robot_from_camera.rotation for m in built_mounts]),
+            robot_from_camera=stacked(m.robot_from_camera for m in built_mounts),
             lens_rows=np.array([lens_row(lens)] * 3),
         ),
         noise_scale=0.0,
@@ -142,8 +147,7 @@ def test_a_knock_switches_the_mount_midway(make) -> None:
         views,
         **as_designed(
             views,
-            mount_rotations=np.array([mount.robot_from_camera.rotation, knocked.rotation]),
-            mount_translations_m=np.array([mount.position_in_robot_m] * 2),
+            robot_from_camera=stacked([mount.robot_from_camera, knocked]),
             mount_state_of_frame=np.array([0, 0, 1, 1]),
         ),
         noise_scale=0.0,
@@ -226,8 +230,8 @@ def test_noise_is_normal_and_fresh_in_every_frame(make) -> None:
     assert abs(following) < 4.0 / math.sqrt(plain.size)
 
 
-def test_what_lasts_is_the_same_while_a_corner_stays_on_its_pixel(make) -> None:
-    views = certain(standing(make, COUNT, shared_fraction=0.3, lasting_fraction=0.75))
+def test_persistent_scatter_is_the_same_while_a_corner_stays_on_its_pixel(make) -> None:
+    views = certain(standing(make, COUNT, shared_fraction=0.3, persistent_fraction=0.75))
     exact, _ = sense(views, **as_designed(views), noise_scale=0.0)
     offsets = []
     for trial in range(400):
@@ -239,17 +243,17 @@ def test_what_lasts_is_the_same_while_a_corner_stays_on_its_pixel(make) -> None:
             passing = (corners - exact).var(axis=0)
             wanted = 0.25 * views.std_px[0] ** 2
             np.testing.assert_allclose(passing, wanted, rtol=5.0 * math.sqrt(2.0 / COUNT))
-    # from run to run the offset has what lasts, as correlated as the whole
+    # from run to run the offset has the persistent part, as correlated as the whole
     cov = np.cov(np.reshape(offsets, (-1, 8)).T)
-    lasting = views.std_px[0] ** 2 * (0.75 + 0.25 / COUNT)
-    expected = lasting * np.kron(0.7 * np.eye(4) + 0.3, np.eye(2))
+    persistent = views.std_px[0] ** 2 * (0.75 + 0.25 / COUNT)
+    expected = persistent * np.kron(0.7 * np.eye(4) + 0.3, np.eye(2))
     diagonal = np.diag(expected)
     error = np.sqrt((np.outer(diagonal, diagonal) + expected**2) / 400)
     assert np.abs((cov - expected) / error).max() < 4.5
 
 
-def test_what_lasts_is_fresh_on_another_pixel(make) -> None:
-    detector = make.plain_detector(lasting_fraction=1.0)
+def test_persistent_scatter_is_fresh_on_another_pixel(make) -> None:
+    detector = make.plain_detector(persistent_fraction=1.0)
     mount = make.mount(camera=make.camera(detector=detector))
     places = np.column_stack([np.linspace(0.0, 1.0, COUNT), np.zeros(COUNT), np.zeros(COUNT)])
     tag = make.tag(at=(2.5, 0.4, 0.7), facing_deg=160.0)
@@ -281,7 +285,7 @@ def test_found_share_is_the_found_probability(make) -> None:
         assert is_found.mean() == pytest.approx(probability, abs=4.0 * error)
 
 
-def test_being_found_tells_nothing_of_the_noise(make) -> None:
+def test_being_found_does_not_depend_on_the_noise(make) -> None:
     views = standing(make, COUNT)
     corners = sense(views, **as_designed(views))[0][:, 0, 0]
     given = replace(views, found_probability=np.full(COUNT, 0.5))
@@ -311,7 +315,7 @@ def test_corners_outside_the_image_are_not_found(make) -> None:
     assert (corners[is_found] <= 1279.5).all()
 
 
-# --- luck that rivals share
+# --- random draws that rivals share
 
 
 def by_name(views, camera, corners, is_found):
@@ -323,7 +327,7 @@ def by_name(views, camera, corners, is_found):
     }
 
 
-def test_luck_does_not_depend_on_rival_mounts_order_or_place(make) -> None:
+def test_draws_do_not_depend_on_rival_mounts_order_or_place(make) -> None:
     scene = make.busy()
     whole = scene.views
     result = by_name(whole, 1, *sense(whole, **as_designed(whole)))
@@ -347,7 +351,7 @@ def test_luck_does_not_depend_on_rival_mounts_order_or_place(make) -> None:
                 "velocity_px_per_s",
                 "std_px",
                 "shared_fraction",
-                "lasting_fraction",
+                "persistent_fraction",
                 "inward_px",
             ),
             *("shift_px", "found_probability"),
@@ -357,7 +361,7 @@ def test_luck_does_not_depend_on_rival_mounts_order_or_place(make) -> None:
     assert by_name(mixed, 1, *sense(mixed, **as_designed(mixed))) == result
 
 
-def test_another_key_is_other_luck(make) -> None:
+def test_another_key_draws_anew(make) -> None:
     views = certain(make.busy(count=60).views)
     first, again, other = (
         sense(views, **as_designed(views, keys=keys(views, seed=seed)))[0] for seed in (1, 1, 2)
@@ -376,7 +380,7 @@ def test_another_key_is_other_luck(make) -> None:
         ({"mount_state_of_frame": [1] * 3}, r"mount_state_of_frame: must be between 0 and 0"),
         ({"mount_state_of_frame": [0]}, r"mount_state_of_frame: shape \(1,\) given, \(3,\)"),
         ({"corners_in_world_m": np.zeros((2, 4, 3))}, r"tag corners: shape"),
-        ({"mount_translations_m": np.zeros((2, 3))}, r"mount_translations_m: shape"),
+        ({"robot_from_camera": SpacePose.identity()}, r"robot_from_camera: shape \(4, 4\) given"),
         ({"lens_rows": np.zeros((1, 8))}, r"lens_rows: shape \(1, 8\) given, \(1, 12\)"),
         ({"noise_scale": -1.0}, r"noise_scale: must be 0 or more"),
     ],

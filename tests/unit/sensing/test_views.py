@@ -1,4 +1,4 @@
-"""Which tags are in view, and what is told about each sighting."""
+"""Which tags are in view, and what is known about each sighting."""
 
 import math
 from dataclasses import replace
@@ -181,14 +181,14 @@ def test_hiding_agrees_with_dense_sampling_along_the_lines_of_sight(make) -> Non
             inner, outer = (
                 _cuts(start, ends, centre, half, turned, grown).any() for grown in (-3e-3, 3e-3)
             )
-            if inner == outer:  # else the line grazes the box: beyond what sampling can tell
+            if inner == outer:  # else the line grazes the box: beyond what sampling can decide
                 assert is_seen(make, tag, mount, **given) is not bool(inner)
                 outcomes.append(bool(inner))
     assert len(outcomes) > 200
     assert 0.2 < np.mean(outcomes) < 0.8
 
 
-# --- what is told of each sighting
+# --- what is known of each sighting
 
 
 def test_distance_incidence_and_edge_of_a_plain_view(make) -> None:
@@ -311,12 +311,12 @@ def test_nothing_to_see(make) -> None:
 @pytest.mark.parametrize(
     ("changes", "problem"),
     [
-        ({"camera_of_frame": [1]}, r"camera_of_frame: must be between 0 and 0 \(got 1 to 1\)"),
-        ({"camera_of_frame": [-1]}, r"camera_of_frame: must be between 0 and 0"),
-        ({"frame_number": [0, 1]}, r"frame_number: shape \(2,\) given, \(1,\) wanted"),
+        ({"camera": [1]}, r"camera: must be between 0 and 0 \(got 1 to 1\)"),
+        ({"camera": [-1]}, r"camera: must be between 0 and 0"),
+        ({"number": [0, 1]}, r"number: shape \(2,\) given, \(1,\) wanted"),
         ({"robot_twist": [[0.0] * 3]}, r"robot_twist: shape \(1, 3\) given, \(1, 6\) wanted"),
         ({"world_from_robot": np.zeros((1, 3, 4))}, r"world_from_robot: shape"),
-        ({"margin_px": -1.0}, r"margin_px: must be 0 or more"),
+        ({"margin_px": -1.0}, r"margin: must be 0 or more \(got -1\)"),
     ],
 )
 def test_input_that_does_not_fit_is_refused(make, changes, problem) -> None:

@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.path import TruePath
 from posefuse.robot.load import load_rig
-from posefuse.simulation.as_built import AsBuiltSpreads
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene, SightingSource, prepare_scene
@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[3]
 ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")
 WHOLE_RIG = load_rig(ROOT / "datasets" / "orchard" / "rigs" / "two_cameras.toml")
 RIG = replace(WHOLE_RIG, mounts=WHOLE_RIG.mounts[:1])
-SPREADS = AsBuiltSpreads(
+SPREADS = BuildSpreads.of(
     mount_angle_rad=0.01,
     tag_position_m=0.01,
     focal_fraction=0.01,
@@ -68,7 +68,7 @@ def test_images_and_drawn_corners_are_runs_of_the_same_build() -> None:
     assert np.abs(np.median(off, axis=0)).max() < 0.5
 
 
-def test_what_is_found_is_told_of_the_candidates() -> None:
+def test_what_is_found_is_marked_among_the_candidates() -> None:
     run = simulate_trial(scene(SightingSource.IMAGES), seed=4, trial=2)
     views = run.scene.views
     candidates = set(zip(views.frame.tolist(), views.tags.ids[views.tag].tolist(), strict=True))

@@ -7,6 +7,9 @@ import numpy as np
 import pytest
 
 from posefuse.arena.load import load_arena
+from posefuse.build_errors.catalogue import BUILD_ERRORS
+from posefuse.build_errors.draw import draw_as_built
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.errors import InputError
 from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.geometry.space import SpacePose
@@ -15,7 +18,6 @@ from posefuse.motion.path import TruePath
 from posefuse.robot.load import load_rig
 from posefuse.robot.rig import Rig
 from posefuse.sensing.projection import project
-from posefuse.simulation.as_built import AsBuiltSpreads, draw_as_built
 from posefuse.simulation.scene import Scene, prepare_scene
 from posefuse.simulation.simulate import simulate, simulate_trial
 
@@ -93,7 +95,7 @@ def test_another_trial_or_seed_gives_another_run() -> None:
 
 def test_rivals_share_wheels_start_and_the_noise_of_mounts_with_one_name() -> None:
     """Common random numbers: a rig with fewer cameras changes nothing for those it keeps."""
-    spreads = AsBuiltSpreads(mount_angle_rad=0.01, tag_position_m=0.01, clock_offset_s=0.002)
+    spreads = BuildSpreads.of(mount_angle_rad=0.01, tag_position_m=0.01, clock_offset_s=0.002)
     fewer = replace(RIG, mounts=RIG.mounts[1:2])
     start_std = np.array([0.03, 0.03, 0.02])
     whole, part = (
@@ -105,9 +107,9 @@ def test_rivals_share_wheels_start_and_the_noise_of_mounts_with_one_name() -> No
         whole.start.world_from_robot.values, part.start.world_from_robot.values
     )
     built = [draw_as_built(spreads, rig=rig, arena=ARENA, seed=5, trial=0) for rig in (RIG, fewer)]
-    np.testing.assert_array_equal(built[0].mount_angles_rad[1:2], built[1].mount_angles_rad)
-    np.testing.assert_array_equal(built[0].tag_offsets_m, built[1].tag_offsets_m)
-    assert built[0].clock_offsets_s[1] == built[1].clock_offsets_s[0]
+    np.testing.assert_array_equal(built[0]["mount_angle_rad"][1:2], built[1]["mount_angle_rad"])
+    np.testing.assert_array_equal(built[0]["tag_position_m"], built[1]["tag_position_m"])
+    assert built[0]["clock_offset_s"][1] == built[1]["clock_offset_s"][0]
 
 
 def test_a_flawless_run_shows_the_truth() -> None:
@@ -133,7 +135,7 @@ def test_a_flawless_run_shows_the_truth() -> None:
 
 
 def test_frames_are_sorted_and_arrive_late() -> None:
-    run = simulate(scene(spreads=AsBuiltSpreads(clock_offset_s=0.01)), seed=2, trial=0)
+    run = simulate(scene(spreads=BuildSpreads.of(clock_offset_s=0.01)), seed=2, trial=0)
     assert (np.diff(run.frames.captured_at_s) >= 0.0).all()
     timing = RIG.mounts[0].camera.timing
     late = run.frames.arrived_at_s - run.frames.captured_at_s
@@ -142,29 +144,32 @@ def test_frames_are_sorted_and_arrive_late() -> None:
 
 def test_a_clock_offset_moves_the_stamps_and_nothing_else() -> None:
     plain = simulate(scene(), seed=2, trial=0)
-    off = simulate(scene(spreads=AsBuiltSpreads(clock_offset_s=0.01)), seed=2, trial=0)
+    off = simulate(scene(spreads=BuildSpreads.of(clock_offset_s=0.01)), seed=2, trial=0)
     built = draw_as_built(
-        AsBuiltSpreads(clock_offset_s=0.01), rig=RIG, arena=ARENA, seed=2, trial=0
+        BuildSpreads.of(clock_offset_s=0.01), rig=RIG, arena=ARENA, seed=2, trial=0
     )
     for index in range(len(RIG.mounts)):
         mine, other = (run.frames.sensor == index for run in (plain, off))
         moved = off.frames.captured_at_s[other] - plain.frames.captured_at_s[mine]
-        np.testing.assert_allclose(moved, built.clock_offsets_s[index], atol=1e-12)
+        np.testing.assert_allclose(moved, built["clock_offset_s"][index, 0], atol=1e-12)
         np.testing.assert_array_equal(
             off.frames.arrived_at_s[other], plain.frames.arrived_at_s[mine]
         )
     assert len(plain.sightings.id) == len(off.sightings.id)
 
 
-@pytest.mark.parametrize("source", AsBuiltSpreads.sources())
-def test_each_source_of_error_changes_the_run(source: str) -> None:
+OF_STUDY = [error.name for error in BUILD_ERRORS if not error.is_of_robot_file]
+
+
+@pytest.mark.parametrize("source", OF_STUDY)
+def test_each_build_error_changes_the_run(source: str) -> None:
     plain = simulate(scene(), seed=2, trial=0)
-    off = simulate(scene(spreads=AsBuiltSpreads(**{source: 0.01})), seed=2, trial=0)
+    off = simulate(scene(spreads=BuildSpreads.of(**{source: 0.01})), seed=2, trial=0)
     same_sightings = np.array_equal(plain.sightings.values, off.sightings.values)
     same_stamps = np.array_equal(plain.frames.captured_at_s, off.frames.captured_at_s)
     same_wheels = np.array_equal(plain.odometry.twists, off.odometry.twists)
     assert not (same_sightings and same_stamps and same_wheels)
-    assert same_wheels is (source != "wheel_radius_fraction")
+    assert same_wheels is (source not in ("wheel_radius_fraction", "slip_fraction"))
 
 
 def test_lost_frames_are_counted() -> None:
@@ -208,7 +213,7 @@ def test_information_stands_where_tags_were_seen() -> None:
     np.testing.assert_array_equal(seen, has_information)
 
 
-def test_nothing_to_see_is_told() -> None:
+def test_nothing_to_see_is_refused() -> None:
     with pytest.raises(InputError, match=r"nothing to simulate, it has no \[\[mount\]\]"):
         scene(replace(RIG, mounts=()))
     with pytest.raises(InputError, match="nothing to see"):

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.motion.course import Knock
-from posefuse.sensing.detect import Detections
-from posefuse.simulation.as_built import AsBuiltSpreads
+from posefuse.rendering.detect import Detections
 from posefuse.simulation.images import TrialImages
 from posefuse.study.camera_views import CameraViews, SeenFrame, shrunk_image, why_no_images
 from posefuse.study.drive import images_of
@@ -37,7 +37,7 @@ def test_true_corners_are_where_the_detector_finds_them(monkeypatch: pytest.Monk
     )
     study = replace(
         STUDY,
-        spreads=AsBuiltSpreads(
+        spreads=BuildSpreads.of(
             mount_angle_rad=0.02,
             mount_position_m=0.02,
             tag_position_m=0.05,

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from posefuse.aim.curve import Arc
+from posefuse.aim.arcs import Arc
 from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison
 from posefuse.study.shot_room import (

@@ -1,0 +1,222 @@
+"""Compiled: the probability that a shot goes in, by an integral and by drawing.
+
+Named tuples of ``aim.arrays``: ``aim`` is ``AimArrays``, ``robot`` is ``RobotState``, ``shots`` is
+``ShotArrays``.
+"""
+
+import numpy as np
+
+from posefuse.aim.compiled.rectangle import below, rectangle_share
+from posefuse.aim.compiled.shot import (
+    DEEP_M,
+    ERRORS,
+    is_hit,
+    miss_of_shot,
+    miss_when_set,
+    set_by_estimate,
+    state_of,
+)
+from posefuse.compiling import kernel
+from posefuse.randomness.compiled.numbers import normal, uniform
+
+__all__ = ["count_hits", "hit_shares"]
+
+SQRT_3 = 3.0**0.5
+LOST_M = 100.0
+STAND = 1.5
+REACH = 4.0  # standard deviations of the distance error that are followed
+PARTS = 41
+LAST_ESTIMATED = 6  # of the axes: what follows does not change what the robot sets
+SHOT_BITS = 36
+SAMPLE_BITS = 4
+
+
+@kernel
+def mirrored(rp, up, rm, um, r0, u0):
+    """Both misses along an axis; one that never crosses the plane mirrors the other.
+
+    Where neither crosses, an error of that size is a miss to either side.
+    """
+    if np.isnan(rp) and np.isnan(rm):
+        return r0 + LOST_M, u0 + LOST_M, r0 - LOST_M, u0 - LOST_M
+    if np.isnan(rp):
+        return 2.0 * r0 - rm, 2.0 * u0 - um, rm, um
+    if np.isnan(rm):
+        return rp, up, 2.0 * r0 - rp, 2.0 * u0 - up
+    return rp, up, rm, um
+
+
+@kernel
+def displace(mean, z, root, stds, k, errors):
+    """Fill errors (ERRORS,) with the mean, z standard deviations along axis k; False for no axis.
+
+    Axes 0 to 5 are the columns of root (6, 6), the others those of stds (4,).
+    """
+    is_there = False
+    for row in range(6):
+        along = root[row, k] if k < 6 else 0.0
+        is_there = is_there or along != 0.0
+        errors[row] = mean[row] + z * along
+    for row in range(6, ERRORS):
+        along = stds[row - 6] if k == row else 0.0
+        is_there = is_there or along != 0.0
+        errors[row] = z * along
+    return is_there
+
+
+@kernel
+def expand_miss(robot, mean, root, stds, aim, moments):
+    """Fill moments (5,): what all errors but the first axis of the estimate add to a miss.
+
+    Shift of the mean to the right and up; variance right, covariance, variance up. Gives the miss
+    without them, as ``miss_of_shot``. Second-order divided differences along the axes of the
+    errors: M. Norgaard, N. K. Poulsen, O. Ravn, Automatica 36, 1627-1638, 2000.
+    """
+    errors = np.empty(ERRORS)
+    displace(mean, 0.0, root, stds, 1, errors)
+    heading, pivot = set_by_estimate(robot, errors, aim)
+    h0, p0 = heading, pivot
+    miss = miss_when_set(robot, heading, pivot, errors, aim, DEEP_M)
+    r0, u0 = miss.right_m, miss.up_m
+    moments[:] = 0.0
+    if np.isnan(r0):
+        return miss
+    for k in range(1, ERRORS):
+        if not displace(mean, SQRT_3, root, stds, k, errors):
+            continue
+        if k <= LAST_ESTIMATED:
+            h0, p0 = set_by_estimate(robot, errors, aim)
+        plus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
+        displace(mean, -SQRT_3, root, stds, k, errors)
+        if k <= LAST_ESTIMATED:
+            h0, p0 = set_by_estimate(robot, errors, aim)
+        minus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
+        h0, p0 = heading, pivot
+        rp, up, rm, um = mirrored(plus.right_m, plus.up_m, minus.right_m, minus.up_m, r0, u0)
+        slope_r, slope_u = (rp - rm) / 12.0**0.5, (up - um) / 12.0**0.5
+        bend_r, bend_u = (rp + rm - 2.0 * r0) / 6.0, (up + um - 2.0 * u0) / 6.0
+        moments[0] += bend_r
+        moments[1] += bend_u
+        moments[2] += slope_r * slope_r + 2.0 * bend_r * bend_r
+        moments[3] += slope_r * slope_u + 2.0 * bend_r * bend_u
+        moments[4] += slope_u * slope_u + 2.0 * bend_u * bend_u
+    return miss
+
+
+@kernel
+def follow_first(robot, mean, root, stds, aim, path):
+    """Fill path (PARTS, 4) with the misses along the first axis of the estimate's errors."""
+    errors = np.empty(ERRORS)
+    for part in range(PARTS):
+        z = REACH * (2.0 * part / (PARTS - 1) - 1.0)
+        displace(mean, z, root, stds, 0, errors)
+        path[part, 0], path[part, 1], path[part, 2], path[part, 3] = miss_of_shot(
+            robot, errors, aim, DEEP_M
+        )
+
+
+@kernel
+def share_along(path, moments, breaks):
+    """The hits along a path (PARTS, 4): each part's share, weighted by its share of the errors.
+
+    A part stretches halfway to its neighbours, which the variance is widened by. moments (3, 5)
+    stand at -STAND, 0 and STAND standard deviations, with straight lines between them.
+    """
+    width = 2.0 * REACH / (PARTS - 1)
+    m = np.empty(5)
+    total, below_before = 0.0, 0.0
+    for part in range(PARTS):
+        below_after = 1.0
+        if part < PARTS - 1:
+            below_after = below(width * (part + 0.5) - REACH)
+        place = min(max((part * width - REACH) / STAND, -1.0), 1.0)
+        for k in range(5):
+            m[k] = moments[1, k] + abs(place) * (moments[2 if place > 0 else 0, k] - moments[1, k])
+        first, last = max(part - 1, 0), min(part + 1, PARTS - 1)
+        dr = (path[last, 0] - path[first, 0]) / (last - first)
+        du = (path[last, 1] - path[first, 1]) / (last - first)
+        if not abs(dr) + abs(du) < np.inf:  # a neighbour is lost
+            dr, du = 0.0, 0.0
+        share = rectangle_share(
+            path[part, 0] + m[0],
+            path[part, 1] + m[1],
+            m[2] + dr * dr / 12.0,
+            m[3] + dr * du / 12.0,
+            m[4] + du * du / 12.0,
+            path[part, 2],
+            path[part, 3],
+            breaks,
+        )
+        total += (below_after - below_before) * share
+        below_before = below_after
+    return total
+
+
+@kernel
+def hit_shares(shots, stds, aim, shares):
+    """Fill shares (n,): the probability that each shot goes in.
+
+    The first axis of the estimate's errors, the distance, is followed part by part; where the piece
+    crosses the opening otherwise spreads as a normal in the plane. stds (4,): delay, exit speed,
+    side, pivot.
+    """
+    breaks, moments, path = np.empty(11), np.empty((3, 5)), np.empty((PARTS, 4))
+    errors, moved = np.empty(ERRORS), np.empty(ERRORS)
+    for i in range(shots.states.shape[0]):
+        robot, mean, root = state_of(shots.states[i]), shots.means[i], shots.roots[i]
+        if displace(mean, 0.0, root, stds, 0, errors):
+            for k in range(3):
+                displace(mean, STAND * (k - 1), root, stds, 0, moved)
+                expand_miss(robot, moved[:6], root, stds, aim, moments[k])
+            follow_first(robot, mean, root, stds, aim, path)
+            shares[i] = share_along(path, moments, breaks)
+        else:
+            m = moments[0]
+            r, u, right_limit, up_limit = expand_miss(robot, mean, root, stds, aim, m)
+            r, u = r + m[0], u + m[1]
+            shares[i] = rectangle_share(r, u, m[2], m[3], m[4], right_limit, up_limit, breaks)
+
+
+@kernel
+def draw_errors(mean, root, spreads, keys, shot, sample, errors):
+    """Fill errors (ERRORS,) with what goes wrong in one sample of one shot.
+
+    mean (6,), root (6, 6) with ``root root'`` the covariance of the estimate; spreads (6,): delay,
+    exit speed, side, pivot zero, full width of the pivot's backlash and resolution; keys (7,).
+    """
+    counter = (np.uint64(shot) << np.uint64(SHOT_BITS)) + (
+        np.uint64(sample) << np.uint64(SAMPLE_BITS)
+    )
+    for row in range(6):
+        errors[row] = mean[row]
+    for column in range(6):
+        size = 0.0
+        for row in range(6):
+            size += abs(root[row, column])
+        if size > 0.0:
+            drawn = normal(keys[0], counter + np.uint64(column))
+            for row in range(6):
+                errors[row] += root[row, column] * drawn
+    for source in range(4):
+        errors[6 + source] = 0.0
+        if spreads[source] > 0.0:
+            errors[6 + source] = spreads[source] * normal(keys[1 + source], counter)
+    for source in range(2):
+        if spreads[4 + source] > 0.0:
+            errors[9] += spreads[4 + source] * (uniform(keys[5 + source], counter) - 0.5)
+
+
+@kernel
+def count_hits(shots, spreads, keys, first, last, aim, hits):
+    """Fill hits (n,) with how many of the samples first..last-1 of each shot go in.
+
+    spreads (6,) and keys (7,) as for ``draw_errors``.
+    """
+    errors = np.zeros(ERRORS)
+    for i in range(shots.states.shape[0]):
+        robot = state_of(shots.states[i])
+        hits[i] = 0
+        for sample in range(first, last):
+            draw_errors(shots.means[i], shots.roots[i], spreads, keys, i, sample, errors)
+            if is_hit(robot, errors, aim):
+                hits[i] += 1
