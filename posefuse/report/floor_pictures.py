@@ -130,9 +130,9 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{first.floor.goal.name}” (orange) by a robot that "
         "stands there and faces it; on the line: 90. Its error: what one frame of each camera "
-        "leaves there, and on top of it what the plan was off at its shots in this study, build "
-        f"errors included ({_extra_text(first, length_unit)} for “{next(iter(maps))}”). Obstacles in "
-        "the way of the piece are not looked at." + left_out(findings),
+        "leaves there, and on top of it the plan's own errors at its shots in this study, build "
+        f"errors included (for “{next(iter(maps))}” {_extra_text(first, length_unit)}). Obstacles "
+        "in the way of the piece are not looked at." + left_out(findings),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,
     )
