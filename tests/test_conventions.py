@@ -1,4 +1,4 @@
-"""Conventions that reading would miss: the names of frames meet, public floats carry a unit."""
+"""Conventions that reading would miss: frames meet, floats carry a unit, parameters are few."""
 
 import ast
 import re
@@ -85,3 +85,84 @@ def _floats_without_unit(tree: ast.AST) -> list[str]:
 @pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_public_floats_carry_a_unit(path: Path) -> None:
     assert _floats_without_unit(ast.parse(path.read_text(encoding="utf-8"))) == []
+
+
+MOST_PARAMETERS = 12
+MOST_OF_A_KERNEL = 8
+"""Compiled functions take more numbers at once: arrays that belong together go in a named tuple."""
+
+LARGE_KERNELS = {
+    "aim/compiled/chance.py: expand_miss",
+    "aim/compiled/chance.py: follow_first",
+    "aim/compiled/chance.py: hit_shares",
+    "aim/compiled/flight.py: advance",
+    "aim/compiled/flight.py: fly_to_plane",
+    "aim/compiled/hits.py: count_hits",
+    "aim/compiled/room.py: end_of_scoring",
+    "aim/compiled/room.py: find_roomiest",
+    "aim/compiled/room.py: find_scoring_reach",
+    "aim/compiled/room.py: room_to",
+    "aim/compiled/shot.py: crossing_of",
+    "aim/compiled/shot.py: is_hit",
+    "aim/compiled/shot.py: miss_of_shot",
+    "aim/compiled/shot.py: miss_when_set",
+    "aim/compiled/shot.py: off_the_middle",
+    "aim/compiled/shot.py: set_by_belief",
+    "aim/compiled/shot.py: steer",
+    "aim/compiled/shot.py: throw",
+    "sensing/compiled/exposure.py: expose",
+    "sensing/compiled/information.py: _pose_slopes",
+    "sensing/compiled/information.py: write_information",
+    "sensing/compiled/marking.py: _mark_line",
+    "sensing/compiled/render.py: _draw_marked",
+    "sensing/compiled/render.py: _draw_tile",
+    "sensing/compiled/sightings.py: sense_corners",
+    "sensing/compiled/surfaces.py: _add_glare",
+    "sensing/compiled/surfaces.py: _glare_all",
+    "sensing/compiled/surfaces.py: _shade_surface",
+    "sensing/compiled/surfaces.py: cast",
+    "sensing/compiled/visibility.py: describe_views",
+    "sensing/compiled/visibility.py: mark_views",
+    "sensing/compiled/visibility.py: project_corners",
+    "simulation/compiled/gathering.py: gather_kept",
+}
+"""Kernels of rooms whose arrays are not grouped yet: entries go, none come."""
+
+
+def _parameter_count(function: ast.FunctionDef) -> int:
+    """How many parameters a caller has to know; ``self`` and ``cls`` are none."""
+    given = function.args
+    named = [*given.posonlyargs, *given.args, *given.kwonlyargs]
+    starred = [star for star in (given.vararg, given.kwarg) if star is not None]
+    return len([one for one in named + starred if one.arg not in ("self", "cls")])
+
+
+def _with_more_parameters(tree: ast.AST, most: int) -> list[str]:
+    return [
+        node.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef) and _parameter_count(node) > most
+    ]
+
+
+def test_functions_have_few_parameters() -> None:
+    large = {
+        f"{path.relative_to(PACKAGE).as_posix()}: {name}"
+        for path in SOURCES
+        for name in _with_more_parameters(
+            ast.parse(path.read_text(encoding="utf-8")),
+            MOST_OF_A_KERNEL if path.parent.name == "compiled" else MOST_PARAMETERS,
+        )
+    }
+    assert large - LARGE_KERNELS == set()  # group arrays in a named tuple
+    assert LARGE_KERNELS - large == set()  # no longer large: take them off the list
+
+
+@pytest.mark.parametrize(
+    ("signature", "most"),
+    [("a, b, c", 2), ("a, /, b, *, c", 2), ("a, *b, **c", 2), ("self, a, b, c", 2)],
+)
+def test_parameters_of_every_kind_count(signature: str, most: int) -> None:
+    tree = ast.parse(f"def far({signature}): ...")
+    assert _with_more_parameters(tree, most) == ["far"]
+    assert _with_more_parameters(tree, most + 1) == []

@@ -53,7 +53,7 @@ def hand_made_run(
         outcome=np.full(count, Outcome.FUSED, dtype=np.int64),
     )
     chosen = settings or FilterSettings(gate_probability=None, history_s=1e6)
-    run = make_filter_input(
+    filter_input = make_filter_input(
         odometry,
         frames,
         measurements=measurements,
@@ -66,7 +66,8 @@ def hand_made_run(
         ),
         settings=chosen,
     )
-    return replace(run, timeline=replace(run.timeline, step_vars=np.asarray(step_vars)))
+    timeline = replace(filter_input.timeline, step_vars=np.asarray(step_vars))
+    return replace(filter_input, timeline=timeline)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

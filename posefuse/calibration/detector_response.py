@@ -215,25 +215,27 @@ def measure_response(
 
 
 def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) -> dict[str, float]:
-    found, true, ways, misread = [], [], [], 0
+    found, true, ways, misread, unfitted = [], [], [], 0, 0
     changes: list[FloatArray] = []
     for number in range(recipe.tags):
         shot = shots.shot(number, conditions)
-        seen, others = _corners_found(shot, recipe, conditions)
+        seen, others, left_out = _corners_found(shot, recipe, conditions)
         misread += others
+        unfitted += left_out
         if seen is None:
             continue
         found.append(seen)
         true.append(shot.corners_px)
         ways.append(shot.blur_way)
         if number < recipe.second_looks:
-            again, _ = _corners_found(shots.shot(number, conditions, look=1), recipe, conditions)
+            again, *_ = _corners_found(shots.shot(number, conditions, look=1), recipe, conditions)
             changes += [] if again is None else [again - seen]
     interval = wilson_interval(len(found), recipe.tags)
     row = {
         "rendered": recipe.tags,
         "found": len(found),
         "misread": misread,
+        "unfitted": unfitted,
         "found_probability": len(found) / recipe.tags,
         "found_low": interval.low,
         "found_high": interval.high,
@@ -250,8 +252,11 @@ def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) ->
 
 def _corners_found(
     shot: TagShot, recipe: ResponseRecipe, conditions: Conditions
-) -> tuple[FloatArray | None, int]:
-    """The tag's corners (4, 2) if it is found, and how many others are, or how often it far off."""
+) -> tuple[FloatArray | None, int, int]:
+    """The tag's corners (4, 2) if it is found, how many others are found, and how many left out.
+
+    A tag that is found far off counts as another.
+    """
     seen = detect_tags(shot.image, families=[recipe.family], settings=recipe.settings)
     corners_px, misread = None, 0
     for id, corners in zip(seen.ids.tolist(), seen.corners_px, strict=True):
@@ -260,7 +265,7 @@ def _corners_found(
             misread += 1
         else:
             corners_px = corners
-    return corners_px, misread
+    return corners_px, misread, len(seen.unfitted)
 
 
 def _table(
@@ -287,7 +292,7 @@ def _table(
         name: np.array([getattr(conditions, name) for conditions in everything])
         for name in AXIS_COLUMNS
     }
-    for name in ("rendered", "found", "misread"):
+    for name in ("rendered", "found", "misread", "unfitted"):
         columns[name] = np.array([int(row[name]) for row in rows])
     for name in ("found_probability", "found_low", "found_high"):
         columns[name] = np.round([row[name] for row in rows], _DIGITS)

@@ -23,6 +23,7 @@ _COLUMNS = {
     "rendered": "tags shown",
     "found": "tags found; with less than 10 the errors are those of larger or sharper tags",
     "misread": "other ids found, or corners off by more than half an edge",
+    "unfitted": "tags left out, where no line fits a side (refinement edges alone)",
     "found_probability": "found / rendered",
     "found_low": "its 95 % Wilson interval",
     "found_high": "its 95 % Wilson interval",

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from posefuse.calibration.detector_response import ResponseRecipe
     from posefuse.checks import FloatArray
-    from posefuse.robot.camera import Imaging
+    from posefuse.robot.camera import CornerRefinement, Imaging
 
 __all__ = ["closing_text", "command"]
 
@@ -39,6 +39,11 @@ _DIGEST_BLUR_PX = 6.0
     show_default=True,
     help="Tags for each combination of size, incidence, blur, noise and defocus.",
 )
+@click.option(
+    "--refinement",
+    type=click.Choice(["none", "subpixel", "contour", "edges"]),
+    help="How corners are refined. Default: as the camera file says.",
+)
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
 @click.option(
     "--workers", type=click.IntRange(min=1), help="Threads. Default: one for each processor."
@@ -58,6 +63,7 @@ def command(
     camera_file: Path,
     family: str,
     tags: int,
+    refinement: str | None,
     seed: int,
     workers: int | None,
     coarse: bool,  # noqa: FBT001  (click passes by name)
@@ -76,26 +82,29 @@ def command(
     from posefuse.cli.kinds import refuse_other_kinds
     from posefuse.rendering.compiled.render import draw_light
     from posefuse.rendering.detect import DetectorSettings
+    from posefuse.robot.camera import CornerRefinement
     from posefuse.robot.load import load_imaging
 
     refuse_other_kinds(camera_file, "camera")
     camera = load_imaging(camera_file)
     out = out or default_folder() / "detector.csv"
     check_response_path(out)
-    settings = DetectorSettings(refinement=camera.refinement)
+    chosen = CornerRefinement(refinement) if refinement else camera.refinement
+    settings = DetectorSettings(refinement=chosen)
     recipe = ResponseRecipe(tags=tags, family=family, seed=seed, settings=settings)
     recipe = recipe.coarser() if coarse else recipe
     announce_first_run(draw_light)
     table = _measured(camera, recipe, workers or os.cpu_count() or 1)
     write_response(out, table, camera=camera, recipe=recipe)
     _show(table, camera)
-    click.echo(closing_text(out, camera_file))
+    click.echo(closing_text(out, camera_file, chosen))
 
 
-def closing_text(out: Path, camera_file: Path) -> str:
+def closing_text(out: Path, camera_file: Path, refinement: "CornerRefinement") -> str:
     """Where things are, and what to write where to use them."""
     from posefuse.calibration.response_file import recipe_path
     from posefuse.files.toml_file import read_toml
+    from posefuse.robot.load import load_imaging
 
     try:
         seen = Path(os.path.relpath(out, camera_file.parent))
@@ -103,11 +112,13 @@ def closing_text(out: Path, camera_file: Path) -> str:
         seen = out.resolve()
     has_table = "table" in read_toml(camera_file)["detector"]
     replaced = "table there" if has_table else "numbers from noise_px to miss_rate"
+    is_other = load_imaging(camera_file).refinement is not refinement
     return (
         f"Written: {out}; what its columns mean and how it was made: {recipe_path(out)}.\n"
         f"To simulate with it, write in {camera_file}, under [detector],\n"
         f'table = "{seen.as_posix()}"\n'
-        f"in place of the {replaced}."
+        f"in place of the {replaced}"
+        + (f', and\nrefinement = "{refinement.value}"' if is_other else ".")
     )
 
 

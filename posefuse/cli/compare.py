@@ -13,7 +13,13 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_DROPPED_FIRST = ("pivot", "distance error 95th", "hits: difference")
+_DROPPED_FIRST = (
+    "pivot",
+    "distance error 95th",
+    "hits: difference",
+    "no recent update",
+    "attainable",
+)
 """Columns that a narrow terminal leaves out; the report holds them all."""
 _NAME_WIDTH = 14
 

@@ -1,9 +1,9 @@
 """Compiles the later half of a first ``compare`` in a process of its own, beside the first half.
 
-The process compares a robot at rest (``study.at_rest``), reports it to nowhere, and leaves what it
-compiled where the first process finds it. It hands over nothing else: without it, or after a fault
-of it, the first run only takes longer. It ends with the process that started it, however that ends:
-its standard input is a pipe that only the starter holds open.
+The process compares a robot at rest (``study.at_rest``) and leaves what it compiled where the first
+process finds it. It hands over nothing else: without it, or after a fault of it, the first run only
+takes longer. It ends with the process that started it, however that ends: its standard input is a
+pipe that only the starter holds open.
 """
 
 import os
@@ -43,16 +43,14 @@ def compiling_ahead(study_file: Path) -> Iterator[None]:
 
 
 def _compile(study_file: Path) -> None:
-    """Compares and reports the study at rest."""
+    """Compares the study at rest, with all that is found of it."""
     from posefuse.cli.garbage import collect_garbage_seldom
-    from posefuse.report.comparison import write_comparison_report
     from posefuse.study.at_rest import compare_at_rest
     from posefuse.study.findings import findings_of
     from posefuse.study.load import load_study
 
     collect_garbage_seldom()
-    findings = findings_of(compare_at_rest(load_study(study_file)))
-    write_comparison_report(findings, Path(os.devnull))
+    findings_of(compare_at_rest(load_study(study_file)))
 
 
 def _end_with_starter() -> None:

@@ -16,7 +16,7 @@ from posefuse.recording.recording import Recording, Truth
 __all__ = ["posterior_bound"]
 
 _UNKNOWN_START_COV = np.diag([1e4, 1e4, 1e2])
-"""Spread of a start that is not stated: 100 m and 10 rad say nothing."""
+"""Of a start that is not stated: a spread of 100 m and 10 rad, which is no information."""
 
 
 def posterior_bound(
@@ -37,7 +37,7 @@ def posterior_bound(
     ----------
     recording
         With the true path; its start covariance is the bound's prior, and a start that is not
-        stated tells nothing.
+        stated gives no information.
     frame_information : (frames, 3, 3) array
         Fisher information about the pose (x, y, heading) at the capture in each frame.
     step_covs : (rows, 3, 3) array
@@ -54,13 +54,13 @@ def posterior_bound(
         raise InputError(f"bound: recording {recording.name!r} holds no truth to compute it at")
     stamps, truth = recording.odometry.stamps_s, recording.truth
     steps = frozen_array("step_covs", step_covs, (len(stamps), 3, 3))
-    told = frozen_array(
+    information = frozen_array(
         "frame_information", frame_information, (len(recording.frames.sensor), 3, 3)
     )
     settings = FilterSettings(history_s=history_s)
     timeline = make_timeline(recording.odometry, recording.frames, settings=settings)
-    says_something = (timeline.outcome == Outcome.FUSED) & (told[:, 0, 0] + told[:, 2, 2] > 0.0)
-    frame = np.flatnonzero(says_something)
+    is_informative = information[:, 0, 0] + information[:, 2, 2] > 0.0
+    frame = np.flatnonzero((timeline.outcome == Outcome.FUSED) & is_informative)
     frame = frame[np.argsort(timeline.frame_arrival[frame], kind="stable")]
     path = _path_at(truth, stamps)
     start = recording.start
@@ -72,7 +72,7 @@ def posterior_bound(
         timeline.frame_row[frame],
         timeline.frame_arrival[frame],
         timeline.offsets[frame],
-        told[frame],
+        information[frame],
         covs,
     )
     return covs

@@ -1,13 +1,12 @@
-"""The filter that studies use: a prepared run through the compiled kernels."""
-
-from typing import TypeAlias
+"""The filter that studies use: prepared input through the compiled kernels."""
 
 import numpy as np
 
 from posefuse.arena.arena import Tag
 from posefuse.checks import FloatArray, IntArray
+from posefuse.fusion.arrays import FilterOutput, FrameArrays, MeasurementArrays, StepArrays
 from posefuse.fusion.compiled.filter import BEACONS, CORNERS, POSES, run_filter
-from posefuse.fusion.compiled.measurements import place_answers
+from posefuse.fusion.compiled.measurements import place_solutions
 from posefuse.fusion.estimate import Estimate, Innovations
 from posefuse.fusion.filter_input import FilterInput
 from posefuse.fusion.gates import gate_of
@@ -16,63 +15,67 @@ from posefuse.robot.rig import Mount
 
 __all__ = ["camera_row", "filter_compiled", "tag_row"]
 
-_KernelArrays: TypeAlias = tuple[
-    int, FloatArray, IntArray, FloatArray, IntArray, FloatArray, FloatArray, FloatArray
-]
-"""Kind; answers; sensor of each frame, sensors; target of each sighting, targets; values and
-information of each sighting. What a kind does not use is empty, of the same type, so that the
-kernel is compiled once."""
 
-
-def filter_compiled(run: FilterInput) -> Estimate:
+def filter_compiled(filter_input: FilterInput) -> Estimate:
     """The estimate of a run, by the compiled filter."""
-    timeline, measurements, start = run.timeline, run.measurements, run.start
+    timeline, measurements, start = (
+        filter_input.timeline,
+        filter_input.measurements,
+        filter_input.start,
+    )
     rows, count = len(timeline.stamps_s), len(measurements.frame)
-    nis, outcome = np.full(count, np.nan), run.outcome.copy()
-    poses, covs = np.empty((rows, 3)), np.empty((rows, 3, 3))
+    output = FilterOutput(
+        poses=np.empty((rows, 3)),
+        covs=np.empty((rows, 3, 3)),
+        nis=np.full(count, np.nan),
+        outcome=filter_input.outcome.copy(),
+    )
     run_filter(
-        *_kernel_arrays(run),
-        gate_of(run.gate_probability, measurements.dof),
-        start.row,
         np.concatenate([start.pose, start.cov[np.triu_indices(3)]]),
-        timeline.motions,
-        timeline.step_vars,
-        timeline.frame_row[run.frame],
-        timeline.frame_arrival[run.frame],
-        timeline.offsets[run.frame],
-        run.begin,
-        run.end,
-        nis,
-        outcome,
-        poses,
-        covs,
+        start.row,
+        StepArrays(motions=timeline.motions, variances=timeline.step_vars),
+        _frame_arrays(filter_input),
+        _measurement_arrays(filter_input),
+        gate_of(filter_input.gate_probability, measurements.dof),
+        output,
     )
     return Estimate(
         stamps_s=timeline.stamps_s,
-        poses=poses,
-        covs=covs,
+        poses=output.poses,
+        covs=output.covs,
         innovations=Innovations(
             frame=measurements.frame,
             sighting=measurements.sighting,
-            outcome=outcome,
-            nis=nis,
+            outcome=output.outcome,
+            nis=output.nis,
             dof=np.full(count, measurements.dof, dtype=np.int64),
         ),
     )
 
 
-def _kernel_arrays(run: FilterInput) -> _KernelArrays:
-    measurements = run.measurements
+def _frame_arrays(filter_input: FilterInput) -> FrameArrays:
+    timeline, frame = filter_input.timeline, filter_input.frame
+    return FrameArrays(
+        row=timeline.frame_row[frame],
+        arrival=timeline.frame_arrival[frame],
+        offsets=timeline.offsets[frame],
+        begin=filter_input.begin,
+        end=filter_input.end,
+    )
+
+
+def _measurement_arrays(filter_input: FilterInput) -> MeasurementArrays:
+    measurements = filter_input.measurements
     if isinstance(measurements, PoseMeasurements):
-        return _pose_arrays(measurements, run.timeline.offsets)
+        return _pose_arrays(measurements, filter_input.timeline.offsets)
     if isinstance(measurements, CornerMeasurements):
-        return _corner_arrays(measurements, run.frame)
-    return _beacon_arrays(measurements, run.frame)
+        return _corner_arrays(measurements, filter_input.frame)
+    return _beacon_arrays(measurements, filter_input.frame)
 
 
-def _pose_arrays(measurements: PoseMeasurements, offsets: FloatArray) -> _KernelArrays:
-    answers = np.empty((len(measurements.frame), 2, 9))
-    place_answers(
+def _pose_arrays(measurements: PoseMeasurements, offsets: FloatArray) -> MeasurementArrays:
+    solutions = np.empty((len(measurements.frame), 2, 9))
+    place_solutions(
         measurements.poses,
         measurements.unit_covs,
         measurements.pixel_vars_px2,
@@ -80,41 +83,50 @@ def _pose_arrays(measurements: PoseMeasurements, offsets: FloatArray) -> _Kernel
         measurements.offered,
         measurements.frame,
         offsets,
-        answers,
+        solutions,
     )
     none, unused = np.empty(0, dtype=np.int64), np.empty((0, 0))
-    return POSES, answers, none, unused, none, unused, _read_only(unused), unused
-
-
-def _corner_arrays(measurements: CornerMeasurements, frame: IntArray) -> _KernelArrays:
-    return (
-        CORNERS,
-        np.empty((0, 2, 9)),
-        measurements.mount_of_frame[frame],
-        np.array([camera_row(mount) for mount in measurements.mounts]).reshape(-1, 14),
-        measurements.target,
-        np.array([tag_row(tag) for tag in measurements.tags]).reshape(-1, 9),
-        _read_only(measurements.corners.reshape(-1, 8)),
-        np.repeat(1.0 / measurements.vars_px2, 2).reshape(-1, 2),
+    return MeasurementArrays(
+        kind=POSES,
+        solutions=solutions,
+        values=_read_only(unused),
+        weights=unused,
+        target=none,
+        targets=unused,
+        sensor=none,
+        sensors=unused,
     )
 
 
-def _beacon_arrays(measurements: BeaconMeasurements, frame: IntArray) -> _KernelArrays:
-    values, informations = np.zeros((2, len(measurements.frame), 2))
-    values[:, 0], informations[:, 0] = measurements.ranges_m, 1.0 / measurements.range_vars_m2
+def _corner_arrays(measurements: CornerMeasurements, frame: IntArray) -> MeasurementArrays:
+    return MeasurementArrays(
+        kind=CORNERS,
+        solutions=np.empty((0, 2, 9)),
+        values=_read_only(measurements.corners.reshape(-1, 8)),
+        weights=np.repeat(1.0 / measurements.vars_px2, 2).reshape(-1, 2),
+        target=measurements.target,
+        targets=np.array([tag_row(tag) for tag in measurements.tags]).reshape(-1, 9),
+        sensor=measurements.mount_of_frame[frame],
+        sensors=np.array([camera_row(mount) for mount in measurements.mounts]).reshape(-1, 14),
+    )
+
+
+def _beacon_arrays(measurements: BeaconMeasurements, frame: IntArray) -> MeasurementArrays:
+    values, weights = np.zeros((2, len(measurements.frame), 2))
+    values[:, 0], weights[:, 0] = measurements.ranges_m, 1.0 / measurements.range_vars_m2
     if measurements.bearings_rad is not None:
         values[:, 1] = measurements.bearings_rad
-        informations[:, 1] = measurements.bearing_std_rad**-2
+        weights[:, 1] = measurements.bearing_std_rad**-2
     places = [[*ranger.position_in_robot_m, 0.0] for ranger in measurements.rangers]
-    return (
-        BEACONS,
-        np.empty((0, 2, 9)),
-        measurements.ranger_of_frame[frame],
-        np.array(places).reshape(-1, 4),
-        measurements.target,
-        np.array([b.position_in_world_m for b in measurements.beacons]).reshape(-1, 3),
-        _read_only(values),
-        informations,
+    return MeasurementArrays(
+        kind=BEACONS,
+        solutions=np.empty((0, 2, 9)),
+        values=_read_only(values),
+        weights=weights,
+        target=measurements.target,
+        targets=np.array([b.position_in_world_m for b in measurements.beacons]).reshape(-1, 3),
+        sensor=measurements.ranger_of_frame[frame],
+        sensors=np.array(places).reshape(-1, 4),
     )
 
 
@@ -125,7 +137,7 @@ def tag_row(tag: Tag) -> FloatArray:
 
 
 def camera_row(mount: Mount) -> FloatArray:
-    """A camera as the kernels take it, (14,): see ``compiled_models.move_camera``."""
+    """A camera as the kernels take it, (14,): see ``move_camera``."""
     robot_from_camera = mount.robot_from_camera
     focal = mount.camera.lens.focal_px
     scaled = np.array([focal[0], focal[1], 1.0])[:, None] * robot_from_camera.rotation.T

@@ -11,12 +11,16 @@ __all__ = ["Estimate", "Innovations", "Outcome"]
 
 
 class Outcome(IntEnum):
-    """What became of one measurement."""
+    """What became of one measurement.
+
+    ``NO_SOLUTION``: no pose fits the corners; or, where corners or ranges are fused themselves, the
+    measurement is impossible from where the filter believes the robot to be.
+    """
 
     FUSED = 0
     GATED = 1
     TOO_LATE = 2
-    NO_ANSWER = 3
+    NO_SOLUTION = 3
     AMBIGUOUS = 4
     OUTSIDE_RUN = 5
 
@@ -51,8 +55,8 @@ class Innovations:
 class Estimate:
     """Pose and covariance at every odometry row, as they stood at that instant.
 
-    Only what had arrived by then is in them; nothing is put back later. One exception: where the
-    start is taken from the tags, the rows of the standstill all carry that start.
+    Only what had arrived by then is in them; later arrivals do not change them. One exception:
+    where the start is taken from the tags, the rows of the standstill all carry that start.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""All that a filter is given of one run, in the order in which it meets it."""
+"""All that a filter needs of one run, in the order in which it processes it."""
 
 from dataclasses import dataclass
 
@@ -22,8 +22,7 @@ class FilterInput:
     Parameters
     ----------
     frame : (n,) ints
-        The frames that take part, in the order in which they are put into the run: by row, then by
-        capture.
+        The frames that take part, in the order in which they are fused: by row, then by capture.
     begin, end : (n,) ints
         The measurements of each: from ``begin`` up to but not including ``end``.
     outcome : (measurements,) ints
@@ -48,7 +47,7 @@ def make_filter_input(
     start: Start,
     settings: FilterSettings,
 ) -> FilterInput:
-    """A run with its frames in order and those that take no part marked with the reason."""
+    """The input of a run: frames in order, those that take no part marked with the reason."""
     timeline = make_timeline(odometry, frames, settings=settings, first_row=start.row)
     of_frame = measurements.frame
     timely, spent = timeline.outcome[of_frame], start.spent[of_frame]

@@ -1,4 +1,4 @@
-"""A recording to an estimate, by the compiled filter or by the readable one."""
+"""A recording to an estimate, by the compiled filter or by the reference filter."""
 
 from dataclasses import replace
 
@@ -40,7 +40,7 @@ def fuse(recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettin
 def fuse_reference(
     recording: Recording, *, rig: Rig, arena: Arena, settings: FilterSettings
 ) -> Estimate:
-    """The same as ``fuse`` to 1e-9, by the filter that is meant to be read and is slow."""
+    """The same as ``fuse`` to 1e-9, by the reference filter: written to be read, and slow."""
     from posefuse.fusion.reference_filter import filter_reference  # loads filterpy
 
     return filter_reference(prepare_filter(recording, rig=rig, arena=arena, settings=settings))
@@ -80,10 +80,10 @@ def _start(recording: Recording, rig: Rig, arena: Arena, settings: FilterSetting
     odometry = recording.odometry
     until_s = float(odometry.stamps_s[standstill_end(odometry)])
     fixes = solve_sightings(recording, rig=rig, arena=arena, until_s=until_s)
-    both_answers = replace(settings, ambiguous=Ambiguous.NEAREST)
+    both_solutions = replace(settings, ambiguous=Ambiguous.NEAREST)
     return start_from_tags(
         odometry,
         recording.frames,
-        fixes=weigh_fixes(fixes, both_answers),
+        fixes=weigh_fixes(fixes, both_solutions),
         noise=settings.noise,
     )

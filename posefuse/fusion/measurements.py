@@ -43,13 +43,13 @@ class PoseMeasurements:
     frame, sighting : (n,) ints
         Index into the recording; ``sighting`` is the frame's first.
     poses : (n, 2, 3) array
-        Both answers, the better fit first: x_m, y_m, heading_rad.
+        Both solutions, the better fit first: x_m, y_m, heading_rad.
     unit_covs : (n, 2, 3, 3) array
         Their covariance for corners that err by 1 px.
     pixel_vars_px2, extra_vars : (n,), (n, 2) arrays
         Variance of the corners; variances added to x and to y, and to the heading.
     offered : (n,) ints
-        How many of the answers the filter may choose from.
+        How many of the solutions the filter may choose from.
     outcome : (n,) ints
         ``Outcome.FUSED`` where there is something to fuse; else why there is not.
     """
@@ -68,17 +68,17 @@ class PoseMeasurements:
         """Numbers in one measurement."""
         return 3
 
-    def cov(self, index: int, answer: int) -> FloatArray:
-        """Covariance (3, 3) of one answer in (x, y, heading)."""
+    def cov(self, index: int, solution: int) -> FloatArray:
+        """Covariance (3, 3) of one solution in (x, y, heading)."""
         position_var, heading_var = self.extra_vars[index]
-        from_corners = self.pixel_vars_px2[index] * self.unit_covs[index, answer]
+        from_corners = self.pixel_vars_px2[index] * self.unit_covs[index, solution]
         cov: FloatArray = from_corners + np.diag([position_var, position_var, heading_var])
         return cov
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CornerMeasurements:
-    """The corners of one tag, each as it was seen.
+    """The four corners of one tag, as they were seen.
 
     Parameters
     ----------
@@ -164,7 +164,7 @@ def check_kind(recording: Recording, wanted: Measurement) -> None:
     Raises
     ------
     InputError
-        The recording holds another kind of sighting; the message tells what can be fused from it.
+        The recording holds another kind of sighting; the message names what can be fused from it.
     """
     kind = recording.sightings.kind
     if kind is not wanted.sighting_kind:
@@ -206,16 +206,16 @@ def solve_sightings(
 
 
 def weigh_fixes(fixes: PoseFixes, settings: FilterSettings) -> PoseMeasurements:
-    """Solved poses with the covariance and the choice of answers that the settings give them.
+    """Solved poses with the covariance and the choice of solutions that the settings give them.
 
-    Where corners are to be fused (a start from tags solves them all the same) the corners' own
-    noise is carried through the reprojection Jacobian, whatever its kind.
+    Where corners are to be fused (a start from tags needs solved poses nevertheless) the corners'
+    own noise is carried through the reprojection Jacobian, whatever its kind.
     """
-    is_ambiguous = (fixes.answer_count > 1) & (
+    is_ambiguous = (fixes.solution_count > 1) & (
         fixes.rms_px[:, 1] < settings.ambiguity_ratio * fixes.rms_px[:, 0]
     )
-    offered = np.minimum(fixes.answer_count, 1)
-    outcome = np.where(offered > 0, Outcome.FUSED, Outcome.NO_ANSWER).astype(np.int64)
+    offered = np.minimum(fixes.solution_count, 1)
+    outcome = np.where(offered > 0, Outcome.FUSED, Outcome.NO_SOLUTION).astype(np.int64)
     if settings.ambiguous is Ambiguous.NEAREST:
         offered = offered + is_ambiguous
     elif settings.ambiguous is Ambiguous.SKIP:
@@ -233,7 +233,7 @@ def weigh_fixes(fixes: PoseFixes, settings: FilterSettings) -> PoseMeasurements:
 
 
 def _pixel_variances(fixes: PoseFixes, settings: FilterSettings) -> FloatArray:
-    """Variance of the corners behind each fix, (n,); none where the noise model goes without."""
+    """Variance of the corners behind each fix, (n,); 0 where the noise model does not use it."""
     noise, stds = settings.noise, np.zeros(len(fixes.frame))
     if noise.kind is NoiseKind.SOLVED or settings.measurement is Measurement.CORNERS:
         stds += noise.pixel_std_px

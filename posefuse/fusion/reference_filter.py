@@ -1,8 +1,9 @@
-"""The filter to read: an extended Kalman filter on filterpy, one step and one update at a time.
+"""The reference filter: an extended Kalman filter on filterpy, one step and one update at a time.
 
-State: x, y and heading of the robot. Odometry is its input; see ``predict``. Each measurement model
-tells what it expects and how that changes with the state; see ``update``. ``filter_reference`` puts
-late frames back where they belong.
+Written to be read; ``compiled_filter`` gives the same and is fast. State: x, y and heading of the
+robot. Odometry is its input; see ``predict``. Each measurement model gives the expected measurement
+and its derivative by the state; see ``update``. ``filter_reference`` puts late frames back where
+they belong.
 """
 
 import math
@@ -72,7 +73,7 @@ class _PlaneFilter(ExtendedKalmanFilter):  # type: ignore[misc]
 
 
 def predict(state: FilterState, motion: PlanePose, motion_cov: FloatArray) -> FilterState:
-    """The state after driving a motion, told in the robot's own frame with covariance (3, 3)."""
+    """The state after driving a motion, both it and its covariance (3, 3) in the robot's frame."""
     by_pose, by_motion = plane_motion_jacobians(PlanePose(state.pose), motion)
     kalman = _PlaneFilter(state)
     kalman.F = by_pose
@@ -110,33 +111,40 @@ def update(
     return state if details.was_gated else kalman.state, details
 
 
-def filter_reference(run: FilterInput) -> Estimate:
-    """The estimate of a run, by the readable filter.
+def filter_reference(filter_input: FilterInput) -> Estimate:
+    """The estimate of a run, by the reference filter.
 
     At every odometry row: predict; take what has arrived since the row before; go back to the
     earliest row it belongs to; and replay from there with all that has arrived by now.
     """
-    timeline, measurements, first = run.timeline, run.measurements, run.start.row
+    timeline, measurements, first = (
+        filter_input.timeline,
+        filter_input.measurements,
+        filter_input.start.row,
+    )
     rows, count = len(timeline.stamps_s), len(measurements.frame)
-    arrival, frame_row = timeline.frame_arrival[run.frame], timeline.frame_row[run.frame]
-    log = _Log(outcome=run.outcome.copy(), nis=np.full(count, np.nan))
+    arrival, frame_row = (
+        timeline.frame_arrival[filter_input.frame],
+        timeline.frame_row[filter_input.frame],
+    )
+    log = _Log(outcome=filter_input.outcome.copy(), nis=np.full(count, np.nan))
     poses, covs = np.empty((rows, 3)), np.empty((rows, 3, 3))
-    state = FilterState(pose=run.start.pose, cov=run.start.cov)
+    state = FilterState(pose=filter_input.start.pose, cov=filter_input.start.cov)
     priors = {first: state}
     for now in range(first, rows):
         if now > first:
-            state = priors[now] = _step(state, run, now)
+            state = priors[now] = _step(state, filter_input, now)
         arrived = np.flatnonzero(arrival == now)
         if len(arrived):
             back = int(frame_row[arrived].min())
             state = priors[back]
             for row in range(back, now + 1):
                 if row > back:
-                    state = priors[row] = _step(state, run, row)
+                    state = priors[row] = _step(state, filter_input, row)
                 for place in np.flatnonzero((frame_row == row) & (arrival <= now)):
-                    state = _fuse_frame(state, run, int(place), log)
+                    state = _fuse_frame(state, filter_input, int(place), log)
         poses[now], covs[now] = state.pose, state.cov
-    poses[:first], covs[:first] = run.start.pose, run.start.cov
+    poses[:first], covs[:first] = filter_input.start.pose, filter_input.start.cov
     poses[:, 2] = wrap_angle_rad(poses[:, 2])
     return Estimate(
         stamps_s=timeline.stamps_s,
@@ -160,22 +168,26 @@ class _Log:
     nis: FloatArray
 
 
-def _step(state: FilterState, run: FilterInput, row: int) -> FilterState:
-    position_var, heading_var = run.timeline.step_vars[row]
-    motion = PlanePose(run.timeline.motions[row, :3])
+def _step(state: FilterState, filter_input: FilterInput, row: int) -> FilterState:
+    position_var, heading_var = filter_input.timeline.step_vars[row]
+    motion = PlanePose(filter_input.timeline.motions[row, :3])
     return predict(state, motion, np.diag([position_var, position_var, heading_var]))
 
 
-def _fuse_frame(state: FilterState, run: FilterInput, place: int, log: _Log) -> FilterState:
+def _fuse_frame(
+    state: FilterState, filter_input: FilterInput, place: int, log: _Log
+) -> FilterState:
     """The state after one frame's measurements, one after another."""
-    row_from_capture = PlanePose(run.timeline.offsets[run.frame[place], :3])
-    gate = gate_of(run.gate_probability, run.measurements.dof)
-    for index in range(run.begin[place], run.end[place]):
-        models = measurement_models(run.measurements, index, row_from_capture=row_from_capture)
-        if not models[0].has_answer(state.pose):
-            log.outcome[index], log.nis[index] = Outcome.NO_ANSWER, np.nan
+    row_from_capture = PlanePose(filter_input.timeline.offsets[filter_input.frame[place], :3])
+    gate = gate_of(filter_input.gate_probability, filter_input.measurements.dof)
+    for index in range(filter_input.begin[place], filter_input.end[place]):
+        models = measurement_models(
+            filter_input.measurements, index, row_from_capture=row_from_capture
+        )
+        if not models[0].is_possible(state.pose):
+            log.outcome[index], log.nis[index] = Outcome.NO_SOLUTION, np.nan
             continue
-        # of two answers the one that fits the state better: the first of equals
+        # of two solutions the one that fits the state better: the first of equals
         model = min(models, key=lambda model: update(state, model)[1].nis)
         state, details = update(state, model, gate=gate)
         log.outcome[index] = Outcome.GATED if details.was_gated else Outcome.FUSED

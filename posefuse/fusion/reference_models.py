@@ -1,4 +1,4 @@
-"""What the readable filter expects to measure: one small model for each kind of measurement."""
+"""What the reference filter expects to measure: one small model for each kind of measurement."""
 
 from dataclasses import dataclass
 from typing import Protocol
@@ -31,8 +31,8 @@ class MeasurementModel(Protocol):
     def cov(self) -> FloatArray:
         """Its covariance, (n, n)."""
 
-    def has_answer(self, pose: FloatArray) -> bool:
-        """Whether a robot with this pose could measure at all."""
+    def is_possible(self, pose: FloatArray) -> bool:
+        """Whether a robot with this pose could make this measurement at all."""
 
     def expected(self, pose: FloatArray) -> FloatArray:
         """What a robot with this pose would measure, (n,)."""
@@ -55,13 +55,13 @@ class PoseModel:
     def carried_back(
         cls, pose: FloatArray, cov: FloatArray, *, row_from_capture: PlanePose
     ) -> "PoseModel":
-        """A pose solved at the capture, told as the pose at the row it belongs to."""
+        """A pose solved at the capture, as the pose at the row that the frame belongs to."""
         capture_from_row = row_from_capture.inverse()
         by_pose, _ = plane_motion_jacobians(PlanePose(pose), capture_from_row)
         at_row = PlanePose(pose) @ capture_from_row
         return cls(values=at_row.values, cov=by_pose @ cov @ by_pose.T)
 
-    def has_answer(self, pose: FloatArray) -> bool:  # noqa: ARG002
+    def is_possible(self, pose: FloatArray) -> bool:  # noqa: ARG002
         """Always."""
         return True
 
@@ -104,8 +104,8 @@ class CornersModel:
     def _corners_in_robot_m(self, world_from_capture: PlanePose) -> FloatArray:
         return SpacePose.from_plane(world_from_capture).inverse().transform(self.corners_in_world_m)
 
-    def has_answer(self, pose: FloatArray) -> bool:
-        """Whether all corners were found and lie before the camera."""
+    def is_possible(self, pose: FloatArray) -> bool:
+        """Whether the lens has a point for every corner, and all lie in front of the camera."""
         corners_in_robot_m = self._corners_in_robot_m(PlanePose(pose) @ self.row_from_capture)
         depth_m = self.robot_from_camera.inverse().transform(corners_in_robot_m)[:, 2]
         return bool((depth_m > NEAREST_DEPTH_M).all() and np.isfinite(self.values).all())
@@ -123,11 +123,11 @@ class CornersModel:
         corners_in_robot_m = self._corners_in_robot_m(world_from_capture)
         u, v, _ = corners_in_robot_m.T
         cos, sin = np.cos(world_from_capture.heading_rad), np.sin(world_from_capture.heading_rad)
-        nought = np.zeros(4)
+        zero = np.zeros(4)
         robot_by_pose = np.stack(  # a corner slides back as the robot moves, and turns as it turns
             [
-                np.stack([nought - cos, nought - sin, v], axis=-1),
-                np.stack([nought + sin, nought - cos, -u], axis=-1),
+                np.stack([zero - cos, zero - sin, v], axis=-1),
+                np.stack([zero + sin, zero - cos, -u], axis=-1),
                 np.zeros((4, 3)),
             ],
             axis=-2,
@@ -137,8 +137,8 @@ class CornersModel:
         fx, fy = self.focal_px
         image_by_camera = np.stack(
             [
-                np.stack([fx / z, nought, -fx * x / z**2], axis=-1),
-                np.stack([nought, fy / z, -fy * y / z**2], axis=-1),
+                np.stack([fx / z, zero, -fx * x / z**2], axis=-1),
+                np.stack([zero, fy / z, -fy * y / z**2], axis=-1),
             ],
             axis=-2,
         )
@@ -173,7 +173,7 @@ class BeaconModel:
         beacon_in_robot_m = world_from_robot.inverse().transform(self.beacon_in_world_m)
         return beacon_in_robot_m - self.ranger_in_robot_m
 
-    def has_answer(self, pose: FloatArray) -> bool:
+    def is_possible(self, pose: FloatArray) -> bool:
         """Whether the beacon stands clear of the ranger, seen from above."""
         across = self._beacon_from_ranger_m(PlanePose(pose) @ self.row_from_capture)[:2]
         return bool(np.hypot(*across) > NEAREST_DEPTH_M)
@@ -207,16 +207,16 @@ class BeaconModel:
 def measurement_models(
     measurements: Measurements, index: int, *, row_from_capture: PlanePose
 ) -> list[MeasurementModel]:
-    """The model of one measurement; two of them where the filter may choose between answers."""
+    """The model of one measurement; two of them where the filter may choose between solutions."""
     frame = measurements.frame[index]
     if isinstance(measurements, PoseMeasurements):
         return [
             PoseModel.carried_back(
-                measurements.poses[index, answer],
-                measurements.cov(index, answer),
+                measurements.poses[index, solution],
+                measurements.cov(index, solution),
                 row_from_capture=row_from_capture,
             )
-            for answer in range(measurements.offered[index])
+            for solution in range(measurements.offered[index])
         ]
     if isinstance(measurements, CornerMeasurements):
         return [_corners_model(measurements, index, frame, row_from_capture)]

@@ -1,4 +1,4 @@
-"""What the filter believes: how the robot moves, how far to trust a sighting, what to refuse."""
+"""What the filter assumes: how the robot moves, how far to trust a sighting, what to refuse."""
 
 import math
 from dataclasses import dataclass, field
@@ -35,7 +35,7 @@ class Measurement(StrEnum):
 
 
 class NoiseKind(StrEnum):
-    """How the spread of a measurement is told."""
+    """How the spread of a measurement is stated."""
 
     FIXED = "fixed"
     GROWING = "growing"
@@ -51,7 +51,7 @@ class LateFrames(StrEnum):
 
 
 class Ambiguous(StrEnum):
-    """Which answer to take when two poses fit the corners: of one tag, or of tags in one plane."""
+    """Which solution to take when two poses fit the corners: of one tag, or of tags in a plane."""
 
     BEST = "best"
     NEAREST = "nearest"
@@ -86,7 +86,7 @@ class ProcessNoise:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoiseModel:
-    """Spread of one measurement as the filter believes it.
+    """Spread of one measurement as the filter assumes it.
 
     ========== ==================================== =============================================
     kind       pose                                 corners, range, bearing

@@ -71,7 +71,7 @@ def stated_start(recording: Recording) -> Start:
 def start_from_tags(
     odometry: Odometry, frames: Frames, *, fixes: PoseMeasurements, noise: NoiseModel
 ) -> Start:
-    """The start told by the tags in the standstill before the robot first moves.
+    """The start from the tags seen during the standstill before the robot first moves.
 
     Uses the frames that arrive during the standstill (its first two seconds from the first tag on);
     the pose holds from the last of these rows on. Frames that arrive later are left to the filter.
@@ -98,7 +98,7 @@ def start_from_tags(
     sensor = frames.sensor[fixes.frame[taken]]
     pose, cov, is_used = combine_fixes(fixes, taken, sensor=sensor, noise=noise)
     spent = np.zeros(len(frames.sensor), dtype=np.bool_)
-    outcome = np.full(len(spent), Outcome.NO_ANSWER, dtype=np.int64)
+    outcome = np.full(len(spent), Outcome.NO_SOLUTION, dtype=np.int64)
     spent[fixes.frame[is_early]] = True
     outcome[fixes.frame[taken]] = np.where(is_used, Outcome.FUSED, Outcome.GATED)
     return Start(row=row, pose=pose, cov=cov, spent=spent, outcome=outcome)
@@ -121,24 +121,25 @@ def combine_fixes(
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """The pose that most fixes of a standing robot agree on, its covariance, and who agrees.
 
-    From the answer that the others agree with best, information-weighted means over the nearest
-    answers within the 99.9% gate, until the choice stands. The covariance is modest: from one spot
-    the frames of one camera repeat each other's errors, so that only cameras, not frames, average
-    out; the floors do not at all; and scatter beyond the stated noise widens it.
+    From the solution that the others agree with best, information-weighted means over the nearest
+    solutions within the 99.9% gate, until the choice no longer changes. The covariance is
+    conservative: from one spot the frames of one camera repeat each other's errors, so errors
+    average out over cameras but not over frames; the floors do not average out at all; and scatter
+    beyond the stated noise widens it.
 
     Parameters
     ----------
     taken, sensor : (n,) ints
         Which fixes, and the camera of each.
     """
-    answers = _answers(fixes, taken, noise)
-    pose, chosen, is_used = _agreed(answers)
+    solutions = _solutions(fixes, taken, noise)
+    pose, chosen, is_used = _agreed(solutions)
     rows = np.arange(len(taken))
-    weights = answers.weights[rows, chosen] * is_used[:, None, None]
+    weights = solutions.weights[rows, chosen] * is_used[:, None, None]
     shares = np.linalg.inv(weights.sum(axis=0)) @ weights
-    roots = shares @ np.linalg.cholesky(answers.noises[rows, chosen])
-    misfit = answers.misfits(pose[None])[0][rows, chosen][is_used]
-    scatter = misfit.sum() / max(3 * (len(misfit) - 1), 1)
+    roots = shares @ np.linalg.cholesky(solutions.noises[rows, chosen])
+    squared = solutions.squared_distances(pose[None])[0][rows, chosen][is_used]
+    scatter = squared.sum() / max(3 * (len(squared) - 1), 1)
     cov = np.zeros((3, 3))
     for camera in np.unique(sensor):
         root = roots[sensor == camera].sum(axis=0)
@@ -147,8 +148,8 @@ def combine_fixes(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Answers:
-    """The answers of a standstill's fixes: two each, the first again where there is one only.
+class _Solutions:
+    """The solutions of a standstill's fixes: two each, the first again where there is only one.
 
     Parameters
     ----------
@@ -160,9 +161,9 @@ class _Answers:
     noises: FloatArray
     weights: FloatArray
 
-    def misfits(self, pivots: FloatArray) -> FloatArray:
-        """Squared distances (pivots, n, 2) from poses, in spreads of the answers."""
-        off = self.poses[None] - pivots[:, None, None]
+    def squared_distances(self, poses: FloatArray) -> FloatArray:
+        """Squared Mahalanobis distances (poses, n, 2) of the solutions from poses."""
+        off = self.poses[None] - poses[:, None, None]
         off[..., 2] = wrap_angle_rad(off[..., 2])
         squared: FloatArray = np.einsum("pnai,naij,pnaj->pna", off, self.weights, off)
         return squared
@@ -172,7 +173,7 @@ def _floor(noise: NoiseModel) -> FloatArray:
     return np.diag([noise.position_floor_m**2] * 2 + [noise.heading_floor_rad**2])
 
 
-def _answers(fixes: PoseMeasurements, taken: IntArray, noise: NoiseModel) -> _Answers:
+def _solutions(fixes: PoseMeasurements, taken: IntArray, noise: NoiseModel) -> _Solutions:
     pair = np.stack([np.zeros(len(taken), dtype=np.int64), fixes.offered[taken] > 1], axis=-1)
     index = taken[:, None]
     noises: FloatArray = np.zeros((len(taken), 2, 3, 3))
@@ -181,29 +182,29 @@ def _answers(fixes: PoseMeasurements, taken: IntArray, noise: NoiseModel) -> _An
     else:
         noises[..., [0, 1, 2], [0, 1, 2]] = fixes.extra_vars[index][..., [0, 0, 1]]
     weights: FloatArray = np.linalg.inv(noises + _floor(noise)).astype(np.float64)
-    return _Answers(poses=fixes.poses[index, pair], noises=noises, weights=weights)
+    return _Solutions(poses=fixes.poses[index, pair], noises=noises, weights=weights)
 
 
-def _agreed(answers: _Answers) -> tuple[FloatArray, IntArray, BoolArray]:
-    """The pose agreed on, which answer of each fix is nearest to it, and which fixes agree."""
+def _agreed(solutions: _Solutions) -> tuple[FloatArray, IntArray, BoolArray]:
+    """The pose agreed on, which solution of each fix is nearest to it, and which fixes agree."""
     gate = chi_square_quantile(_GATE_PROBABILITY, 3)
-    rows = np.arange(len(answers.poses))
+    rows = np.arange(len(solutions.poses))
     some = np.unique(np.linspace(0, len(rows) - 1, min(_MOST_PIVOTS, len(rows))).astype(int))
-    pivots = answers.poses[some].reshape(-1, 3)
-    # a misfit counts up to a bound: a pose far from some fixes may still be right
-    support = np.minimum(answers.misfits(pivots).min(axis=2), 4.0 * gate).sum(axis=1)
+    pivots = solutions.poses[some].reshape(-1, 3)
+    # a distance counts up to a bound: a pose far from some fixes may still be right
+    support = np.minimum(solutions.squared_distances(pivots).min(axis=2), 4.0 * gate).sum(axis=1)
     pose = pivots[np.argmin(support)].copy()
     chosen, agrees = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.bool_)
     for widening in (4.0, 2.0, *[1.0] * 8):  # the first pose has a spread of its own
         before = chosen, agrees
-        misfit = answers.misfits(pose[None])[0]
-        chosen = np.argmin(misfit, axis=1)
-        nearest = misfit[rows, chosen]
+        squared = solutions.squared_distances(pose[None])[0]
+        chosen = np.argmin(squared, axis=1)
+        nearest = squared[rows, chosen]
         agrees = nearest <= max(widening * gate, nearest.min())
         if widening == 1.0 and all(map(np.array_equal, before, (chosen, agrees))):
             break
-        weights = answers.weights[rows, chosen] * agrees[:, None, None]
-        off = answers.poses[rows, chosen] - pose
+        weights = solutions.weights[rows, chosen] * agrees[:, None, None]
+        off = solutions.poses[rows, chosen] - pose
         off[:, 2] = wrap_angle_rad(off[:, 2])
         pulled = np.einsum("nij,nj->i", weights, off)
         pose = pose + np.linalg.solve(weights.sum(axis=0), pulled)

@@ -1,4 +1,4 @@
-"""Which row each frame belongs to and when it is known: the order of events both filters keep."""
+"""Which row each frame belongs to and when it is known: the order of events of both filters."""
 
 from dataclasses import dataclass
 
@@ -52,9 +52,9 @@ def make_timeline(
 ) -> Timeline:
     """The order of events of one run.
 
-    A frame belongs to the odometry row nearest to its capture (the later of two equally near), and
-    is told apart from it by a fixed motion: a share of the twist between the two rows around the
-    capture. A frame stamped later than it arrived (its clock runs ahead) waits until the odometry
+    A frame belongs to the odometry row nearest to its capture (the later of two equally near). A
+    fixed motion leads from that row to the capture: a share of the twist between the two rows
+    around it. A frame stamped later than it arrived (its clock runs ahead) waits until the odometry
     has reached its stamp. Frames of a standstill before ``first_row`` count as seen from that row.
 
     Parameters

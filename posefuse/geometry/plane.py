@@ -69,7 +69,7 @@ class PlanePose:
         return PlanePose(np.stack([-c * x - s * y, s * x - c * y, -self.heading_rad], axis=-1))
 
     def transform(self, points_in_source_m: ArrayLike) -> FloatArray:
-        """Points (..., 2) of the source frame, told in the target frame."""
+        """Points (..., 2) of the source frame, expressed in the target frame."""
         points = np.asarray(points_in_source_m, dtype=np.float64)
         c, s = np.cos(self.heading_rad), np.sin(self.heading_rad)
         x = self.values[..., 0] + c * points[..., 0] - s * points[..., 1]

@@ -103,7 +103,7 @@ class SpacePose:
         return SpacePose.from_parts(back, -np.einsum("...ij,...j->...i", back, self.translation_m))
 
     def transform(self, points_in_source_m: ArrayLike) -> FloatArray:
-        """Points (..., 3) of the source frame, told in the target frame."""
+        """Points (..., 3) of the source frame, expressed in the target frame."""
         points = np.asarray(points_in_source_m, dtype=np.float64)
         return np.asarray(np.einsum("...ij,...j->...i", self.rotation, points) + self.translation_m)
 

@@ -23,7 +23,7 @@ def draw_error_boxes(
     *,
     plans: Sequence[str],
     errors_m: Sequence[FloatArray],
-    bounds_m: Sequence[float],
+    attainable_m: Sequence[float],
     colours: Sequence[int],
     span_m: tuple[float, float],
     length_unit: str = "cm",
@@ -31,27 +31,29 @@ def draw_error_boxes(
     """A lying box for each plan over the sizes of its distance errors, the first plan on top.
 
     The box holds the middle half, its bar is the median, the whiskers end at the 5th and 95th
-    percentile, the dot is the root mean square, the diamond the bound no filter can beat.
+    percentile, the dot is the root mean square, the diamond what is attainable.
 
     Parameters
     ----------
     errors_m
         Errors at the shots, signs and order of no matter; an empty array leaves the line empty.
-    bounds_m
-        nan where no bound is known.
+    attainable_m
+        RMS that the best filter could reach; nan where it is not known.
     colours
         Number of each plan in the study.
     span_m
         Ends of the axis, see ``error_span_m``; logarithmic when it does not start at 0.
     """
     scale = metres_to(length_unit, 1.0)
-    for line, (errors, bound_m, index) in enumerate(zip(errors_m, bounds_m, colours, strict=True)):
+    for line, (errors, least_m, index) in enumerate(
+        zip(errors_m, attainable_m, colours, strict=True)
+    ):
         sizes = scale * np.abs(errors[np.isfinite(errors)])
         if sizes.size:
             _draw_box(ax, sizes, line, plan_colour(index))
-        if np.isfinite(bound_m):
+        if np.isfinite(least_m):
             ax.plot(
-                scale * bound_m,
+                scale * least_m,
                 line,
                 marker="D",
                 markersize=4.5,
@@ -74,7 +76,7 @@ def draw_error_boxes(
     return ax
 
 
-def box_legend_handles(*, has_bound: bool) -> list[Artist]:
+def box_legend_handles(*, has_attainable: bool) -> list[Artist]:
     """What the marks of a box mean, for a legend."""
     grey = "#777777"
     marks: list[Artist] = [
@@ -90,10 +92,10 @@ def box_legend_handles(*, has_bound: bool) -> list[Artist]:
             markersize=4.5,
             markeredgecolor=INK,
             linestyle="none",
-            label="bound on the RMS",
+            label="attainable RMS",
         ),
     ]
-    return marks if has_bound else marks[:-1]
+    return marks if has_attainable else marks[:-1]
 
 
 def error_span_m(errors_m: Sequence[FloatArray]) -> tuple[float, float]:

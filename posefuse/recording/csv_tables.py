@@ -1,6 +1,6 @@
 """The CSV tables of a recording folder: each read into its part of the Recording, and checked.
 
-Faults are collected, so that one reading tells all of them, each with file, line and column.
+Faults are collected, so that one reading reports all of them, each with file, line and column.
 """
 
 import difflib
@@ -43,7 +43,7 @@ captured: by up to a second this is taken as it stands, beyond it the two clocks
 
 
 class TableFaults:
-    """Collects what is wrong in one table; each check tells the first row that fails it."""
+    """Collects what is wrong in one table; each check notes the first row that fails it."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -68,11 +68,11 @@ class TableFaults:
         if not (steps <= 0.0).any():
             return
         at = int(np.argmax(steps <= 0.0)) + 1
-        told = "repeats" if steps[at - 1] == 0.0 else "goes back"
+        change = "repeats" if steps[at - 1] == 0.0 else "goes back"
         row = at if rows is None else int(rows[at])
         self.add(
-            f"the stamp {told}: must be greater than {float(stamps_s[at - 1])!r} of the row before"
-            f"{'' if rows is None else ' of the same camera'} (got {float(stamps_s[at])!r})",
+            f"the stamp {change}: must be greater than {float(stamps_s[at - 1])!r} of the row "
+            f"before{'' if rows is None else ' of the same camera'} (got {float(stamps_s[at])!r})",
             row=row,
             key=name,
         )
@@ -112,8 +112,8 @@ def read_odometry(path: Path) -> Odometry:
     if len(twists) < 2:
         faults.add(f"must hold 2 rows or more (got {len(twists)})")
     elif twists[0].any():
-        told = ", ".join(repr(value) for value in twists[0].tolist())
-        faults.add(f"the first row's motion must be 0, 0, 0 (got {told})", row=0)
+        motion = ", ".join(repr(value) for value in twists[0].tolist())
+        faults.add(f"the first row's motion must be 0, 0, 0 (got {motion})", row=0)
     faults.check_rising("t_s", table["t_s"])
     faults.stop_if_any()
     return Odometry(stamps_s=table["t_s"], twists=twists)
@@ -143,7 +143,7 @@ def read_frames(path: Path, *, rig: Rig) -> tuple[Frames, IntArray]:
         late_s < EARLIEST_ARRIVAL_S,
         "arrived_at_s",
         f"must not lie more than {-EARLIEST_ARRIVAL_S:g} s before captured_at_s: "
-        "are both told by one clock?",
+        "do both come from one clock?",
         arrived_at_s,
     )
     faults.stop_if_any()
@@ -231,7 +231,7 @@ def read_shots(path: Path, *, odometry: Odometry, arena: Arena) -> Shots:
 
 
 def _sighting_kind(path: Path) -> SightingKind:
-    """Told by the header: the kind that shares the most columns with it."""
+    """The kind of sighting by the header: the kind that shares the most columns with it."""
     header = [name.strip().strip('"') for name in read_text(path).split("\n")[0].split(",")]
     shared = {kind: len(set(header) & set(names)) for kind, names in VALUE_COLUMNS.items()}
     best = max(shared.values())
@@ -255,7 +255,7 @@ def _check_sensors(faults: TableFaults, kind: SightingKind, sensor: IntArray, ri
 
 
 def _is_repeat(values: IntArray) -> BoolArray:
-    """Whether each value (or row of values) stood further up already."""
+    """Whether each value (or row of values) already appears further up."""
     _, first = np.unique(values, axis=0, return_index=True)
     repeats = np.ones(len(values), dtype=np.bool_)
     repeats[first] = False

@@ -17,10 +17,8 @@ import json
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
-from pydantic import Field
 
 from posefuse.arena.arena import Arena
 from posefuse.arena.load import load_arena
@@ -29,8 +27,7 @@ from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
 from posefuse.files.result_folder import new_folder
 from posefuse.files.table_file import write_table
-from posefuse.files.toml_file import Faults, FileModel, all_faults_of, in_file, load_toml
-from posefuse.files.types import Name, NotNegative
+from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
 from posefuse.geometry.plane import PlanePose
 from posefuse.recording.csv_tables import (
     VALUE_COLUMNS,
@@ -42,6 +39,7 @@ from posefuse.recording.csv_tables import (
 )
 from posefuse.recording.inputs import copy_inputs
 from posefuse.recording.recording import Odometry, Recording, StartPose
+from posefuse.recording.schema import RecordingTable, StartTable
 from posefuse.robot.load import load_rig, rig_sources
 from posefuse.robot.rig import Rig
 
@@ -82,42 +80,10 @@ class StoredRecording:
             self.arena.goal(self.goal)
 
 
-Row = tuple[float, float, float]
-
-
-class StartTable(FileModel):
-    """The pose at the first odometry row as stated.
-
-    The heading in degrees or, exactly, in radians; the spread as two numbers or, exactly, as the
-    covariance of x_m, y_m, heading_rad.
-    """
-
-    x_m: float
-    y_m: float
-    heading_deg: float | None = None
-    heading_rad: float | None = None
-    position_std_m: NotNegative | None = None
-    heading_std_deg: NotNegative | None = None
-    covariance: tuple[Row, Row, Row] | None = None
-
-
-class RecordingTable(FileModel):
-    """``recording.toml``; paths are relative to it."""
-
-    name: Name
-    rig: str
-    arena: str
-    recorded_on: str = ""
-    clock: str = ""
-    goal: str | None = None
-    dropped_frame_count: Annotated[int, Field(ge=0)] = 0
-    start: StartTable | None = None
-
-
 def read_recording(folder: Path | str) -> StoredRecording:
     """The recording in a folder, with its rig and arena.
 
-    Nothing is passed over: whatever does not fit is refused.
+    Nothing is ignored: whatever does not fit is refused.
 
     Raises
     ------
@@ -126,8 +92,8 @@ def read_recording(folder: Path | str) -> StoredRecording:
     """
     folder = Path(folder)
     if not folder.is_dir():
-        told = "a file" if folder.exists() else "no such folder"
-        raise FileError(folder, f"{told}: a recording is a folder that holds recording.toml")
+        found = "a file" if folder.exists() else "no such folder"
+        raise FileError(folder, f"{found}: a recording is a folder that holds recording.toml")
     path = folder / "recording.toml"
     table = load_toml(path, RecordingTable)
     with all_faults_of(path) as faults:
@@ -192,7 +158,7 @@ def _check_overlap(path: Path, stamps_s: FloatArray, odometry: Odometry) -> None
         raise FileError(
             path,
             f"does not overlap odometry.csv in time: {own_first!r} to {own_last!r} s here, "
-            f"{first!r} to {last!r} s there; all stamps must be told by one clock",
+            f"{first!r} to {last!r} s there; all stamps must come from one clock",
         )
 
 
@@ -232,7 +198,7 @@ def write_recording(stored: StoredRecording, folder: Path | str) -> None:
     FileError
         The folder exists and is not empty; nothing of it is touched.
     InputError
-        Two frames of one sensor bear one stamp, or a frame sights one id twice.
+        Two frames of one sensor have the same stamp, or a frame sights one id twice.
     """
     recording = stored.recording
     _check_writable(recording)
@@ -255,7 +221,7 @@ def _check_writable(recording: Recording) -> None:
         repeats = np.flatnonzero(np.diff(stamps_s) == 0.0)
         if len(repeats):
             raise InputError(
-                f"recording {recording.name!r}: two frames of {name!r} bear one capture stamp "
+                f"recording {recording.name!r}: two frames of {name!r} have the same capture stamp "
                 f"({stamps_s[repeats[0]].item()!r})"
             )
     pairs = np.stack([sightings.frame, sightings.id], axis=-1)

@@ -11,7 +11,7 @@ __all__ = ["copy_inputs"]
 
 
 def copy_inputs(paths: Iterable[Path], folder: Path) -> Mapping[Path, Path]:
-    """Copies files under ``folder`` and tells where each now is.
+    """Copies files under ``folder``; where each now is.
 
     They keep their places below the innermost folder that holds them all, so that paths from one
     file to another stay true.

@@ -1,4 +1,4 @@
-"""What one run leaves behind. Nothing here tells whether it was simulated or real."""
+"""What one run leaves behind. Nothing here says whether it was simulated or real."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -36,7 +36,7 @@ class SightingKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Odometry:
-    """Motion as the wheels and the gyro tell it.
+    """Motion as measured by the wheels and the gyro.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ class Truth:
     Parameters
     ----------
     has_heading
-        False where only the position was surveyed: headings are then nan-free zeros, not scored.
+        False where only the position was surveyed: headings are then zeros, and not scored.
     """
 
     stamps_s: FloatArray

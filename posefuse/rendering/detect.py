@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray, IntArray, frozen_array, frozen_ints, in_range, positive
 from posefuse.errors import InputError
+from posefuse.rendering.edges import corners_from_edges
 from posefuse.rendering.tag_pictures import opencv_dictionary
 from posefuse.robot.camera import CornerRefinement
 
@@ -71,11 +72,15 @@ class Detections:
         Of each tag; each pair comes once: of two the larger is kept.
     corners_px : (n, 4, 2) array
         In the order of ``Tag.corners_in_tag_m``, pixel centres at integers.
+    unfitted
+        Family and id of tags that were found and are left out: no line could be fitted to one of
+        their sides (``CornerRefinement.EDGES`` alone).
     """
 
     families: tuple[str, ...]
     ids: IntArray
     corners_px: FloatArray
+    unfitted: tuple[tuple[str, int], ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.families)
@@ -115,12 +120,29 @@ def detect_tags(
             key, own = (family, int(id)), np.asarray(square, dtype=np.float64).reshape(4, 2)
             if key not in found or _area(own) > _area(found[key]):
                 found[key] = own
+    unfitted = _refine(found, grey) if settings.refinement is CornerRefinement.EDGES else ()
     keys = sorted(found)
     return Detections(
         families=tuple(family for family, _ in keys),
         ids=np.array([id for _, id in keys], dtype=np.int64),
         corners_px=np.array([found[key] for key in keys]).reshape(-1, 4, 2),
+        unfitted=unfitted,
     )
+
+
+def _refine(
+    found: dict[tuple[str, int], FloatArray], grey: NDArray[np.uint8]
+) -> tuple[tuple[str, int], ...]:
+    """Puts corners where lines along the sides cross; takes out, and returns, tags without such."""
+    unfitted = []
+    for family, id in sorted(found):
+        corners = corners_from_edges(grey, found[family, id], family=family, id=id)
+        if corners is None:
+            unfitted.append((family, id))
+            del found[family, id]
+        else:
+            found[family, id] = corners
+    return tuple(unfitted)
 
 
 def _checked(image: NDArray[np.uint8], size_px: tuple[int, int] | None) -> NDArray[np.uint8]:
@@ -146,6 +168,7 @@ def _detector(family: str, settings: DetectorSettings, longest_px: int) -> Any: 
         CornerRefinement.NONE: aruco.CORNER_REFINE_NONE,
         CornerRefinement.SUBPIXEL: aruco.CORNER_REFINE_SUBPIX,
         CornerRefinement.CONTOUR: aruco.CORNER_REFINE_CONTOUR,
+        CornerRefinement.EDGES: aruco.CORNER_REFINE_NONE,  # lines are fitted afterwards
     }
     windows = settings.thresholds_px
     parameters = aruco.DetectorParameters()

@@ -15,7 +15,7 @@ def finding(comparison: Comparison, length_unit: str) -> str:
     sentences = (
         _winner(comparison, length_unit),
         _rivals(comparison, length_unit),
-        _beside_bound(best, length_unit),
+        _beside_attainable(best, length_unit),
         filter_verdict(nees_average(best.nees_mean, trials=comparison.trials)),
     )
     return " ".join(sentence for sentence in sentences if sentence)
@@ -66,14 +66,13 @@ def _worse_by(row: PlanRow, length_unit: str) -> str:
     return f"{text} (one trial: it may be chance)"
 
 
-def _beside_bound(best: PlanRow, length_unit: str) -> str:
-    if not best.distance_bound_rms_m > 0.0:
+def _beside_attainable(best: PlanRow, length_unit: str) -> str:
+    if not best.distance_attainable_rms_m > 0.0:
         return ""
-    bound = length_with_unit(best.distance_bound_rms_m, length_unit)
+    least = length_with_unit(best.distance_attainable_rms_m, length_unit)
     return (
-        f"On the same sightings no filter gets below {bound} when everything is built exactly as "
-        f"drawn and the corners are found without bias; the best plan is at "
-        f"{number_text(best.bound_ratio, 1)} times that."
+        f"On the same sightings a filter that also estimates the errors of the build could reach "
+        f"{least}; the best plan's filter is at {number_text(best.attainable_ratio, 1)} times that."
     )
 
 

@@ -14,9 +14,13 @@ _ERRORS = {
     "RMS": "Root mean square: the usual size of an error, large ones counting more.",
     "Bias": "The mean error: what a fixed correction could take away.",
     "95th percentile": "95 of 100 errors are smaller than this.",
-    "RMS bound": "The error that no filter can beat on the same sightings and wheels when "
-    "all is built exactly as drawn and corners are found without bias (posterior Cramér-Rao "
-    "bound).",
+    "Forecast": "The error to be expected, from one linear pass along the true path with the "
+    "plan's own filter: noise, errors of the build, bias of the detector. No trial goes into it.",
+    "Attainable": "The least error that any filter could reach on the same sightings and wheels "
+    "which knows how exact builds are, but not this build (posterior Cramér-Rao bound over the "
+    "path and the errors of the build together; corners found without bias).",
+    "White-noise bound": "The same if everything were built exactly as drawn: what is left is "
+    "noise. It judges whether a filter is consistent, not what a team can reach.",
     "No recent update": "Share of the shots (or of the time) at which no sighting younger than "
     "half a second had reached the filter and been fused.",
     "Pivot error": "How far off the shooter's pivot would be if the estimated distance set it.",
@@ -29,7 +33,8 @@ _ERRORS = {
 _COUNTS = {
     "Gated": "Measurements refused because they lay too far from what the filter expected.",
     "Too late": "Arrived when the filter could no longer insert them at their instant.",
-    "No answer": "No pose could be solved from the corners.",
+    "No solution": "No pose fits the corners, or the measurement is impossible from where the "
+    "filter believes the robot to be.",
     "Ambiguous": "Two poses fitted the corners, and the settings say to skip those.",
     "Outside run": "Captured before the first or after the last row of the odometry.",
     "Frames lost": "Taken by a camera and never arrived.",

@@ -90,7 +90,7 @@ def box_picture(findings: Findings, *, length_unit: str = "cm") -> Picture:
     comparison, plans = findings.comparison, findings.shown_plans
     panels = _panels(findings)
     span_m = error_span_m([sizes for panel in panels.values() for sizes, _ in panel])
-    has_bound = any(math.isfinite(bound) for panel in panels.values() for _, bound in panel)
+    has_attainable = any(math.isfinite(least) for of in panels.values() for _, least in of)
     title = _box_title(comparison, length_unit)
     with drawing():
         figure = new_figure(PICTURE_WIDTH_IN, 1.6 + 0.42 * len(plans))
@@ -100,7 +100,7 @@ def box_picture(findings: Findings, *, length_unit: str = "cm") -> Picture:
                 ax,
                 plans=[wrapped(plan, 22) for plan in plans],
                 errors_m=[errors for errors, _ in panel],
-                bounds_m=[bound for _, bound in panel],
+                attainable_m=[least for _, least in panel],
                 colours=plan_numbers(findings),
                 span_m=span_m,
                 length_unit=length_unit,
@@ -108,7 +108,9 @@ def box_picture(findings: Findings, *, length_unit: str = "cm") -> Picture:
             ax.set_title(wrapped(name, 24))
         set_finding(figure, title)
         figure.legend(
-            handles=box_legend_handles(has_bound=has_bound), loc="outside lower center", ncols=5
+            handles=box_legend_handles(has_attainable=has_attainable),
+            loc="outside lower center",
+            ncols=5,
         )
         svg = svg_text(figure)
     what = "at every shot of every trial" if comparison.is_at_shots else "(RMS of each trial)"
@@ -123,14 +125,16 @@ def box_picture(findings: Findings, *, length_unit: str = "cm") -> Picture:
 
 
 def _panels(findings: Findings) -> dict[str, list[tuple[FloatArray, float]]]:
-    """Of each panel by its title: the errors and the bound of each plan shown."""
+    """Of each panel by its title: the errors and what is attainable of each plan shown."""
     plans, rankings = findings.shown_plans, findings.course_rankings
     if len(rankings) > _MOST_COURSES:
-        bounds_m = {row.plan: row.distance_bound_rms_m for row in findings.comparison.ranking}
-        return {"all courses": [(findings.errors_m[plan], bounds_m[plan]) for plan in plans]}
+        attainable_m = {
+            row.plan: row.distance_attainable_rms_m for row in findings.comparison.ranking
+        }
+        return {"all courses": [(findings.errors_m[plan], attainable_m[plan]) for plan in plans]}
     return {
         course: [
-            (findings.course_errors_m[plan, course], row.distance_bound_rms_m)
+            (findings.course_errors_m[plan, course], row.distance_attainable_rms_m)
             for plan in plans
             for row in rows
             if row.plan == plan

@@ -32,16 +32,23 @@ __all__ = [
 
 _RANKED = (
     "distance_rms_m",
+    "distance_forecast_rms_m",
     "difference_to_best_m",
     "hits_per_100",
     "hits_difference_to_best_per_100",
-    "distance_bound_rms_m",
+    "distance_attainable_rms_m",
     "distance_p95_m",
     "pivot_rms_rad",
     "no_update_share",
     "nees_mean",
 )
-_FURTHER = ("distance_bias_m", "position_rms_m", "heading_rms_rad", "bearing_rms_rad")
+_FURTHER = (
+    "distance_bias_m",
+    "distance_bound_rms_m",
+    "position_rms_m",
+    "heading_rms_rad",
+    "bearing_rms_rad",
+)
 _COUNTED = (*OUTCOME_COUNTS, "dropped_frame_count")
 _SCORED = (
     "distance_rms_m",

@@ -116,12 +116,14 @@ class CornerRefinement(StrEnum):
     """How a tag's corners are made sharper than the outline that found it.
 
     ``SUBPIXEL``: where the grey levels' gradients around a corner cross; ``CONTOUR``: where lines
-    fitted to the four sides of the outline cross.
+    fitted to the four sides of the outline cross; ``EDGES``: where lines cross that are fitted to
+    the grey levels along the four sides, tags being left out where that fails.
     """
 
     NONE = "none"
     SUBPIXEL = "subpixel"
     CONTOUR = "contour"
+    EDGES = "edges"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -31,6 +31,7 @@ EXTRA_COLUMNS = (
     "rendered",
     "found",
     "misread",
+    "unfitted",
     "found_low",
     "found_high",
     "bias_rest_px",

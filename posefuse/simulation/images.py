@@ -77,6 +77,7 @@ class TrialImages:
             families=tuple(seen.families[place] for place in known),
             ids=seen.ids[known],
             corners_px=seen.corners_px[known],
+            unfitted=tuple(name for name in seen.unfitted if name in self._known),
         )
 
     def _mount(self, frame: int) -> Mount:

@@ -1,1 +1,1 @@
-"""Poses from the corners of tags: one frame at a time here, many at once in ``solving.fixes``."""
+"""Poses from the corners of tags: one frame at a time in ``single``, many at once in ``fixes``."""

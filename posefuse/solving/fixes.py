@@ -12,7 +12,8 @@ from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, froze
 from posefuse.errors import InputError
 from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import lens_row
-from posefuse.solving.compiled.frames import UNSETTLED, rank_answers, solve_bulk
+from posefuse.solving.arrays import CameraArrays, SightingArrays, SolutionArrays, TagArrays
+from posefuse.solving.compiled.frames import UNSETTLED, rank_solutions, solve_bulk
 from posefuse.solving.compiled.gather import TAG_COLUMNS
 from posefuse.solving.compiled.undistort import normalise_distorted, normalise_straight
 
@@ -23,9 +24,9 @@ __all__ = ["PoseFixes", "normalised_corners", "solve_frames"]
 class PoseFixes:
     """One row for each frame that has sightings, in the order of the frames.
 
-    A frame may have two answers (a far or face-on tag looks almost the same from two places), one,
-    or none: its corners enclose almost no area, are no square seen from its face, or the solution
-    did not settle.
+    A frame may have two solutions (a far or face-on tag looks almost the same from two places),
+    one, or none: its corners enclose almost no area, are no square seen from its face, or the
+    solver did not settle.
 
     Parameters
     ----------
@@ -34,16 +35,16 @@ class PoseFixes:
     first_sighting, tag_count : (M,) ints
         Its sightings are ``first_sighting`` and the following, ``tag_count`` in all.
     mean_distance_m : (M,) array
-        From the camera to the middles of the tags by the first answer; nan without an answer.
+        From the camera to the middles of the tags by the first solution; nan without one.
     poses : (M, 2, 3) array
-        world_from_robot (x_m, y_m, heading_rad) of the answer with the lower error, then of the
-        other; nan where there is none. The heading lies in [-pi, pi].
+        world_from_robot (x_m, y_m, heading_rad) of the solution with the lower error, then of
+        the other; nan where there is none. The heading lies in [-pi, pi].
     unit_covs : (M, 2, 3, 3) array
         Covariance in (x, y, heading), world frame, for a spread of 1 px of each corner on each
         axis; times the square of the true spread it is that of the pose.
     rms_px : (M, 2) array
         Root mean square of the residuals, two for each corner.
-    answer_count : (M,) ints
+    solution_count : (M,) ints
         0, 1 or 2.
     """
 
@@ -54,7 +55,7 @@ class PoseFixes:
     poses: FloatArray
     unit_covs: FloatArray
     rms_px: FloatArray
-    answer_count: IntArray
+    solution_count: IntArray
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -95,39 +96,48 @@ def solve_frames(
     first = np.flatnonzero(np.diff(frames, prepend=-1))
     count = np.diff(first, append=len(frames))
     size = len(first)
-    answers, distance = np.empty(size, dtype=np.int64), np.empty(size)
-    poses, covs, rms = np.empty((size, 2, 3)), np.empty((size, 2, 3, 3)), np.empty((size, 2))
+    solutions, distance = np.empty(size, dtype=np.int64), np.empty(size)
+    found = SolutionArrays(
+        views=np.empty((size, 2, 12)),
+        poses=np.empty((size, 2, 3)),
+        covs=np.empty((size, 2, 3, 3)),
+        rms_px=np.empty((size, 2)),
+        state=np.empty((size, 2), dtype=np.int64),
+    )
     if size:
         lenses, straight = _lenses(mounts)
         seen, slopes = _normalised(pixels, camera[frames], lenses, straight)
-        sightings = (pixels, seen, slopes, tag_index, first, count, camera[frames[first]])
-        tag_tables, cameras = _tag_tables(tags), (lenses, straight, _mount_rows(mounts))
-        views, state = np.empty((size, 2, 12)), np.empty((size, 2), dtype=np.int64)
-        found = (views, poses, covs, rms, state)
-        _solve(count, sightings, tag_tables, cameras, found)
-        rank_answers(sightings, tag_tables, found, answers, distance)
+        sightings = SightingArrays(
+            corners_px=pixels,
+            corners=seen,
+            slopes=slopes,
+            tag=tag_index,
+            first=first,
+            tag_count=count,
+            camera=camera[frames[first]],
+        )
+        arrays, cameras = _tag_arrays(tags), CameraArrays(lenses, straight, _mount_rows(mounts))
+        _solve(sightings, arrays, cameras, found)
+        rank_solutions(sightings, arrays, found, solutions, distance)
     return PoseFixes(
         frame=_locked(frames[first]),
         first_sighting=_locked(first),
         tag_count=_locked(count),
         mean_distance_m=_locked(distance),
-        poses=_locked(poses),
-        unit_covs=_locked(covs),
-        rms_px=_locked(rms),
-        answer_count=_locked(answers),
+        poses=_locked(found.poses),
+        unit_covs=_locked(found.covs),
+        rms_px=_locked(found.rms_px),
+        solution_count=_locked(solutions),
     )
 
 
 def _solve(
-    count: IntArray,
-    sightings: tuple[FloatArray, FloatArray, FloatArray, IntArray, IntArray, IntArray, IntArray],
-    tags: tuple[FloatArray, FloatArray],
-    cameras: tuple[FloatArray, BoolArray, FloatArray],
-    found: tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray],
+    sightings: SightingArrays, tags: TagArrays, cameras: CameraArrays, found: SolutionArrays
 ) -> None:
-    """Fill ``found``: a few steps for all answers, then more for those that need them."""
+    """Fill ``found``: a few steps for all solutions, then more for those that need them."""
+    count = sightings.tag_count
     solve_bulk(2 * np.argsort(count, kind="stable"), True, sightings, tags, cameras, found)
-    jobs = np.flatnonzero(found[4] == UNSETTLED)
+    jobs = np.flatnonzero(found.state == UNSETTLED)
     if len(jobs):
         in_order = jobs[np.argsort(count[jobs // 2], kind="stable")]
         solve_bulk(in_order, False, sightings, tags, cameras, found)
@@ -196,13 +206,13 @@ def _indices(name: str, value: ArrayLike, size: int, what: str) -> IntArray:
     return index
 
 
-def _tag_tables(tags: Sequence[Tag]) -> tuple[FloatArray, FloatArray]:
+def _tag_arrays(tags: Sequence[Tag]) -> TagArrays:
     rows = np.empty((len(tags), TAG_COLUMNS))
     for row, tag in zip(rows, tags, strict=True):
         row[0] = tag.edge_m / 2.0
         row[1:10] = tag.world_from_tag.rotation.ravel()
         row[10:] = tag.world_from_tag.translation_m
-    return np.array([tag.corners_in_world_m for tag in tags]), rows
+    return TagArrays(corners_m=np.array([tag.corners_in_world_m for tag in tags]), rows=rows)
 
 
 def _lenses(mounts: Sequence[Mount]) -> tuple[FloatArray, BoolArray]:

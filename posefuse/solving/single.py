@@ -1,4 +1,4 @@
-"""Poses from the corners of one frame, step by step on OpenCV: for people, notebooks and lessons.
+"""Poses from the corners of one frame, step by step on OpenCV: for notebooks and lessons.
 
 ``solving.fixes`` solves the same problem for thousands of frames at once.
 """
@@ -26,15 +26,15 @@ TURNED_FROM_TAG = SpacePose.from_parts(np.diag([1.0, -1.0, -1.0]), np.zeros(3))
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TagFix:
-    """The pose of one tag in the camera: one or two answers, lower reprojection error first.
+    """The pose of one tag in the camera: one or two solutions, lower reprojection error first.
 
     Parameters
     ----------
     camera_from_tag
-        Poses (answers, 4, 4).
-    rms_px : (answers,) array
+        Poses (solutions, 4, 4).
+    rms_px : (solutions,) array
         Root mean square of the residuals, two for each corner.
-    unit_covs : (answers, 6, 6) array
+    unit_covs : (solutions, 6, 6) array
         Covariance for a spread of 1 px: turn about the tag's middle (rad), then shift of the middle
         (m), both in camera axes.
     """
@@ -45,16 +45,16 @@ class TagFix:
 
     @property
     def best(self) -> SpacePose:
-        """The answer with the lower error."""
+        """The solution with the lower error."""
         return SpacePose(self.camera_from_tag.matrix[0])
 
     @property
     def ratio(self) -> float:
-        """Second error over first: near 1, either may be the true one; infinite for one answer."""
+        """Second error over first: near 1, either may be the true one; infinite for one."""
         return math.inf if len(self.rms_px) < 2 else float(self.rms_px[1] / self.rms_px[0])
 
     def covs(self, pixel_std_px: float) -> FloatArray:
-        """The covariances (answers, 6, 6) for corners that spread by this much on each axis."""
+        """The covariances (solutions, 6, 6) for corners that spread by this much on each axis."""
         return self.unit_covs * pixel_std_px**2
 
 
@@ -80,10 +80,10 @@ class CameraFix:
 
 
 def fix_from_corners(corners_px: ArrayLike, *, tag: Tag, camera: Camera) -> TagFix:
-    """The pose of one tag in the camera, with both answers when two fit.
+    """The pose of one tag in the camera, with both solutions when two fit.
 
-    A far or face-on square looks almost the same from two sides; ``TagFix.ratio`` tells how nearly.
-    Both answers are OpenCV's closed form (T. Collins, A. Bartoli, Infinitesimal Plane-Based Pose
+    A far or face-on square looks almost the same from two sides; ``TagFix.ratio`` says how nearly.
+    Both solutions are OpenCV's closed form (T. Collins, A. Bartoli, Infinitesimal Plane-Based Pose
     Estimation, IJCV 109(3), 2014), then least squares over the reprojection errors.
 
     Parameters
@@ -112,11 +112,11 @@ def fix_from_corners(corners_px: ArrayLike, *, tag: Tag, camera: Camera) -> TagF
         flags=cv2.SOLVEPNP_IPPE_SQUARE,
     )
     starts = [(rvec, tvec) for rvec, tvec in zip(rvecs, tvecs, strict=True) if tvec[2, 0] > 0.0]
-    answers = [_refined(turned, pixels, camera.lens, start) for start in starts]
-    answers = _distinct(sorted(answers, key=lambda answer: answer[1]))
-    if not answers:
+    solutions = [_refined(turned, pixels, camera.lens, start) for start in starts]
+    solutions = _distinct(sorted(solutions, key=lambda solution: solution[1]))
+    if not solutions:
         raise DegenerateView(f"tag {tag.id}: no pose in front of the camera fits the corners")
-    poses = SpacePose(np.stack([pose.matrix for pose, _ in answers])) @ TURNED_FROM_TAG
+    poses = SpacePose(np.stack([pose.matrix for pose, _ in solutions])) @ TURNED_FROM_TAG
     points = tag.corners_in_tag_m @ np.swapaxes(poses.rotation, -1, -2)
     covs = [
         _unit_cov(point, middle, camera.lens)
@@ -124,7 +124,7 @@ def fix_from_corners(corners_px: ArrayLike, *, tag: Tag, camera: Camera) -> TagF
     ]
     return TagFix(
         camera_from_tag=poses,
-        rms_px=np.array([rms for _, rms in answers]),
+        rms_px=np.array([rms for _, rms in solutions]),
         unit_covs=np.stack(covs),
     )
 
@@ -165,10 +165,10 @@ def fix_from_tags(
         flags=cv2.SOLVEPNP_SQPNP,
     )
     starts = list(zip(rvecs, tvecs, strict=True))
-    answers = [_refined(corners - middle, pixels.reshape(-1, 2), camera.lens, s) for s in starts]
-    if not answers:
+    solutions = [_refined(corners - middle, pixels.reshape(-1, 2), camera.lens, s) for s in starts]
+    if not solutions:
         raise DegenerateView(f"no pose fits the corners of the {len(tags)} tags")
-    camera_from_middle, rms = min(answers, key=lambda answer: answer[1])
+    camera_from_middle, rms = min(solutions, key=lambda solution: solution[1])
     points = camera_from_middle.transform(corners - middle)
     middle_from_camera = camera_from_middle.inverse()
     return CameraFix(
@@ -213,13 +213,13 @@ def _refined(
     return SpacePose.from_parts(rotation, tvec.ravel()), rms
 
 
-def _distinct(answers: list[tuple[SpacePose, float]]) -> list[tuple[SpacePose, float]]:
-    """The answers less a second one that came out like the first."""
-    if len(answers) == 2:
-        apart = np.linalg.norm(answers[0][0].rotation - answers[1][0].rotation)
+def _distinct(solutions: list[tuple[SpacePose, float]]) -> list[tuple[SpacePose, float]]:
+    """The solutions less a second one that came out like the first."""
+    if len(solutions) == 2:
+        apart = np.linalg.norm(solutions[0][0].rotation - solutions[1][0].rotation)
         if apart < math.sqrt(2.0) * SAME_TURN_RAD:  # the norm is root two times the angle
-            return answers[:1]
-    return answers
+            return solutions[:1]
+    return solutions
 
 
 def _unit_cov(points_m: FloatArray, middle_m: FloatArray, lens: Lens) -> FloatArray:

@@ -56,7 +56,11 @@ def compare_at_rest(study: Study) -> Comparison:
         ),
     )
     small = replace(study, plans=(replace(plan, settings=settings),), courses=(course,), trials=1)
-    trials = (PlanTrials(plan=plan.name, course=course.name, cards=(card,), first=recording),)
+    trials = (
+        PlanTrials(
+            plan=plan.name, course=course.name, cards=(card,), first=recording, outlook=None
+        ),
+    )
     return Comparison(
         study=small,
         trials=1,

@@ -133,4 +133,5 @@ def _gathered(
             course=course.name,
             cards=tuple(of.card for of in of_pair),
             first=recordings[0],
+            outlook=of_pair[0].outlook,
         )

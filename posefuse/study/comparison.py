@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from posefuse.recording.recording import Recording
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.statistics.intervals import Interval
+from posefuse.study.outlook import Outlook
 from posefuse.study.study import Study
 
 __all__ = ["Comparison", "MovingHits", "PlanHits", "PlanRow", "PlanTrials"]
@@ -15,6 +16,8 @@ _ROW_FIGURES = (
     "difference_to_best_m",
     "distance_bias_m",
     "distance_p95_m",
+    "distance_forecast_rms_m",
+    "distance_attainable_rms_m",
     "distance_bound_rms_m",
     "bearing_rms_rad",
     "pivot_rms_rad",
@@ -44,12 +47,15 @@ class PlanTrials:
     ----------
     first
         The recording of the first trial, to be drawn.
+    outlook
+        The errors to be expected at its shots; ``None`` where it has none.
     """
 
     plan: str
     course: str
     cards: tuple[Scorecard, ...]
     first: Recording
+    outlook: Outlook | None
 
     @property
     def has_shots(self) -> bool:
@@ -123,8 +129,8 @@ class PlanHits:
 class PlanRow:
     """One line of the ranking; all figures are at the shots, over all courses and trials.
 
-    The RMS and the percentile of the distance error are over all shots; of the other figures each
-    trial of each course counts alike. The fields bear the names of ``scoring.figures``.
+    Every shot of every trial counts alike, in all figures. The fields bear the names of
+    ``scoring.figures``.
 
     Parameters
     ----------
@@ -134,8 +140,15 @@ class PlanRow:
         Mean of the error (estimate minus truth), and 95th percentile of its size.
     bearing_rms_rad, pivot_rms_rad, heading_rms_rad, position_rms_m
         ``pivot_rms_rad`` is nan where the rig has no shooter.
+    distance_forecast_rms_m
+        The distance error to be expected, by one linear pass without trials; nan where no shot is
+        marked.
+    distance_attainable_rms_m
+        The least that any filter could reach which knows how exact builds are, but not the build;
+        nan where no shot is marked.
     distance_bound_rms_m
-        The posterior Cramer-Rao bound of the distance on the same arrivals.
+        The bound with white noise alone (posterior Cramer-Rao), as if everything were built as
+        drawn and corners were found without bias: it judges the filter's own consistency.
     no_update_share
         Share of shots with no sighting fused in the last 0.5 s.
     nees_mean
@@ -157,6 +170,8 @@ class PlanRow:
     pivot_rms_rad: float
     heading_rms_rad: float
     position_rms_m: float
+    distance_forecast_rms_m: float
+    distance_attainable_rms_m: float
     distance_bound_rms_m: float
     no_update_share: float
     nees_mean: float
@@ -174,10 +189,10 @@ class PlanRow:
         return {**own, **of_hits, **of_moving}
 
     @property
-    def bound_ratio(self) -> float:
-        """How many times the bound the distance error is; nan where no bound is known."""
-        bound_m = self.distance_bound_rms_m
-        return self.distance_rms_m.value / bound_m if bound_m > 0.0 else math.nan
+    def attainable_ratio(self) -> float:
+        """How many times what is attainable the distance error is; nan where that is not known."""
+        least_m = self.distance_attainable_rms_m
+        return self.distance_rms_m.value / least_m if least_m > 0.0 else math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,7 +9,8 @@ from posefuse.arena.load import load_arena
 from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
 from posefuse.files.toml_file import Faults, all_faults_of, load_toml
-from posefuse.fusion.load import FilterTable, load_settings, settings_from_table
+from posefuse.fusion.load import load_settings, settings_from_table
+from posefuse.fusion.schema import FilterTable
 from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.checks import check_course
 from posefuse.motion.course import Course

@@ -1,11 +1,12 @@
 """From scorecards to a ranking: figures over all trials, differences paired trial by trial."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.scoring.scorecard import Scorecard, SpanScores
+from posefuse.scoring.scorecard import ErrorFigures, Nees, Scorecard, SpanScores
 from posefuse.statistics.intervals import Interval, paired_rms_differences, rms_interval
 from posefuse.study.comparison import PlanHits, PlanRow, PlanTrials
 from posefuse.study.plan_hits import plan_hits
@@ -97,26 +98,35 @@ def _row(
     hits: PlanHits | None,
 ) -> PlanRow:
     spans = [_span(card) for trials in plan_trials for card in trials.cards]
-    distances = [span.distance_m for span in spans if span.distance_m is not None]
     has_shots = any(trials.has_shots for trials in plan_trials)
+    outlooks = [trials.outlook for trials in plan_trials if trials.outlook is not None]
+
+    def mean(values: Sequence[float | None]) -> float:
+        return _mean_over_instants(values, [span.scored_count for span in spans])
+
+    def rms(values: Sequence[float | None]) -> float:
+        return math.sqrt(mean([None if value is None else value**2 for value in values]))
+
     return PlanRow(
         plan=plan_trials[0].plan,
         distance_rms_m=distance_rms_m,
-        distance_bias_m=float(np.mean([distance.bias for distance in distances])),
+        distance_bias_m=mean([_figure(s.distance_m, "bias") for s in spans]),
         distance_p95_m=(
             float(np.percentile(np.abs(_shot_errors_m(plan_trials)), 95))
             if has_shots
-            else float(np.mean([distance.p95 for distance in distances]))
+            else mean([_figure(s.distance_m, "p95") for s in spans])
         ),
-        bearing_rms_rad=_rms([s.bearing_rad.rms for s in spans if s.bearing_rad]),
-        pivot_rms_rad=_rms([s.pivot_rad.rms for s in spans if s.pivot_rad]),
-        heading_rms_rad=_rms([s.heading_rad.rms for s in spans if s.heading_rad]),
-        position_rms_m=_rms([s.position_rms_m for s in spans if s.position_rms_m is not None]),
-        distance_bound_rms_m=_rms(
-            [s.distance_bound_rms_m for s in spans if s.distance_bound_rms_m is not None]
+        bearing_rms_rad=rms([_figure(s.bearing_rad, "rms") for s in spans]),
+        pivot_rms_rad=rms([_figure(s.pivot_rad, "rms") for s in spans]),
+        heading_rms_rad=rms([_figure(s.heading_rad, "rms") for s in spans]),
+        position_rms_m=rms([s.position_rms_m for s in spans]),
+        distance_forecast_rms_m=_root_mean([o.forecast_squares_m2 for o in outlooks]),
+        distance_attainable_rms_m=_root_mean([o.attainable_squares_m2 for o in outlooks]),
+        distance_bound_rms_m=rms([s.distance_bound_rms_m for s in spans]),
+        no_update_share=_mean_over_instants(
+            [span.no_update_share for span in spans], [span.count for span in spans]
         ),
-        no_update_share=float(np.mean([span.no_update_share for span in spans])),
-        nees_mean=float(np.mean([span.nees.mean for span in spans if span.nees])),
+        nees_mean=mean([_figure(s.nees, "mean") for s in spans]),
         difference_to_best_m=difference_to_best_m,
         is_tie=difference_to_best_m is not None and difference_to_best_m.holds(0.0),
         hits=hits,
@@ -127,6 +137,18 @@ def _span(card: Scorecard) -> SpanScores:
     return card.at_shots or card.whole_course
 
 
-def _rms(values: Sequence[float]) -> float:
-    """Root mean square; nan of none."""
-    return float(np.sqrt(np.mean(np.square(values)))) if len(values) else float("nan")
+def _root_mean(squares: Sequence[FloatArray]) -> float:
+    """Root of the mean over all shots of all courses; nan of none."""
+    return float(np.sqrt(np.concatenate(squares).mean())) if squares else float("nan")
+
+
+def _figure(of_span: ErrorFigures | Nees | None, name: str) -> float | None:
+    return None if of_span is None else getattr(of_span, name)
+
+
+def _mean_over_instants(values: Sequence[float | None], counts: Sequence[int]) -> float:
+    """Mean of the values that are known, each counting as its instants; nan of none."""
+    pairs = zip(values, counts, strict=True)
+    known = [(value, count) for value, count in pairs if value is not None]
+    total = sum(count for _, count in known)
+    return sum(value * count for value, count in known) / total if total else math.nan

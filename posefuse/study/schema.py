@@ -10,7 +10,7 @@ from posefuse.build_errors.schema import AsBuiltTable
 from posefuse.checks import FloatArray
 from posefuse.files.toml_file import FileModel
 from posefuse.files.types import Name, NotNegative, Positive
-from posefuse.fusion.load import FilterTable
+from posefuse.fusion.schema import FilterTable
 from posefuse.simulation.scene import SightingSource
 
 __all__ = ["PlanTable", "StudyTable"]

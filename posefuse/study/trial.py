@@ -15,6 +15,7 @@ from posefuse.scoring.score import score
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.simulation.scene import Scene, prepare_scene
 from posefuse.simulation.simulate import SimulatedTrial, simulate_trial
+from posefuse.study.outlook import Outlook, outlook_of
 from posefuse.study.study import Plan, Study
 
 __all__ = [
@@ -55,12 +56,13 @@ class TrialOutcome:
 
     Parameters
     ----------
-    recording
-        Kept of the first trial alone.
+    recording, outlook
+        Kept, and taken, of the first trial alone.
     """
 
     card: Scorecard
     recording: Recording | None
+    outlook: Outlook | None
 
 
 def plan_scene(study: Study, plan: Plan, course: Course) -> Scene:
@@ -79,7 +81,8 @@ def run_trial(task: TrialTask) -> TrialOutcome:
     """Simulates, fuses and scores one trial; its scene is prepared once in each process."""
     study = task.study
     (plan,) = study.plans
-    simulated = simulate_trial(_scene(task), seed=task.seed, trial=task.trial)
+    scene = _scene(task)
+    simulated = simulate_trial(scene, seed=task.seed, trial=task.trial)
     recording = simulated.recording
     card = score(
         recording,
@@ -90,7 +93,10 @@ def run_trial(task: TrialTask) -> TrialOutcome:
         shooter=plan.rig.body.shooter,
         bound_covs=_bound(simulated, plan),
     )
-    return TrialOutcome(card=card, recording=recording if task.trial == 0 else None)
+    if task.trial > 0:
+        return TrialOutcome(card=card, recording=None, outlook=None)
+    outlook = outlook_of(scene, settings=plan.settings, seed=task.seed)
+    return TrialOutcome(card=card, recording=recording, outlook=outlook)
 
 
 def prepare_ahead(task: TrialTask) -> None:

@@ -96,7 +96,7 @@ def test_a_tag_that_does_not_fit_into_the_image(tmp_path: Path, call: Call) -> N
     out = tmp_path / "out.csv"
     status, _, error = call("calibrate", "detector", camera, "--coarse", "--out", out)
     assert status == 2
-    assert error == (
+    assert error.lstrip("\n") == (  # rich before 14.3 ends an empty bar with a line
         "edge_px: a tag of 90 px, seen at 0 deg, does not fit into the image of 64 x 48 px\n"
     )
     assert not out.exists()

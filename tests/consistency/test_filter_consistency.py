@@ -1,4 +1,4 @@
-"""A filter whose model is right tells its own error: NEES and NIS inside their intervals.
+"""A filter whose model is right is consistent: NEES and NIS inside their intervals.
 
 Y. Bar-Shalom, X. R. Li, T. Kirubarajan, Estimation with Applications to Tracking and Navigation,
 2001, sec. 5.4 (from memory): the sum of N normalised errors squared is chi-square with N n degrees
@@ -79,7 +79,7 @@ def test_two_hundred_runs(measurement: Measurement) -> None:
 
 @pytest.mark.slow
 def test_two_hundred_runs_of_solved_poses() -> None:
-    """The gate takes out wrong ones of two answers, and with them part of the right ones' tail."""
+    """The gate refuses wrong ones of two solutions, and with them part of the right ones' tail."""
     settings = settings_for(Measurement.POSE, gate_probability=0.9999)
     nees = []
     for seed in range(200):

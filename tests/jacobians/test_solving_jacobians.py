@@ -20,8 +20,8 @@ from posefuse.solving.compiled.refine import (
     CORNER_ROWS,
     FACTOR_ROWS,
     NORMAL_ROWS,
+    error_lanes,
     factor_lanes,
-    miss_lanes,
     move_lanes,
     normal_lanes,
     step_lanes,
@@ -96,8 +96,8 @@ def test_a_step_turns_and_shifts_the_view():
 def test_normal_equations_of_the_reprojection_error():
     view, corners = random_problem(3)
     normal = normal_of(view, corners)
-    miss = np.empty(LANES)
-    miss_lanes(view, corners, len(corners), miss)
+    errors = np.empty(LANES)
+    error_lanes(view, corners, len(corners), errors)
     for lane in range(LANES):
         error = residuals(view, corners, lane)
         jacobian = -slopes_of(lambda v, at=lane: residuals(v, corners, at), view)
@@ -109,7 +109,7 @@ def test_normal_equations_of_the_reprojection_error():
             atol=1e-6 * np.sqrt(gram.max() * (error @ error)),
         )
         assert normal[27, lane] == pytest.approx(error @ error, rel=1e-12)
-        assert miss[lane] == pytest.approx(error @ error, rel=1e-12)
+        assert errors[lane] == pytest.approx(error @ error, rel=1e-12)
         points = corners[:, :3, lane] @ view[:9, lane].reshape(3, 3).T + view[9:, lane]
         assert normal[28, lane] == pytest.approx(points[:, 2].min(), rel=1e-12)
 
@@ -117,9 +117,9 @@ def test_normal_equations_of_the_reprojection_error():
 def test_a_corner_behind_the_camera_never_fits():
     view, corners = random_problem(3)
     view[11] = -5.0
-    miss = np.empty(LANES)
-    miss_lanes(view, corners, len(corners), miss)
-    assert np.isinf(miss).all()
+    errors = np.empty(LANES)
+    error_lanes(view, corners, len(corners), errors)
+    assert np.isinf(errors).all()
     assert (normal_of(view, corners)[28] < 0.0).all()
 
 
@@ -142,8 +142,8 @@ def test_factor_and_step_solve_the_normal_equations(damping):
         np.testing.assert_allclose(own, lower, rtol=1e-9, atol=1e-9 * lower.max())
         expected = np.linalg.solve(gram, normal[21:27, lane])
         np.testing.assert_allclose(step[:, lane], expected, rtol=1e-7, atol=1e-12)
-        promised = normal[21:27, lane] @ expected
-        assert factor[27, lane] == pytest.approx(promised, rel=1e-9)
+        expected_drop = normal[21:27, lane] @ expected
+        assert factor[27, lane] == pytest.approx(expected_drop, rel=1e-9)
 
 
 def test_the_robots_pose_and_covariance_by_the_view():

@@ -1,4 +1,4 @@
-"""What must not change a filter's answer: when frames arrive, where the world's origin lies."""
+"""What must not change a filter's estimate: when frames arrive, where the world's origin lies."""
 
 from dataclasses import replace
 
@@ -30,15 +30,15 @@ def estimate_of(made: Made, measurement: Measurement, **changes: object) -> Esti
     measurement=MEASUREMENTS,
     seed=st.integers(0, 30),
     most_late_s=st.floats(0.0, 0.4),
-    luck=st.integers(0, 10_000),
+    late_seed=st.integers(0, 10_000),
 )
 @settings(max_examples=25)
-def test_late_frames_put_back_give_the_in_time_answer(
-    measurement: Measurement, seed: int, most_late_s: float, luck: int
+def test_late_frames_put_back_give_the_in_time_estimate(
+    measurement: Measurement, seed: int, most_late_s: float, late_seed: int
 ) -> None:
     made = make_run_of(measurement.sighting_kind, seed=seed, rows=ROWS)
     captured = made.recording.frames.captured_at_s
-    late = np.random.default_rng(luck).uniform(0.0, most_late_s, len(captured))
+    late = np.random.default_rng(late_seed).uniform(0.0, most_late_s, len(captured))
     # all have arrived by the last row
     last_s = made.recording.odometry.stamps_s[-1]
     late = np.minimum(late, last_s - captured)

@@ -99,7 +99,7 @@ def test_without_noise_the_truth_fits_best(data, count, world_from_robot):
     assume(all(faces_camera(pose) for pose in poses))
     tags, corners = scene(poses, world_from_robot)
     fixes = solved(tags, corners[None])
-    assert fixes.answer_count[0] >= 1
+    assert fixes.solution_count[0] >= 1
     # settled: no step is left that moves the corners by a thousandth of a pixel
     assert fixes.rms_px[0, 0] < 1e-3
     off = PlanePose(fixes.poses[0, 0]).inverse() @ world_from_robot
@@ -108,21 +108,21 @@ def test_without_noise_the_truth_fits_best(data, count, world_from_robot):
 
 
 @given(data=st.data(), count=counts, seed=seeds, world_from_robot=plane_poses)
-def test_moving_the_world_moves_the_answers(data, count, seed, world_from_robot):
+def test_moving_the_world_moves_the_solutions(data, count, seed, world_from_robot):
     poses = data.draw(tags_in_view(count))
     assume(all(faces_camera(pose) for pose in poses))
     tags, corners = scene(poses, PlanePose.identity())
     moved, _ = scene(poses, world_from_robot)
     noisy = corners + np.random.default_rng(seed).normal(0.0, 0.3, corners.shape)
     here, there = solved(tags, noisy[None]), solved(moved, noisy[None])
-    assert here.answer_count[0] == there.answer_count[0]
+    assert here.solution_count[0] == there.solution_count[0]
     np.testing.assert_allclose(here.rms_px, there.rms_px, rtol=1e-6)
-    answers = here.answer_count[0]
-    off = PlanePose(there.poses[0, :answers]).inverse() @ (
-        world_from_robot @ PlanePose(here.poses[0, :answers])
+    found = here.solution_count[0]
+    off = PlanePose(there.poses[0, :found]).inverse() @ (
+        world_from_robot @ PlanePose(here.poses[0, :found])
     )
     # as near as a step that moves the corners by a thousandth of a pixel
-    sds = np.sqrt(np.diagonal(here.unit_covs[0, :answers], axis1=1, axis2=2))
+    sds = np.sqrt(np.diagonal(here.unit_covs[0, :found], axis1=1, axis2=2))
     assert (np.abs(off.wrapped().values) < 2e-3 * sds.max() + 1e-9).all()
 
 
@@ -134,5 +134,5 @@ def test_a_frame_is_solved_alike_alone_and_among_others(data, count, seed):
     together = solved(tags, frames)
     for k in (0, 15, 16, 20):
         alone = solved(tags, frames[k : k + 1])
-        for name in ("poses", "unit_covs", "rms_px", "answer_count", "mean_distance_m"):
+        for name in ("poses", "unit_covs", "rms_px", "solution_count", "mean_distance_m"):
             np.testing.assert_array_equal(getattr(alone, name)[0], getattr(together, name)[k])

@@ -27,7 +27,7 @@ def off_by(expected: FloatArray, actual: FloatArray) -> FloatArray:
 def pose_graph(step_std: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     """Poses (4, 3), covariance of the last in its own axes, and half the squared error.
 
-    Every factor's error is told in the axes of the pose it binds.
+    Every factor's error is expressed in the axes of the pose it binds.
     """
 
     def errors(flat: FloatArray) -> FloatArray:
@@ -93,7 +93,7 @@ def test_and_gtsam_itself_agrees_where_steps_spread_alike() -> None:
 def test_one_pass_of_the_filter_comes_close_to_the_last_pose() -> None:
     std = np.array([0.04, 0.04, 0.02])
     rows = np.array(list(FIXES))
-    run = hand_made_run(
+    filter_input = hand_made_run(
         twists=np.concatenate([np.zeros((1, 3)), np.tile(arc_twist(PlanePose(STEP)), (3, 1))]),
         step_vars=np.tile(std[1:] ** 2, (4, 1)),
         start=np.zeros(3),
@@ -103,7 +103,7 @@ def test_one_pass_of_the_filter_comes_close_to_the_last_pose() -> None:
         poses=np.array(list(FIXES.values())),
         covs=np.tile(np.diag(FIX_STD**2), (2, 1, 1)),
     )
-    estimate = filter_compiled(run)
+    estimate = filter_compiled(filter_input)
     poses, cov, _ = pose_graph(std)
     off = estimate.poses[-1] - poses[-1]
     assert np.hypot(*off[:2]) < 0.003
@@ -120,24 +120,24 @@ def test_of_a_linear_run_filter_and_batch_are_the_same() -> None:
     track = ConstantVelocity(
         kicks=tuple((0.5 + side * 0.5 / np.sqrt(3.0), 0.05) for side in (1.0, -1.0))
     )
-    run = track.run(
+    filter_input = track.run(
         steps=4,
         start=np.zeros(2),
         start_cov=np.diag([10.0, 4.0]),
         values=values,
         variance=0.25,
     )
-    states, covs = track.track(filter_compiled(run))
+    states, covs = track.track(filter_compiled(filter_input))
     step = np.array([[1.0, 1.0], [0.0, 1.0]])
     spread = np.linalg.inv(0.1 * np.array([[1 / 3, 1 / 2], [1 / 2, 1.0]]))
-    information, told = np.zeros((10, 10)), np.zeros(10)
-    information[:2, :2] = np.diag([0.1, 0.25])
+    matrix, vector = np.zeros((10, 10)), np.zeros(10)
+    matrix[:2, :2] = np.diag([0.1, 0.25])
     for k in range(5):
-        information[2 * k, 2 * k] += 4.0
-        told[2 * k] = 4.0 * values[k]
+        matrix[2 * k, 2 * k] += 4.0
+        vector[2 * k] = 4.0 * values[k]
     for k in range(4):
         pair = np.concatenate([-step, np.eye(2)], axis=1)
         both = slice(2 * k, 2 * k + 4)
-        information[both, both] += pair.T @ spread @ pair
-    np.testing.assert_allclose(states[-1], np.linalg.solve(information, told)[-2:], atol=2e-8)
-    np.testing.assert_allclose(covs[-1], np.linalg.inv(information)[-2:, -2:], atol=2e-8)
+        matrix[both, both] += pair.T @ spread @ pair
+    np.testing.assert_allclose(states[-1], np.linalg.solve(matrix, vector)[-2:], atol=2e-8)
+    np.testing.assert_allclose(covs[-1], np.linalg.inv(matrix)[-2:, -2:], atol=2e-8)

@@ -3,9 +3,9 @@
 Head on, with corners that err by s px on each axis, n = 4, edge e of a tag at distance z before a
 lens of f px, the spread of the least-squares pose ``s^2 (J'J)^-1`` (Hartley and Zisserman, Multiple
 View Geometry, 2nd ed. 2004, chapter 5; from memory) comes by hand to: depth z^2 s / (sqrt2 f e),
-roll z s / (sqrt2 f e), tilt 2 z^2 s / (f e^2). The Jacobian's columns tell whose spread counts: for
+roll z s / (sqrt2 f e), tilt 2 z^2 s / (f e^2). The Jacobian's columns show whose spread counts: for
 depth that of a corner along its diagonal, for roll that across it, for a tilt about one image axis
-that along this axis. Here s is measured in the images; the laws tell what the pose makes of it.
+that along this axis. Here s is measured in the images; the laws give the pose's spread from it.
 """
 
 import math
@@ -57,7 +57,7 @@ def found_px(case: TagShot, seed: int) -> np.ndarray:
 
 
 def turn_and_place(corners_px: np.ndarray, case: TagShot, camera: Camera) -> np.ndarray:
-    """How the tag is turned out of its true pose (3), and its place (3), of the nearer answer."""
+    """How the tag is turned out of its true pose (3), and its place (3), of the nearer solution."""
     fix = fix_from_corners(corners_px, tag=case.tag, camera=camera).camera_from_tag
     back = case.tag.world_from_tag.rotation.T
     turns = [Rotation.from_matrix(one @ back).as_rotvec() for one in fix.rotation]
@@ -113,9 +113,9 @@ def test_laws_of_a_head_on_tag_hold_in_many_images(edge_px: float, tell) -> None
     assert_laws(edge_px, 1500, tell)
 
 
-# Share of frames whose lower-error answer is the wrong one, for 0.3 px of noise, f = 800 px and an
-# edge of 0.16 m at 2, 4, 6 m: OpenCV 5.0 IPPE_SQUARE, 4,000 draws. The share hangs on e^2 / (f s),
-# e the edge in px: a tag of 64 px found to ABOUT_PX comes to the same before a longer lens.
+# Share of frames whose lower-error solution is the wrong one, for 0.3 px of noise, f = 800 px and
+# an edge of 0.16 m at 2, 4, 6 m: OpenCV 5.0 IPPE_SQUARE, 4,000 draws. The share hangs on
+# e^2 / (f s), e the edge in px: a tag of 64 px found to ABOUT_PX before a longer lens is the same.
 WRONG = {
     5.0: (0.278, 0.441, 0.472),
     10.0: (0.079, 0.369, 0.446),
@@ -128,13 +128,15 @@ ABOUT_PX = 0.055
 LEAST_SHARE = 0.05  # rarer ones need more images than are drawn here
 
 
-def answers(yaw_deg: float, z_m: float, draws: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Of each image: whether its first answer is the wrong one; the corners' error along the line
-    from the true to the mirrored answer's corners; half the length of that line, px."""
+def drawn_solutions(
+    yaw_deg: float, z_m: float, draws: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Of each image: whether its first solution is the wrong one; the corners' error along the line
+    from the true to the mirrored solution's corners; half the length of that line, px."""
     reference_px = 800.0 * EDGE_M / z_m
     camera = bench_camera(SEEN_PX**2 * 800.0 * 0.3 / (reference_px**2 * ABOUT_PX))
     generator = np.random.default_rng([int(yaw_deg), int(z_m)])
-    told = []
+    rows = []
     for seed in range(draws):
         case = tag_before(camera, SEEN_PX, generator, yaw_deg)
         true = case.corners_px + np.array(case.view.window[:2])
@@ -145,14 +147,14 @@ def answers(yaw_deg: float, z_m: float, draws: int) -> tuple[np.ndarray, np.ndar
         first = fix_from_corners(found, tag=case.tag, camera=camera).camera_from_tag.rotation[0]
         off = [np.linalg.norm(first[:, 2] - one[:, 2]) for one in both.rotation]
         length = float(np.linalg.norm(line))
-        told.append((off[0] > off[1], (found - true).ravel() @ line / length, length / 2.0))
-    wrong, along, half = np.array(told).T
+        rows.append((off[0] > off[1], (found - true).ravel() @ line / length, length / 2.0))
+    wrong, along, half = np.array(rows).T
     return wrong > 0.5, along, half
 
 
 def assert_share(yaw_deg: float, z_m: float, draws: int, tell) -> None:
     stated = WRONG[yaw_deg][int(z_m) // 2 - 1]
-    wrong, along, half = answers(yaw_deg, z_m, draws)
+    wrong, along, half = drawn_solutions(yaw_deg, z_m, draws)
     own = float(wrong.mean())
     # least squares takes the nearer of the two: wrong where the error reaches past half-way
     assert own == pytest.approx(float((along > half).mean()), abs=0.04)
@@ -162,21 +164,21 @@ def assert_share(yaw_deg: float, z_m: float, draws: int, tell) -> None:
     expected = float(norm.cdf((ABOUT_PX * norm.ppf(stated) + bias_px) / spread_px))
     error = math.sqrt(expected * (1.0 - expected) * (1.0 / 4000 + 1.0 / draws))
     tell(
-        f"wrong planar answer, {yaw_deg:.0f} degrees at {z_m:.0f} m: {own:.3f} of {draws} rendered "
-        f"images; {stated:.3f} stated, which is {expected:.3f} at their spread {spread_px:.3f} px "
-        f"and bias {bias_px:+.3f} px"
+        f"wrong planar solution, {yaw_deg:.0f} degrees at {z_m:.0f} m: {own:.3f} of {draws} "
+        f"rendered images; {stated:.3f} stated, which is {expected:.3f} at their spread "
+        f"{spread_px:.3f} px and bias {bias_px:+.3f} px"
     )
     assert abs(own - expected) < 3.0 * error + 0.03  # the errors are not quite normal
 
 
 @pytest.mark.parametrize(("yaw_deg", "z_m"), [(5.0, 2.0), (20.0, 4.0), (45.0, 6.0)])
-def test_how_often_the_wrong_answer_fits_an_image_better(yaw_deg, z_m, tell) -> None:
+def test_how_often_the_wrong_solution_fits_an_image_better(yaw_deg, z_m, tell) -> None:
     assert_share(yaw_deg, z_m, 100, tell)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("yaw_deg", WRONG)
-def test_how_often_the_wrong_answer_fits_many_images_better(yaw_deg, tell) -> None:
+def test_how_often_the_wrong_solution_fits_many_images_better(yaw_deg, tell) -> None:
     for z_m, stated in zip((2.0, 4.0, 6.0), WRONG[yaw_deg], strict=True):
         if stated > LEAST_SHARE:
             assert_share(yaw_deg, z_m, 500, tell)

@@ -1,7 +1,7 @@
 """Published Kalman filter examples, run through posefuse's own filters.
 
 Scalar examples stand on a robot that does not move: its x is the level. Constant-velocity examples
-are driven as ``textbook_runs.ConstantVelocity`` tells.
+are driven as ``textbook_runs.ConstantVelocity`` describes.
 """
 
 from collections.abc import Callable
@@ -95,8 +95,8 @@ def test_estimating_a_constant(run_filter: Filter) -> None:
     The covariances do not depend on the data; figures by an independent ten-line filter.
     """
     # the example predicts before it measures first
-    run = level_run(np.full(50, -0.37727), q=1e-5, r=0.01, p1=1.0 - 1e-5, first_row=1)
-    var = run_filter(run).covs[:, 0, 0]
+    filter_input = level_run(np.full(50, -0.37727), q=1e-5, r=0.01, p1=1.0 - 1e-5, first_row=1)
+    var = run_filter(filter_input).covs[:, 0, 0]
     expected = [0.0099009911, 0.0049776483, 0.0033278392, 0.0010273160, 0.0003392108]
     np.testing.assert_allclose(var[[1, 2, 3, 10, 50]], expected, atol=1e-10)
 
@@ -105,7 +105,7 @@ def test_estimating_a_constant(run_filter: Filter) -> None:
 def test_steps_of_equal_noise_give_fibonacci_ratios(run_filter: Filter) -> None:
     """Set-up of GTSAM's own test of its Kalman filter, python/gtsam/tests/test_KalmanFilter.py."""
     count, steps = 4, np.arange(4.0)
-    run = hand_made_run(
+    filter_input = hand_made_run(
         twists=np.array([[0.0, 0.0, 0.0]] + [[1.0, 0.0, 0.0]] * 3),
         step_vars=np.tile([0.01, 0.0], (count, 1)),
         start=np.zeros(3),
@@ -115,7 +115,7 @@ def test_steps_of_equal_noise_give_fibonacci_ratios(run_filter: Filter) -> None:
         poses=np.stack([steps, 0.0 * steps, 0.0 * steps], axis=-1)[1:],
         covs=np.tile(np.diag([0.01, 0.01, 1.0]), (count - 1, 1, 1)),
     )
-    estimate = run_filter(run)
+    estimate = run_filter(filter_input)
     np.testing.assert_allclose(estimate.poses[:, 0], steps, atol=1e-12)
     for axis in (0, 1):
         var = estimate.covs[1:, axis, axis]
@@ -169,14 +169,14 @@ def test_alpha_beta_steady_state(
     """
     track = ConstantVelocity(kicks=((0.5, index**2),))
     steps = round(60 / min(index, 1.0))
-    run = track.run(
+    filter_input = track.run(
         steps=steps,
         start=np.zeros(2),
         start_cov=np.diag([1.0, 1.0]),
         values=np.zeros(steps + 1),
         variance=1.0,
     )
-    cov = track.track(run_filter(run))[1][-1]
+    cov = track.track(run_filter(filter_input))[1][-1]
     np.testing.assert_allclose(cov[0], [alpha, beta], atol=1e-7)
     step = np.array([[1.0, 1.0], [0.0, 1.0]])
     spread = index**2 * np.outer([0.5, 1.0], [0.5, 1.0])
@@ -191,13 +191,13 @@ def test_no_process_noise_and_a_diffuse_start() -> None:
     Zarchan and Musoff, Fundamentals of Kalman Filtering (citation from memory).
     """
     track = ConstantVelocity(kicks=(), scale=1e-9)
-    run = track.run(
+    filter_input = track.run(
         steps=4,
         start=np.zeros(2),
         start_cov=np.diag([1e6, 1e6]),
         values=np.zeros(5),
         variance=1.0,
     )
-    cov = track.track(filter_compiled(run))[1][-1]
+    cov = track.track(filter_compiled(filter_input))[1][-1]
     np.testing.assert_allclose(cov[0], [0.6, 0.2], atol=1e-5)
     assert cov[1, 1] == pytest.approx(12.0 / (5 * 24), abs=1e-5)

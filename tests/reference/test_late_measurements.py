@@ -2,7 +2,7 @@
 
 The golden case of ``test_kalman_textbook`` with its fourth measurement arriving after the fifth.
 The figures of the wrong ways are by an independent filter; that putting it back gives the in-order
-answer exactly is what Y. Bar-Shalom, IEEE Trans. Aerospace and Electronic Systems 38(3), 769-778,
+estimate exactly is what Y. Bar-Shalom, IEEE Trans. Aerospace and Electronic Systems 38(3), 769-778,
 2002 (algorithm from memory) shows without replaying.
 """
 
@@ -49,7 +49,7 @@ def run_of(late_frames: LateFrames, *, drop_older_than_s: float = 0.5) -> Filter
 
 
 @FILTERS
-def test_put_back_it_gives_the_in_order_answer(run_filter: Filter) -> None:
+def test_put_back_it_gives_the_in_order_estimate(run_filter: Filter) -> None:
     estimate = run_filter(run_of(LateFrames.REINSERT))
     states, covs = TRACK.track(estimate)
     np.testing.assert_allclose(states[-1], [5.183178876, 1.092928865], atol=2e-8)

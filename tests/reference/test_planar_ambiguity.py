@@ -12,7 +12,7 @@ from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose
 from posefuse.robot.camera import Camera, Detector, Lens, Sensor, Timing
 from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import project
-from posefuse.solving.compiled.refine import CORNER_ROWS, miss_lanes
+from posefuse.solving.compiled.refine import CORNER_ROWS, error_lanes
 from posefuse.solving.compiled.square import (
     LANES,
     SLOPE_ROWS,
@@ -63,7 +63,7 @@ def corners_of(camera_from_tag: SpacePose) -> np.ndarray:
 
 
 def closed_form(corners_px: np.ndarray) -> tuple[list[SpacePose], list[float], list[np.ndarray]]:
-    """Both first answers, told of the tag itself, their errors, and the arrays behind them."""
+    """Both first solutions for the tag itself, their errors, and the arrays behind them."""
     square, slope = np.zeros((SQUARE_ROWS, LANES)), np.empty((SLOPE_ROWS, LANES))
     at_depth_1 = (corners_px - EYE.camera.lens.centre_px) / FOCAL_PX
     square[:8] = at_depth_1.reshape(8, 1)
@@ -76,12 +76,12 @@ def closed_form(corners_px: np.ndarray) -> tuple[list[SpacePose], list[float], l
     slope_lanes(square, slope)
     poses, errors, views = [], [], []
     for lean in (1.0, -1.0):
-        view, miss = np.empty((VIEW_ROWS, LANES)), np.empty(LANES)
+        view, error = np.empty((VIEW_ROWS, LANES)), np.empty(LANES)
         pose_lanes(square, slope, lean, view)
-        miss_lanes(view, corners, 4, miss)
+        error_lanes(view, corners, 4, error)
         assert (view == view[:, :1]).all()  # every lane works alike
         poses.append(SpacePose.from_parts(view[:9, 3].reshape(3, 3), view[9:, 3]))
-        errors.append(math.sqrt(miss[3] / 8.0))
+        errors.append(math.sqrt(error[3] / 8.0))
         views.append(view)
     return poses, errors, [square, *views]
 
@@ -91,7 +91,7 @@ def closed_form(corners_px: np.ndarray) -> tuple[list[SpacePose], list[float], l
     [(0.5, 15.0088), (1, 3.65251), (2, 0.90709), (4, 0.22640), (8, 0.05658), (16, 0.01414)],
 )
 def test_the_second_closed_form_is_the_exact_mirror(z_m, second_rms_px):
-    # OpenCV 5.0 IPPE_SQUARE in numbers: tag yawed +30 on the axis, no noise; the second answer is
+    # OpenCV 5.0 IPPE_SQUARE in numbers: tag yawed +30 on the axis, no noise; the second solution is
     # yawed -30.0000 at every distance and its error falls as 1 / z^2
     corners = corners_of(yawed(30.0, z_m))
     poses, errors, _ = closed_form(corners)
@@ -139,7 +139,7 @@ def test_mirroring_turns_one_closed_form_into_the_other():
     np.testing.assert_allclose(mirrored, other, atol=1e-9)
 
 
-def test_refined_second_answer_is_near_the_mirror_and_fits_better():
+def test_refined_second_solution_is_near_the_mirror_and_fits_better():
     for z_m in (1.0, 2.0, 4.0, 8.0):
         corners = corners_of(yawed(30.0, z_m))
         fix = fix_from_corners(corners, tag=tag_at(yawed(30.0, z_m)), camera=EYE.camera)
@@ -149,7 +149,7 @@ def test_refined_second_answer_is_near_the_mirror_and_fits_better():
         assert Rotation.from_matrix(turn).magnitude() < np.radians(4.0) / z_m
 
 
-WRONG = {  # share of frames whose lower-error answer is the wrong one; OpenCV 5.0, 0.3 px
+WRONG = {  # share of frames whose lower-error solution is the wrong one; OpenCV 5.0, 0.3 px
     5.0: (0.278, 0.441, 0.472),
     10.0: (0.079, 0.369, 0.446),
     20.0: (0.001, 0.225, 0.361),
@@ -159,7 +159,7 @@ WRONG = {  # share of frames whose lower-error answer is the wrong one; OpenCV 5
 
 
 def wrong_share(yaw_deg: float, z_m: float, draws: int) -> float:
-    """Share of draws whose first answer leans to the other side of head-on than the tag does."""
+    """Share of draws whose first solution leans to the other side of head-on than the tag does."""
     camera_from_tag = yawed(yaw_deg, z_m)
     rng = np.random.default_rng([int(yaw_deg), int(z_m)])
     corners = corners_of(camera_from_tag) + rng.normal(0.0, 0.3, (draws, 4, 2))
@@ -172,7 +172,7 @@ def wrong_share(yaw_deg: float, z_m: float, draws: int) -> float:
         mounts=[EYE],
         tags=[tag_at(camera_from_tag)],
     )
-    assert (fixes.answer_count > 0).all()
+    assert (fixes.solution_count > 0).all()
     # the true heading is 0, the mirrored one about minus twice the yaw, head-on lies halfway
     return float((fixes.poses[:, 0, 2] < -np.radians(yaw_deg)).mean())
 
@@ -185,13 +185,13 @@ def assert_same_share(own: float, draws: int, stated: float) -> None:
 
 
 @pytest.mark.parametrize("yaw_deg", WRONG)
-def test_how_often_the_wrong_answer_fits_better(yaw_deg):
+def test_how_often_the_wrong_solution_fits_better(yaw_deg):
     for z_m, stated in zip((2.0, 4.0, 6.0), WRONG[yaw_deg], strict=True):
         assert_same_share(wrong_share(yaw_deg, z_m, 3000), 3000, stated)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("yaw_deg", WRONG)
-def test_how_often_the_wrong_answer_fits_better_in_many_draws(yaw_deg):
+def test_how_often_the_wrong_solution_fits_better_in_many_draws(yaw_deg):
     for z_m, stated in zip((2.0, 4.0, 6.0), WRONG[yaw_deg], strict=True):
         assert_same_share(wrong_share(yaw_deg, z_m, 200_000), 200_000, stated)

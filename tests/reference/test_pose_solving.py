@@ -85,7 +85,7 @@ def random_tag(rng: np.random.Generator, number: int = 0) -> Tag:
 
 
 @pytest.mark.parametrize("distortion", [(0.0,) * 8, BARREL])
-def test_one_tag_gives_both_answers_of_opencv_refined(distortion):
+def test_one_tag_gives_both_solutions_of_opencv_refined(distortion):
     # cv2.solvePnPGeneric(IPPE_SQUARE), then cv2.solvePnPRefineLM, both in fix_from_corners
     rng = np.random.default_rng(3)
     eye = mount(distortion=distortion)
@@ -94,7 +94,7 @@ def test_one_tag_gives_both_answers_of_opencv_refined(distortion):
         pixels = corners_of([tag], eye.camera.lens)[0] + rng.normal(0.0, 0.3, (4, 2))
         fix = fix_from_corners(pixels, tag=tag, camera=eye.camera)
         own = solved(pixels[None, None], [tag], eye)
-        assert own.answer_count[0] == len(fix.rms_px) == 2
+        assert own.solution_count[0] == len(fix.rms_px) == 2
         poses = (tag.world_from_tag @ fix.camera_from_tag.inverse()).matrix
         robot = SpacePose(poses) @ eye.robot_from_camera.inverse()
         # with distortion the bulk solver takes the lens as straight over a residual's length
@@ -201,7 +201,7 @@ def test_covariance_equals_gtsams_marginal_on_a_tilted_mount():
     cov = gtsam.Marginals(graph, values).marginalCovariance(0)
     fix = fix_from_tags(pixels.reshape(2, 4, 2), tags=tags, camera=eye.camera)
     np.testing.assert_allclose(fix.unit_cov, cov, rtol=1e-4, atol=1e-9)
-    # the robot stands in the origin: a step of the camera in its own axes, told on the floor
+    # the robot stands in the origin: a step of the camera in its own axes, expressed on the floor
     own = solved(pixels.reshape(1, 2, 4, 2), tags, eye)
     rotation, place = world_from_camera.rotation, world_from_camera.translation_m
     shift = np.cross(np.eye(3), place) @ rotation  # of the robot's origin, when the camera turns

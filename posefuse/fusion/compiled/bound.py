@@ -5,37 +5,30 @@ import math
 import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
-from posefuse.fusion.compiled.models import transport
+from posefuse.fusion.compiled.state import posterior, transport
 
 __all__ = ["bound_run"]
 
 
 @inlined_kernel
-def _learn(states, row, to, total):
-    """Write covariance ``row`` with what the row's frames tell, (P^-1 + A)^-1 = (I + P A)^-1 P."""
-    p00, p01, p02 = states[row, 3], states[row, 4], states[row, 5]
-    p11, p12, p22 = states[row, 6], states[row, 7], states[row, 8]
-    a00, a01, a02 = total[row, 0], total[row, 1], total[row, 2]
-    a11, a12, a22 = total[row, 3], total[row, 4], total[row, 5]
-    t00 = 1.0 + p00 * a00 + p01 * a01 + p02 * a02
-    t01 = p00 * a01 + p01 * a11 + p02 * a12
-    t02 = p00 * a02 + p01 * a12 + p02 * a22
-    t10 = p01 * a00 + p11 * a01 + p12 * a02
-    t11 = 1.0 + p01 * a01 + p11 * a11 + p12 * a12
-    t12 = p01 * a02 + p11 * a12 + p12 * a22
-    t20 = p02 * a00 + p12 * a01 + p22 * a02
-    t21 = p02 * a01 + p12 * a11 + p22 * a12
-    t22 = 1.0 + p02 * a02 + p12 * a12 + p22 * a22
-    w00, w10, w20 = t11 * t22 - t12 * t21, t12 * t20 - t10 * t22, t10 * t21 - t11 * t20
-    w01, w11, w21 = t02 * t21 - t01 * t22, t00 * t22 - t02 * t20, t01 * t20 - t00 * t21
-    w02, w12, w22 = t01 * t12 - t02 * t11, t02 * t10 - t00 * t12, t00 * t11 - t01 * t10
-    scale = 1.0 / (t00 * w00 + t01 * w10 + t02 * w20)
-    states[to, 3] = scale * (w00 * p00 + w01 * p01 + w02 * p02)
-    states[to, 4] = scale * (w00 * p01 + w01 * p11 + w02 * p12)
-    states[to, 5] = scale * (w00 * p02 + w01 * p12 + w02 * p22)
-    states[to, 6] = scale * (w10 * p01 + w11 * p11 + w12 * p12)
-    states[to, 7] = scale * (w10 * p02 + w11 * p12 + w12 * p22)
-    states[to, 8] = scale * (w20 * p02 + w21 * p12 + w22 * p22)
+def _update(states, row, to, total):
+    """Write covariance ``row`` with the information of the row's frames, as row ``to``."""
+    a = (
+        total[row, 0],
+        total[row, 1],
+        total[row, 2],
+        total[row, 3],
+        total[row, 4],
+        total[row, 5],
+    )
+    (
+        states[to, 3],
+        states[to, 4],
+        states[to, 5],
+        states[to, 6],
+        states[to, 7],
+        states[to, 8],
+    ) = posterior(states, row, a)
 
 
 @kernel
@@ -56,8 +49,8 @@ def _steps_in_world(poses, step_covs, steps):
 
 
 @kernel
-def _told_at_rows(poses, frame_row, offsets, informations, told):
-    """Write each frame's information, told at its capture, as information about its row's pose.
+def _information_at_rows(poses, frame_row, offsets, information, at_rows):
+    """Write each frame's information about its capture's pose as information about its row's.
 
     ``T' I T`` with T = [[1, 0, -north], [0, 1, east], [0, 0, 1]] of the offset motion.
     """
@@ -66,13 +59,13 @@ def _told_at_rows(poses, frame_row, offsets, informations, told):
         c, s = math.cos(heading), math.sin(heading)
         east = c * offsets[f, 0] - s * offsets[f, 1]
         north = s * offsets[f, 0] + c * offsets[f, 1]
-        xx, xy, xh = informations[f, 0, 0], informations[f, 0, 1], informations[f, 0, 2]
-        yy, yh, hh = informations[f, 1, 1], informations[f, 1, 2], informations[f, 2, 2]
-        told[f, 0], told[f, 1], told[f, 3] = xx, xy, yy
-        told[f, 2] = xh + east * xy - north * xx
-        told[f, 4] = yh + east * yy - north * xy
-        told[f, 5] = hh + north * north * xx + east * east * yy
-        told[f, 5] += 2.0 * (east * yh - north * xh - north * east * xy)
+        xx, xy, xh = information[f, 0, 0], information[f, 0, 1], information[f, 0, 2]
+        yy, yh, hh = information[f, 1, 1], information[f, 1, 2], information[f, 2, 2]
+        at_rows[f, 0], at_rows[f, 1], at_rows[f, 3] = xx, xy, yy
+        at_rows[f, 2] = xh + east * xy - north * xx
+        at_rows[f, 4] = yh + east * yy - north * xy
+        at_rows[f, 5] = hh + north * north * xx + east * east * yy
+        at_rows[f, 5] += 2.0 * (east * yh - north * xh - north * east * xy)
 
 
 @inlined_kernel
@@ -86,16 +79,16 @@ def _step(states, row, to, steps):
 
 
 @kernel
-def bound_run(poses, step_covs, start_cov, frame_row, frame_arrival, offsets, informations, covs):
+def bound_run(poses, step_covs, start_cov, frame_row, frame_arrival, offsets, information, covs):
     """Write the bound at every row as it stood at it: only what had arrived by then is in it.
 
     Frames stand in the order of their arrival. Every row keeps its covariance before its frames,
-    and the sum of what its frames have told so far.
+    and the sum of its frames' information so far.
     """
     rows, frames = len(poses), len(frame_row)
-    steps, told = np.zeros((rows, 8)), np.empty((frames, 6))
+    steps, at_rows = np.zeros((rows, 8)), np.empty((frames, 6))
     _steps_in_world(poses, step_covs, steps)
-    _told_at_rows(poses, frame_row, offsets, informations, told)
+    _information_at_rows(poses, frame_row, offsets, information, at_rows)
     total = np.zeros((rows, 6))
     states = np.zeros((rows + 1, 9))  # the last one is worked on
     work, f = rows, 0
@@ -108,12 +101,12 @@ def bound_run(poses, step_covs, start_cov, frame_row, frame_arrival, offsets, in
         while f < frames and frame_arrival[f] <= k:
             back = min(back, frame_row[f])
             for i in range(6):
-                total[frame_row[f], i] += told[f, i]
+                total[frame_row[f], i] += at_rows[f, i]
             f += 1
-        _learn(states, back, work, total)
+        _update(states, back, work, total)
         for row in range(back + 1, k + 1):
             _step(states, work, row, steps)
-            _learn(states, row, work, total)
+            _update(states, row, work, total)
         covs[k, 0, 0], covs[k, 1, 1] = states[work, 3], states[work, 6]
         covs[k, 2, 2] = states[work, 8]
         covs[k, 0, 1] = covs[k, 1, 0] = states[work, 4]

@@ -6,28 +6,25 @@ import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
 from posefuse.fusion.compiled.models import (
-    correct,
-    misfit,
+    beacon_information,
+    corner_information,
     move_camera,
     move_sensor,
-    predict,
-    tell_beacon,
-    tell_corners,
-    tell_pose,
-    wrapped,
+    pose_information,
 )
+from posefuse.fusion.compiled.state import correct, nis, predict, wrapped
 
 __all__ = ["BEACONS", "CORNERS", "POSES", "arcs", "locate", "run_filter"]
 
 POSES, CORNERS, BEACONS = 0, 1, 2
-FUSED, GATED, NO_ANSWER = 0, 1, 3  # values of Outcome
+FUSED, GATED, NO_SOLUTION = 0, 1, 3  # values of Outcome
 
 
 @kernel
 def locate(stamps, times, rows):
     """Write for each time the last row stamped at or before it, -1 where there is none.
 
-    Walks from the row found last: quick where the times are nearly in order.
+    Walks from the row found last, which is fast where the times are nearly in order.
     """
     row, last = 0, len(stamps) - 1
     for k in range(len(times)):
@@ -77,125 +74,136 @@ def arcs(twists, row, share, motions):
 
 
 @inlined_kernel
-def _tell_nearest(states, row, answers, k, told):
-    """Write what a solved pose tells: of two answers offered, the one that fits the state better.
+def _nearest_information(states, row, solutions, k, information):
+    """Write the information of a solved pose: of two solutions, the one that fits the state better.
 
-    A second answer is offered where its information is above zero.
+    There is a second one where its information is above zero.
     """
     which = 0
-    if answers[k, 1, 3] > 0.0:
-        tell_pose(states, row, answers, k, 1, told)
-        second = misfit(states, row, told)
-        tell_pose(states, row, answers, k, 0, told)
-        which = 1 if second < misfit(states, row, told) else 0
-    tell_pose(states, row, answers, k, which, told)
+    if solutions[k, 1, 3] > 0.0:
+        pose_information(states, row, solutions, k, 1, information)
+        second = nis(states, row, information)
+        pose_information(states, row, solutions, k, 0, information)
+        which = 1 if second < nis(states, row, information) else 0
+    pose_information(states, row, solutions, k, which, information)
+
+
+@inlined_kernel
+def _move_sensor(measured, frames, frame, moved):
+    """Write the numbers of a frame's sensor as seen from the robot at the frame's row."""
+    if measured.kind == CORNERS:
+        move_camera(measured.sensors, measured.sensor[frame], frames.offsets, frame, moved)
+    elif measured.kind == BEACONS:
+        move_sensor(measured.sensors, measured.sensor[frame], frames.offsets, frame, moved)
+
+
+@inlined_kernel
+def _fuse_frame(states, row, frame, frames, measured, gate, room, output):
+    """Correct state ``row`` by the measurements of a frame, one after another.
+
+    Parameters
+    ----------
+    room : ((14,), (10,))
+        The numbers of the frame's sensor; where to write the information of a measurement.
+    """
+    moved, information = room
+    for k in range(frames.begin[frame], frames.end[frame]):
+        is_possible = True
+        if measured.kind == CORNERS:
+            is_possible = corner_information(states, row, moved, measured, k, information)
+        elif measured.kind == BEACONS:
+            is_possible = beacon_information(states, row, moved, measured, k, information)
+        else:
+            _nearest_information(states, row, measured.solutions, k, information)
+        output.nis[k], output.outcome[k] = math.nan, NO_SOLUTION
+        if is_possible:
+            output.nis[k] = correct(states, row, information, gate)
+            output.outcome[k] = FUSED if output.nis[k] <= gate else GATED
+
+
+@inlined_kernel
+def _carry(states, now, row, to, steps):
+    """Carry state ``now``, one of those at a row, on to a later row; which state stands there."""
+    while row < to:
+        row += 1
+        predict(states, now, row, steps, row)
+        now = row
+    return now
+
+
+@inlined_kernel
+def _state_before(frame, k, firsts, frames, rows):
+    """Which state a frame corrects at row ``k``: the one after the last frame known before it."""
+    now = frames.row[frame]
+    for before in range(firsts[now], frame):
+        if frames.arrival[before] < k:
+            now = rows + before
+    return now
 
 
 @kernel
-def run_filter(
-    kind,
-    answers,
-    frame_sensor,
-    sensors,
-    target,
-    targets,
-    values,
-    informations,
-    gate,
-    first_row,
-    start,
-    motions,
-    step_vars,
-    frame_row,
-    frame_arrival,
-    frame_offset,
-    frame_begin,
-    frame_end,
-    nis,
-    outcome,
-    poses,
-    covs,
-):
+def run_filter(start, first_row, steps, frames, measured, gate, output):
     """Filter one run: writes poses and covariances of every row as they stood at it.
 
-    Frames stand in the order in which they are put into the run: by row, then by capture. Behind
-    every row's state before its frames (rows 0 to N-1 of the table of states) stands the state
-    after each frame (N and up), so that a late frame takes up the run exactly where it belongs.
+    Behind every row's state before its frames (rows 0 to N-1 of the table of states) stands the
+    state after each frame (N and up), so that a late frame takes up the run exactly where it
+    belongs.
+
+    Parameters
+    ----------
+    start : (9,)
+        The state at ``first_row``.
+    steps, frames, measured, output
+        ``StepArrays``, ``FrameArrays``, ``MeasurementArrays``, ``FilterOutput``.
+    gate : float
+        The largest normalised innovation squared that is fused.
     """
-    rows, frames = len(motions), len(frame_row)
-    states = np.empty((rows + frames, 9))
-    firsts = np.empty(rows + 1, np.int64)
-    _first_frames(frame_row, firsts)
-    earliest = np.full(rows, frames, np.int64)
-    for f in range(frames - 1, -1, -1):
-        earliest[frame_arrival[f]] = f
-    told, moved = np.empty(10), np.empty(14)
-    for k in range(9):
-        states[first_row, k] = start[k]
+    rows, count = len(output.poses), len(frames.row)
+    states = np.empty((rows + count, 9))
+    firsts, earliest = np.empty(rows + 1, np.int64), np.full(rows, count, np.int64)
+    _index_frames(frames, firsts, earliest)
+    room = np.empty(14), np.empty(10)
+    for i in range(9):
+        states[first_row, i] = start[i]
     now = first_row
     for k in range(first_row, rows):
-        if k > first_row:
-            predict(states, now, k, motions, step_vars, k)
-            now = k
-        frame = earliest[k]
-        row = k
-        if frame < frames:
-            row = frame_row[frame]
-            now = row
-            for f in range(firsts[row], frame):
-                if frame_arrival[f] < k:
-                    now = rows + f
+        now = _carry(states, now, max(k - 1, first_row), k, steps)
+        row, frame = k, earliest[k]
+        if frame < count:
+            row = frames.row[frame]
+            now = _state_before(frame, k, firsts, frames, rows)
         while frame < firsts[k + 1]:
-            while row < frame_row[frame]:
-                row += 1
-                predict(states, now, row, motions, step_vars, row)
-                now = row
-            if frame_arrival[frame] <= k:
+            now = _carry(states, now, row, frames.row[frame], steps)
+            row = frames.row[frame]
+            if frames.arrival[frame] <= k:
                 for i in range(9):
                     states[rows + frame, i] = states[now, i]
                 now = rows + frame
-                if kind == CORNERS:
-                    move_camera(sensors, frame_sensor[frame], frame_offset, frame, moved)
-                elif kind == BEACONS:
-                    move_sensor(sensors, frame_sensor[frame], frame_offset, frame, moved)
-                for m in range(frame_begin[frame], frame_end[frame]):
-                    is_told = True
-                    if kind == CORNERS:
-                        is_told = tell_corners(
-                            states, now, moved, targets, target[m], values, informations, m, told
-                        )
-                    elif kind == BEACONS:
-                        is_told = tell_beacon(
-                            states, now, moved, targets, target[m], values, informations, m, told
-                        )
-                    else:
-                        _tell_nearest(states, now, answers, m, told)
-                    nis[m] = correct(states, now, told, gate) if is_told else math.nan
-                    fused = FUSED if nis[m] <= gate else GATED
-                    outcome[m] = fused if is_told else NO_ANSWER
+                _move_sensor(measured, frames, frame, room[0])
+                _fuse_frame(states, now, frame, frames, measured, gate, room, output)
             frame += 1
-        while row < k:
-            row += 1
-            predict(states, now, row, motions, step_vars, row)
-            now = row
-        _write(states, now, poses, covs, k)
+        now = _carry(states, now, row, k, steps)
+        _write(states, now, output, k)
     for k in range(first_row):
-        _write(states, first_row, poses, covs, k)
+        _write(states, first_row, output, k)
 
 
 @inlined_kernel
-def _first_frames(frame_row, firsts):
-    """Write for each row where its frames begin."""
+def _index_frames(frames, firsts, earliest):
+    """Write where the frames of each row begin, and the first frame that arrives at each row."""
     frame = 0
     for row in range(len(firsts)):
-        while frame < len(frame_row) and frame_row[frame] < row:
+        while frame < len(frames.row) and frames.row[frame] < row:
             frame += 1
         firsts[row] = frame
+    for frame in range(len(frames.row) - 1, -1, -1):
+        earliest[frames.arrival[frame]] = frame
 
 
 @inlined_kernel
-def _write(states, row, poses, covs, k):
+def _write(states, row, output, k):
     """Write a state as pose and full covariance ``k``."""
+    poses, covs = output.poses, output.covs
     poses[k, 0], poses[k, 1], poses[k, 2] = states[row, 0], states[row, 1], wrapped(states[row, 2])
     covs[k, 0, 0], covs[k, 1, 1], covs[k, 2, 2] = states[row, 3], states[row, 6], states[row, 8]
     covs[k, 0, 1] = covs[k, 1, 0] = states[row, 4]

@@ -1,4 +1,4 @@
-"""Compiled preparation of measurements: what needs doing once for each, before the filter runs."""
+"""Compiled preparation of measurements: what is computed once for each, before the filter runs."""
 
 import math
 
@@ -6,12 +6,12 @@ import numpy as np
 
 from posefuse.compiling import kernel
 
-__all__ = ["place_answers", "tag_distances"]
+__all__ = ["place_solutions", "tag_distances"]
 
 
 @kernel
-def place_answers(poses, unit_covs, pixel_vars, extra_vars, offered, offset, offsets, answers):
-    """Write each solved pose as told from its odometry row, with its information.
+def place_solutions(poses, unit_covs, pixel_vars, extra_vars, offered, offset, offsets, solutions):
+    """Write each solved pose as the pose at its odometry row, with its information.
 
     The pose is carried back over the offset motion, its covariance ``R`` with it:
     ``G R G'``, G = [[1, 0, north], [0, 1, -east], [0, 0, 1]].
@@ -19,14 +19,14 @@ def place_answers(poses, unit_covs, pixel_vars, extra_vars, offered, offset, off
     Parameters
     ----------
     poses, unit_covs : (n, 2, 3), (n, 2, 3, 3)
-        Both answers at the capture, and their covariance for corners of 1 px.
+        Both solutions at the capture, and their covariance for corners of 1 px.
     pixel_vars, extra_vars : (n,), (n, 2)
         ``R = pixel_var * unit_cov + diag(extra[0], extra[0], extra[1])``.
     offered : (n,)
-        How many answers the filter may choose from; those beyond get no information.
+        How many solutions the filter may choose from; those beyond get no information.
     offset, offsets : (n,), (frames, 5)
         Which offset motion, and the motions: dx, dy, turn, cos(turn), sin(turn).
-    answers : (n, 2, 9)
+    solutions : (n, 2, 9)
         Where to write: the pose, and the upper half of the inverse of its covariance.
     """
     for m in range(len(poses)):
@@ -35,7 +35,7 @@ def place_answers(poses, unit_covs, pixel_vars, extra_vars, offered, offset, off
         for k in range(2):
             if k >= offered[m]:
                 for i in range(9):
-                    answers[m, k, i] = 0.0
+                    solutions[m, k, i] = 0.0
                 continue
             heading = poses[m, k, 2] - turn
             c, s = math.cos(heading), math.sin(heading)
@@ -52,22 +52,22 @@ def place_answers(poses, unit_covs, pixel_vars, extra_vars, offered, offset, off
             yh -= east * hh
             i00, i01, i02 = yy * hh - yh * yh, xh * yh - xy * hh, xy * yh - xh * yy
             scale = 1.0 / (xx * i00 + xy * i01 + xh * i02)
-            answers[m, k, 0] = poses[m, k, 0] - east
-            answers[m, k, 1] = poses[m, k, 1] - north
-            answers[m, k, 2] = heading
-            answers[m, k, 3], answers[m, k, 4], answers[m, k, 5] = (
+            solutions[m, k, 0] = poses[m, k, 0] - east
+            solutions[m, k, 1] = poses[m, k, 1] - north
+            solutions[m, k, 2] = heading
+            solutions[m, k, 3], solutions[m, k, 4], solutions[m, k, 5] = (
                 scale * i00,
                 scale * i01,
                 scale * i02,
             )
-            answers[m, k, 6] = scale * (xx * hh - xh * xh)
-            answers[m, k, 7] = scale * (xh * xy - xx * yh)
-            answers[m, k, 8] = scale * (xx * yy - xy * xy)
+            solutions[m, k, 6] = scale * (xx * hh - xh * xh)
+            solutions[m, k, 7] = scale * (xh * xy - xx * yh)
+            solutions[m, k, 8] = scale * (xx * yy - xy * xy)
 
 
 @kernel
 def tag_distances(corners, edges, tag, distances):
-    """Write how far each tag is, told from the longest side of its image.
+    """Write the distance of each tag by the longest side of its image.
 
     Parameters
     ----------

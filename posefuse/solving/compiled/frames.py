@@ -1,18 +1,17 @@
 """Compiled poses of many frames at once: 16 side by side, those of equally many tags together.
 
-One tag: both closed-form answers, each refined. Several tags: the better of the largest tag's two
-answers, judged on all corners and refined on all; its mirror image too where that fits nearly as
-well, as it may when the tags share a plane. A few steps settle nearly all; the others get more.
+One tag: both closed-form solutions, each refined. Several tags: the better of the largest tag's two
+solutions, judged and refined on all corners; its mirror image too where that fits nearly as well,
+as it may when the tags share a plane. A few steps settle nearly all; the others get more.
 
-``sightings``, ``tags`` and ``cameras`` are the tuples of ``compiled_gather``. ``found`` is a tuple
-of arrays by frame and answer: views (M, 2, 12), the pose of the world's axes in the camera told of
-the middle of the frame's corners; poses (M, 2, 3); covs (M, 2, 3, 3); rms in px (M, 2); state
-(M, 2), one of the numbers below.
+``sightings``, ``tags``, ``cameras`` and ``found`` (``SolutionArrays``) are named tuples of
+``solving.arrays``.
 """
 
 import numpy as np
 
 from posefuse.compiling import kernel
+from posefuse.solving.arrays import RefineArrays
 from posefuse.solving.compiled.gather import MIDDLE_ROWS, frame_middle, gather_lanes
 from posefuse.solving.compiled.plane import (
     PLANE_ROWS,
@@ -24,7 +23,7 @@ from posefuse.solving.compiled.refine import (
     CORNER_ROWS,
     FACTOR_ROWS,
     NORMAL_ROWS,
-    miss_lanes,
+    error_lanes,
     refine_lanes,
 )
 from posefuse.solving.compiled.square import (
@@ -38,9 +37,9 @@ from posefuse.solving.compiled.square import (
 )
 from posefuse.solving.limits import SAME_TURN_RAD
 
-__all__ = ["UNSETTLED", "rank_answers", "solve_bulk"]
+__all__ = ["UNSETTLED", "rank_solutions", "solve_bulk"]
 
-NO_ANSWER, UNSETTLED, SETTLED = 0, 1, 2
+NO_SOLUTION, UNSETTLED, SETTLED = 0, 1, 2
 STEPS_ONE_TAG = 3
 STEPS_MORE_TAGS = 4
 MOST_STEPS = 50
@@ -63,25 +62,26 @@ def _group_end(jobs, start, count_of):
 
 
 @kernel
-def _better_start(square, slope, corners, count, view, other, miss):
+def _better_start(square, slope, corners, count, view, other, error):
     """Write the one of the square's two poses that fits all corners better."""
-    other_miss = np.empty(LANES)
+    other_error = np.empty(LANES)
     pose_lanes(square, slope, -1.0, other)
-    miss_lanes(other, corners, count, other_miss)
+    error_lanes(other, corners, count, other_error)
     pose_lanes(square, slope, 1.0, view)
-    miss_lanes(view, corners, count, miss)
+    error_lanes(view, corners, count, error)
     for lane in range(LANES):
-        if other_miss[lane] < miss[lane]:
+        if other_error[lane] < error[lane]:
             for row in range(VIEW_ROWS):
                 view[row, lane] = other[row, lane]
 
 
 @kernel
-def _keep(jobs, answer, count, view, normal, factor, plane, found):
-    """Write the answers of a group into ``found``."""
+def _keep(jobs, which, count, view, room, plane, found):
+    """Write the solutions of a group into ``found``."""
     views, poses, covs, rms, state = found
+    normal, factor = room.normal, room.factor
     for lane in range(len(jobs)):
-        frame, place = jobs[lane] // 2, jobs[lane] % 2 + answer
+        frame, place = jobs[lane] // 2, jobs[lane] % 2 + which
         is_settled = factor[27, lane] <= SETTLED_PX**2 and normal[28, lane] > 0.0
         state[frame, place] = SETTLED if is_settled else UNSETTLED
         for row in range(VIEW_ROWS):
@@ -99,13 +99,13 @@ def _keep(jobs, answer, count, view, normal, factor, plane, found):
 
 
 @kernel
-def _keep_mirrored(jobs, count, view, miss, found):
-    """Put the mirror images of joint answers down to be refined where they fit nearly as well."""
+def _keep_mirrored(jobs, count, view, error, found):
+    """Mark the mirror images of joint solutions for refining where they fit nearly as well."""
     views, _, _, rms, state = found
     for lane in range(len(jobs)):
         frame = jobs[lane] // 2
         near = NEAR_PX + NEAR_RATIO * rms[frame, 0]
-        state[frame, 1] = UNSETTLED if miss[lane] < 2 * count * near**2 else NO_ANSWER
+        state[frame, 1] = UNSETTLED if error[lane] < 2 * count * near**2 else NO_SOLUTION
         for row in range(VIEW_ROWS):
             views[frame, 1, row] = view[row, lane]
 
@@ -121,24 +121,29 @@ def _resume(jobs, views, view):
 
 @kernel
 def solve_bulk(all_jobs, is_first, sightings, tags, cameras, found):
-    """Write answers into ``found``, in no order of merit.
+    """Write solutions into ``found``, in no order of merit.
 
     Parameters
     ----------
     all_jobs : ints
-        Twice the frame plus the answer, in order of the frames' tag counts.
+        Twice the frame plus the solution, in order of the frames' tag counts.
     is_first : bool
-        True: the answers are 0, both are started and given a few steps. False: the given answers go
-        on from their views until they settle.
+        True: the solutions are 0, both are started and given a few steps. False: the given
+        solutions go on from their views until they settle.
     """
-    count_of = sightings[5]
+    count_of = sightings.tag_count
     square, slope = np.empty((SQUARE_ROWS, LANES)), np.empty((SLOPE_ROWS, LANES))
     corners = np.empty((4 * count_of[all_jobs[-1] // 2], CORNER_ROWS, LANES))
     middle, plane = np.empty((MIDDLE_ROWS, LANES)), np.empty((PLANE_ROWS, LANES))
-    view, other = np.empty((VIEW_ROWS, LANES)), np.empty((VIEW_ROWS, LANES))
-    normal, tried = np.empty((NORMAL_ROWS, LANES)), np.empty((NORMAL_ROWS, LANES))
-    factor, step = np.empty((FACTOR_ROWS, LANES)), np.empty((6, LANES))
-    damping, miss, spread = np.empty((2, LANES)), np.empty(LANES), np.empty((3, 6, LANES))
+    view, error, spread = np.empty((VIEW_ROWS, LANES)), np.empty(LANES), np.empty((3, 6, LANES))
+    room = RefineArrays(
+        normal=np.empty((NORMAL_ROWS, LANES)),
+        factor=np.empty((FACTOR_ROWS, LANES)),
+        damping=np.empty((2, LANES)),
+        step=np.empty((6, LANES)),
+        moved=np.empty((VIEW_ROWS, LANES)),
+        tried=np.empty((NORMAL_ROWS, LANES)),
+    )
     start = 0
     while start < len(all_jobs):
         end = _group_end(all_jobs, start, count_of)
@@ -148,30 +153,30 @@ def solve_bulk(all_jobs, is_first, sightings, tags, cameras, found):
         is_one = is_first and count == 4
         gather_lanes(jobs, sightings, tags, cameras, square, corners, middle)
         slope_lanes(square, slope)
-        for answer in range(2 if is_one else 1):
+        for which in range(2 if is_one else 1):
             steps = MOST_STEPS
             if is_one:
-                pose_lanes(square, slope, 1.0 - 2.0 * answer, view)
+                pose_lanes(square, slope, 1.0 - 2.0 * which, view)
                 steps = STEPS_ONE_TAG
             elif is_first:
-                _better_start(square, slope, corners, count, view, other, miss)
+                _better_start(square, slope, corners, count, view, room.moved, error)
                 steps = STEPS_MORE_TAGS
             else:
-                _resume(jobs, found[0], view)
-            refine_lanes(view, corners, count, steps, normal, factor, damping, step, other, tried)
+                _resume(jobs, found.views, view)
+            refine_lanes(view, corners, count, steps, room)
             plane_lanes(view, middle, plane, spread)
-            whiten_lanes(factor, spread)
+            whiten_lanes(room.factor, spread)
             spread_lanes(spread, plane)
-            _keep(jobs, answer, count, view, normal, factor, plane, found)
+            _keep(jobs, which, count, view, room, plane, found)
         if is_first and not is_one:
             mirror_lanes(square, view)
-            miss_lanes(view, corners, count, miss)
-            _keep_mirrored(jobs, count, view, miss, found)
+            error_lanes(view, corners, count, error)
+            _keep_mirrored(jobs, count, view, error, found)
 
 
 @kernel
 def _ranked(frame, found):
-    """(count, best): how many settled answers of a frame differ, and which has the lower error."""
+    """(count, best): how many settled solutions of a frame differ, and which one fits better."""
     views, _, _, rms, state = found
     if state[frame, 0] == SETTLED and state[frame, 1] == SETTLED:
         best = 0 if rms[frame, 0] <= rms[frame, 1] else 1
@@ -184,8 +189,9 @@ def _ranked(frame, found):
 
 
 @kernel
-def _mean_distance(views, frame, answer, sighting_tag, first, count, tag_rows):
-    """Mean distance from the camera to the middles of a frame's tags."""
+def _mean_distance(view, frame, sightings, tag_rows):
+    """Mean distance from the camera to the middles of a frame's tags, by one of its views (12,)."""
+    first, count, sighting_tag = sightings.first[frame], sightings.tag_count[frame], sightings.tag
     mx, my, mz = frame_middle(first, count, sighting_tag, tag_rows)
     total = 0.0
     for s in range(first, first + count):
@@ -193,8 +199,8 @@ def _mean_distance(views, frame, answer, sighting_tag, first, count, tag_rows):
         x, y, z = tag_rows[tag, 10] - mx, tag_rows[tag, 11] - my, tag_rows[tag, 12] - mz
         square = 0.0
         for row in range(3):
-            part = views[frame, answer, 3 * row] * x + views[frame, answer, 3 * row + 1] * y
-            part += views[frame, answer, 3 * row + 2] * z + views[frame, answer, 9 + row]
+            part = view[3 * row] * x + view[3 * row + 1] * y
+            part += view[3 * row + 2] * z + view[9 + row]
             square += part * part
         total += np.sqrt(square)
     return total / count
@@ -202,7 +208,7 @@ def _mean_distance(views, frame, answer, sighting_tag, first, count, tag_rows):
 
 @kernel
 def _swap(frame, found):
-    """Exchange the two answers of a frame, but for their views."""
+    """Exchange the two solutions of a frame, but for their views."""
     _, poses, covs, rms, _ = found
     rms[frame, 0], rms[frame, 1] = rms[frame, 1], rms[frame, 0]
     for k in range(3):
@@ -213,31 +219,26 @@ def _swap(frame, found):
 
 
 @kernel
-def rank_answers(sightings, tags, found, answer_count, distance):
-    """Put the settled answers in order, the lower error first; nan where there is none.
+def rank_solutions(sightings, tags, found, solution_count, distance):
+    """Put the settled solutions in order, the lower error first; nan where there is none.
 
     Parameters
     ----------
-    answer_count, distance : (M,)
-        Written: the answers left; the mean distance from the camera to the middles of the tags by
-        the first answer.
+    solution_count, distance : (M,)
+        Written: the solutions left; the mean distance from the camera to the middles of the tags by
+        the first solution.
     """
-    _, _, _, sighting_tag, first_of, count_of, _ = sightings
-    views, poses, covs, rms, _ = found
-    for frame in range(len(answer_count)):
-        answers, best = _ranked(frame, found)
-        answer_count[frame] = answers
-        first, count = first_of[frame], count_of[frame]
+    for frame in range(len(solution_count)):
+        count, best = _ranked(frame, found)
+        solution_count[frame] = count
         distance[frame] = np.nan
-        if answers > 0:
-            distance[frame] = _mean_distance(
-                views, frame, best, sighting_tag, first, count, tags[1]
-            )
+        if count > 0:
+            distance[frame] = _mean_distance(found.views[frame, best], frame, sightings, tags.rows)
         if best == 1:
             _swap(frame, found)
-        for answer in range(answers, 2):
-            rms[frame, answer] = np.nan
+        for which in range(count, 2):
+            found.rms_px[frame, which] = np.nan
             for k in range(3):
-                poses[frame, answer, k] = np.nan
+                found.poses[frame, which, k] = np.nan
                 for j in range(3):
-                    covs[frame, answer, k, j] = np.nan
+                    found.covs[frame, which, k, j] = np.nan

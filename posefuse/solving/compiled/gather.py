@@ -1,16 +1,7 @@
-"""Compiled gathering of frames into lanes, from tables of sightings, tags and cameras.
+"""Compiled gathering of frames into lanes.
 
-Kernels take the tables as three tuples of arrays::
-
-    sightings  corners in px (S, 4, 2), and on the plane at depth 1 (S, 4, 2); slopes of the
-               distortion xx, xy, yy there (S, 4, 3), read for distorted lenses alone; tag (S,);
-               first (M,) and count (M,), the frame's sightings; camera (M,)
-    tags       corners in the world (T, 4, 3); rows (T, TAG_COLUMNS): half the edge, world_from_tag
-               rotation (9), middle in the world (3)
-    cameras    lenses (C, 12); straight (C,), true where a lens has no distortion; mounts (C, 6):
-               the robot's origin and its forward axis in the camera
-
-S sightings, M frames, T tags, C cameras. Rows and lanes as in ``compiled_square``.
+Rows and lanes as in ``solving.compiled.square``; sightings, tags and cameras are named tuples of
+``solving.arrays``.
 """
 
 import numpy as np
@@ -62,7 +53,7 @@ def gather_lanes(jobs, sightings, tags, cameras, square, corners, middle):
     Parameters
     ----------
     jobs : ints
-        Twice the frame plus the answer; at most LANES, the last one fills the lanes left over.
+        Twice the frame plus the solution; at most LANES, the last one fills the lanes left over.
     """
     corners_px, seen, slopes, sighting_tag, first_of, count_of, camera_of = sightings
     tag_corners, tag_rows = tags

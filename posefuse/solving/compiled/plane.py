@@ -2,9 +2,10 @@
 
 With o the robot's origin and f its forward axis in the camera, c_x and c_y the world's axes in the
 camera, m the middle of the frame's corners: the robot stands at ``m + c . (o - middle)`` along each
-axis and heads ``atan2(c_y . f, c_x . f)``. A step (w, d) of the view, as in ``compiled_refine``,
-moves it by ``-w . ((o - middle) x c) - d . c`` and turns it by
-``-w . (f x (ahead_x c_y - ahead_y c_x)) / |ahead|^2``. Rows and lanes as in ``compiled_square``.
+axis and heads ``atan2(c_y . f, c_x . f)``. A step (w, d) of the view, as in
+``solving.compiled.refine``, moves it by ``-w . ((o - middle) x c) - d . c`` and turns it by
+``-w . (f x (ahead_x c_y - ahead_y c_x)) / |ahead|^2``. Rows and lanes as in
+``solving.compiled.square``.
 """
 
 from posefuse.compiling import kernel

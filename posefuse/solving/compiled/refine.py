@@ -1,6 +1,6 @@
 """Compiled least squares: a camera's pose from all corners of a frame, 16 frames side by side.
 
-The pose is that of the world's axes in the camera, told of the middle of the frame's corners: a
+The pose is that of the world's axes in the camera, the middle of the frame's corners its origin: a
 step (w, d) turns the corners about that middle by the rotation vector w and moves it by d, both in
 camera axes. With r a corner less the middle, p = r + middle, x = px / pz, y = py / pz::
 
@@ -9,7 +9,7 @@ camera axes. With r a corner less the middle, p = r + middle, x = px / pz, y = p
 
 (F. Chaumette, S. Hutchinson, Visual servo control part I, IEEE Robotics and Automation Magazine
 13(4), 2006, with the centre of rotation moved.) Residuals are turned into pixels by the lens' slope
-at the corner. Rows and lanes as in ``compiled_square``.
+at the corner. Rows and lanes as in ``solving.compiled.square``.
 """
 
 import numpy as np
@@ -21,8 +21,8 @@ __all__ = [
     "CORNER_ROWS",
     "FACTOR_ROWS",
     "NORMAL_ROWS",
+    "error_lanes",
     "factor_lanes",
-    "miss_lanes",
     "move_lanes",
     "normal_lanes",
     "refine_lanes",
@@ -34,7 +34,7 @@ NORMAL_ROWS = 29
 FACTOR_ROWS = 28
 FIRST_DAMPING = 1e-3
 SETTLED_DROP_PX2 = 1e-8
-"""Steps that promise less are no longer taken; corners then move by about 1e-4 px."""
+"""Steps with a smaller expected drop are no longer taken; corners would move by about 1e-4 px."""
 
 
 @kernel
@@ -116,8 +116,8 @@ def normal_lanes(view, corners, count, normal):
 
 
 @kernel
-def miss_lanes(view, corners, count, miss):
-    """Write the reprojection error e'e (LANES,) in px squared of ``count`` corners, and no more.
+def error_lanes(view, corners, count, error):
+    """Write only the reprojection error e'e (LANES,) in px squared of ``count`` corners.
 
     Infinite where a corner lies behind the camera; arguments as in ``normal_lanes``.
     """
@@ -125,7 +125,7 @@ def miss_lanes(view, corners, count, miss):
     assert corners.shape[2] == LANES
     assert corners.shape[1] == CORNER_ROWS
     for lane in range(LANES):
-        miss[lane] = 0.0
+        error[lane] = 0.0
     for corner in range(count):
         for lane in range(LANES):
             qx, qy = corners[corner, 0, lane], corners[corner, 1, lane]
@@ -140,7 +140,7 @@ def miss_lanes(view, corners, count, miss):
             y = corners[corner, 4, lane] - (py + view[10, lane]) * near
             e = corners[corner, 5, lane] * x + corners[corner, 6, lane] * y
             f = corners[corner, 7, lane] * x + corners[corner, 8, lane] * y
-            miss[lane] += e * e + f * f if pz > 0.0 else np.inf
+            error[lane] += e * e + f * f if pz > 0.0 else np.inf
 
 
 @kernel
@@ -155,7 +155,7 @@ def factor_lanes(normal, damping, factor):
         Row 0: Levenberg and Marquardt's; 0 for a plain Gauss-Newton step. Row 1: see ``_judge``.
     factor : (FACTOR_ROWS, LANES)
         Rows 0-20: the lower triangle L, row by row, the diagonal inverted; 21-26: L^-1 J'e; 27: its
-        length squared, the drop of e'e that the step promises.
+        length squared, the drop of e'e expected from the step.
     """
     assert normal.shape[1] == LANES
     assert damping.shape[1] == LANES
@@ -298,7 +298,7 @@ def _take(source, target, damping):
 def _judge(tried, normal, factor, damping):
     """Mark where a step lowered the error and left the corners in front; set the next damping.
 
-    What has settled stays as it is, so that a frame's answer does not depend on its neighbours.
+    What has settled stays as it is, so that a frame's solution does not depend on its neighbours.
     """
     assert tried.shape[1] == LANES
     assert normal.shape[1] == LANES
@@ -314,14 +314,15 @@ def _judge(tried, normal, factor, damping):
 
 
 @kernel
-def refine_lanes(view, corners, count, steps, normal, factor, damping, step, moved, tried):
+def refine_lanes(view, corners, count, steps, room):
     """Move the view to where its reprojection error is least, in at most ``steps`` steps.
 
     Gauss-Newton; a step that raises the error is not taken and the next ones are damped (K.
-    Levenberg, 1944; D. W. Marquardt, 1963). Leaves the normal equations of the end in ``normal``
-    and their undamped factor in ``factor``. Arguments as in ``normal_lanes``, ``factor_lanes`` and
-    ``step_lanes``; ``moved`` and ``tried`` are room for another view and its normal equations.
+    Levenberg, 1944; D. W. Marquardt, 1963). Leaves the normal equations of the end in
+    ``room.normal`` and their undamped factor in ``room.factor``; ``room`` are ``RefineArrays``.
+    Other arguments as in ``normal_lanes``.
     """
+    normal, factor, damping, step, moved, tried = room
     damping[:] = 0.0
     normal_lanes(view, corners, count, normal)
     for _ in range(steps):

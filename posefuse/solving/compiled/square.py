@@ -1,8 +1,8 @@
-"""Compiled first answers: both poses of one square tag from its four corners, in closed form.
+"""Compiled first solutions: both poses of one square tag from its four corners, in closed form.
 
 Kernels with "lanes" in their name work on 16 frames side by side, so that the compiler can use the
-processor's wide registers: arrays are (rows, LANES), one frame a column. The assertions tell the
-compiler how wide the arrays are; without them it takes the frames one by one.
+processor's wide registers: arrays are (rows, LANES), one frame a column. The assertions state how
+wide the arrays are; without them the compiler takes the frames one by one.
 
 Method: T. Collins, A. Bartoli, Infinitesimal Plane-Based Pose Estimation, IJCV 109(3), 252-286,
 2014. The slope of the homography at the middle of the square fixes the tag's axes up to a mirroring
@@ -40,8 +40,8 @@ def slope_lanes(square, slope):
     ----------
     square : (SQUARE_ROWS, LANES)
         Rows 0-7: x and y of the corners on the plane at depth 1, top left first, then clockwise;
-        8: half the edge; 9-17: rotation from tag to world axes; 18-20: the point of the world that
-        the poses are told of, less the tag's middle, in world axes.
+        8: half the edge; 9-17: rotation from tag to world axes; 18-20: the origin of
+        the poses, less the tag's middle, in world axes.
     slope : (SLOPE_ROWS, LANES)
         Rows 0-1: image of the middle; 2-5: x and y across the line of sight of the tag's x axis,
         then of its y axis, of unit length; 6: depth of the middle; 7: -1 where the axes lean to
@@ -102,7 +102,7 @@ def pose_lanes(square, slope, lean, view):
     lean : float
         1 or -1: the tag's x axis leads away from the camera, or toward it.
     view : (VIEW_ROWS, LANES)
-        Rows 0-8: rotation from world to camera axes; 9-11: the told point in the camera.
+        Rows 0-8: rotation from world to camera axes; 9-11: their origin in the camera.
     """
     assert square.shape[1] == LANES
     assert slope.shape[1] == LANES
@@ -168,7 +168,7 @@ def pose_lanes(square, slope, lean, view):
 
 @kernel
 def mirror_lanes(square, view):
-    """Mirror the view's axes, in place, about the line of sight to the told point.
+    """Mirror the view's axes, in place, about the line of sight to their origin.
 
     What lies in the plane of the square is mirrored (M = I - 2 s s'), its normal n turns to -M n:
     the other pose of a flat scene seen from afar. D. Schweighofer, A. Pinz, Robust Pose Estimation

@@ -1,7 +1,7 @@
 """Compiled removal of the lens' distortion from many corners, 16 side by side.
 
 The same Newton's method as ``undistort_point``, which takes over wherever the common steps fail.
-Rows and lanes as in ``compiled_square``.
+Rows and lanes as in ``solving.compiled.square``.
 """
 
 import numpy as np

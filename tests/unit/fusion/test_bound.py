@@ -109,9 +109,9 @@ def test_without_a_stated_start_the_first_sightings_decide() -> None:
     assert np.linalg.matrix_rank(informations[1], tol=1e-6) == 2
     recording = sliding(3, lever_m=0.0, start_cov=np.eye(3))
     unstated = replace(recording, start=None)
-    told = np.zeros((3, 3, 3))
-    told[1] = informations[2]
-    covs = posterior_bound(unstated, frame_information=told, step_covs=np.zeros((3, 3, 3)))
+    information = np.zeros((3, 3, 3))
+    information[1] = informations[2]
+    covs = posterior_bound(unstated, frame_information=information, step_covs=np.zeros((3, 3, 3)))
     assert np.sqrt(covs[0, 0, 0]) > 50.0
     spreads = np.sqrt(np.diag(covs[2]))
     np.testing.assert_allclose(spreads, [0.042726, 0.046296, 0.015035], atol=1e-6)
@@ -133,17 +133,17 @@ def test_of_a_run_without_noise_it_is_the_filter_s_covariance(history_s: float) 
 
 
 def isotropic_steps(made: Made, settings: FilterSettings) -> FloatArray:
-    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    steps = np.zeros((len(run.timeline.step_vars), 3, 3))
+    filter_input = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
+    steps = np.zeros((len(filter_input.timeline.step_vars), 3, 3))
     for axis, column in ((0, 0), (1, 0), (2, 1)):
-        steps[:, axis, axis] = run.timeline.step_vars[:, column]
+        steps[:, axis, axis] = filter_input.timeline.step_vars[:, column]
     return steps
 
 
 def information_at_the_truth(made: Made, settings: FilterSettings) -> FloatArray:
-    """Each frame's information about the true pose at its capture, by the readable model."""
-    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    timeline, measurements = run.timeline, run.measurements
+    """Each frame's information about the true pose at its capture, by the reference model."""
+    filter_input = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
+    timeline, measurements = filter_input.timeline, filter_input.measurements
     information = np.zeros((len(made.recording.frames.sensor), 3, 3))
     for index, frame in enumerate(measurements.frame):
         row = timeline.frame_row[frame]
@@ -175,11 +175,11 @@ def test_the_truth_may_have_stamps_of_its_own() -> None:
     )
     finer = replace(made.recording, truth=Truth(stamps_s=stamps, poses=poses))
     settings = settings_for(Measurement.CORNERS)
-    told = information_at_the_truth(made, settings)
+    information = information_at_the_truth(made, settings)
     steps = isotropic_steps(made, settings)
     np.testing.assert_allclose(
-        posterior_bound(finer, frame_information=told, step_covs=steps),
-        posterior_bound(made.recording, frame_information=told, step_covs=steps),
+        posterior_bound(finer, frame_information=information, step_covs=steps),
+        posterior_bound(made.recording, frame_information=information, step_covs=steps),
         rtol=1e-9,
         atol=1e-15,
     )

@@ -27,7 +27,7 @@ FIXES = PoseFixes(
     poses=np.zeros((4, 2, 3)),
     unit_covs=np.tile(np.diag([0.01, 0.02, 0.03]), (4, 2, 1, 1)),
     rms_px=np.array([[0.5, 0.9], [0.5, 1.1], [0.5, 0.6], [np.nan, np.nan]]),
-    answer_count=np.array([2, 2, 2, 0]),
+    solution_count=np.array([2, 2, 2, 0]),
 )
 STATED = NoiseModel(
     position_std_m=0.1,
@@ -41,8 +41,8 @@ STATED = NoiseModel(
 
 
 def prepared(made: Made, settings: FilterSettings) -> object:
-    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    return run.measurements
+    filter_input = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
+    return filter_input.measurements
 
 
 def weighed(kind: NoiseKind, **changes: object) -> PoseMeasurements:
@@ -67,16 +67,16 @@ def test_solved_noise_of_poses_has_floors() -> None:
 @pytest.mark.parametrize(
     ("ambiguous", "offered", "outcome"),
     [
-        (Ambiguous.BEST, [1, 1, 1, 0], [0, 0, 0, Outcome.NO_ANSWER]),
-        (Ambiguous.NEAREST, [2, 1, 2, 0], [0, 0, 0, Outcome.NO_ANSWER]),
+        (Ambiguous.BEST, [1, 1, 1, 0], [0, 0, 0, Outcome.NO_SOLUTION]),
+        (Ambiguous.NEAREST, [2, 1, 2, 0], [0, 0, 0, Outcome.NO_SOLUTION]),
         (
             Ambiguous.SKIP,
             [1, 1, 1, 0],
-            [Outcome.AMBIGUOUS, 0, Outcome.AMBIGUOUS, Outcome.NO_ANSWER],
+            [Outcome.AMBIGUOUS, 0, Outcome.AMBIGUOUS, Outcome.NO_SOLUTION],
         ),
     ],
 )
-def test_a_frame_with_a_close_second_answer_is_ambiguous(
+def test_a_frame_with_a_close_second_solution_is_ambiguous(
     ambiguous: Ambiguous, offered: list[int], outcome: list[int]
 ) -> None:
     measurements = weighed(NoiseKind.SOLVED, ambiguous=ambiguous, ambiguity_ratio=2.0)
@@ -84,19 +84,19 @@ def test_a_frame_with_a_close_second_answer_is_ambiguous(
     assert measurements.outcome.tolist() == outcome
 
 
-def test_corner_noise_grows_with_the_distance_told_by_the_tag_s_image() -> None:
+def test_corner_noise_grows_with_the_distance_by_the_tag_s_image() -> None:
     made = make_run_of(SightingKind.CORNERS, seed=1, rows=21, noise=0.0)
     noise = NoiseModel(kind=NoiseKind.GROWING, pixel_std_px=0.3, pixel_std_px_per_m=0.1)
     measurements = prepared(made, settings_for(Measurement.CORNERS, noise=noise))
     assert isinstance(measurements, CornerMeasurements)
-    told = (np.sqrt(measurements.vars_px2) - 0.3) / 0.1
+    distances = (np.sqrt(measurements.vars_px2) - 0.3) / 0.1
     assert made.recording.truth is not None
     near = made.recording.truth.poses[0, :2]
     middles = np.array([tag.world_from_tag.translation_m[:2] for tag in made.arena.tags])
     expected = np.linalg.norm(middles[measurements.target] - near, axis=1)
     # the robot moves, the cameras stand off its middle, and slanting tags look smaller
-    assert np.abs(told / expected - 1.0).max() < 0.25
-    assert np.abs(np.median(told / expected) - 1.0) < 0.08
+    assert np.abs(distances / expected - 1.0).max() < 0.25
+    assert np.abs(np.median(distances / expected) - 1.0) < 0.08
 
 
 @pytest.mark.parametrize("measurement", [Measurement.RANGE, Measurement.RANGE_BEARING])
@@ -157,19 +157,19 @@ def test_a_sensor_that_the_rig_lacks_is_named(measurement: Measurement) -> None:
         prepared(made, settings_for(measurement))
 
 
-def test_a_corner_that_the_lens_cannot_see_has_no_answer() -> None:
+def test_a_corner_that_the_lens_cannot_see_has_no_solution() -> None:
     made = make_run_of(SightingKind.CORNERS, seed=1, rows=21)
     settings = settings_for(Measurement.CORNERS)
-    run = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    assert isinstance(run.measurements, CornerMeasurements)
-    corners = run.measurements.corners.copy()
+    given = prepare_filter(made.recording, rig=made.rig, arena=made.arena, settings=settings)
+    assert isinstance(given.measurements, CornerMeasurements)
+    corners = given.measurements.corners.copy()
     corners[5, 2, 0] = np.nan
-    run = replace(run, measurements=replace(run.measurements, corners=corners))
+    spoiled = replace(given, measurements=replace(given.measurements, corners=corners))
     from posefuse.fusion.compiled_filter import filter_compiled
     from posefuse.fusion.reference_filter import filter_reference
 
-    for estimate in (filter_compiled(run), filter_reference(run)):
-        assert estimate.innovations.outcome[5] == Outcome.NO_ANSWER
+    for estimate in (filter_compiled(spoiled), filter_reference(spoiled)):
+        assert estimate.innovations.outcome[5] == Outcome.NO_SOLUTION
         assert np.isfinite(estimate.poses).all()
 
 

@@ -7,7 +7,8 @@ import pytest
 
 from posefuse.errors import FileError, InputError
 from posefuse.fusion.gates import chi_square_quantile, gate_of
-from posefuse.fusion.load import FilterTable, load_settings, settings_from_table
+from posefuse.fusion.load import load_settings, settings_from_table
+from posefuse.fusion.schema import FilterTable
 from posefuse.fusion.settings import FilterSettings, LateFrames, Measurement, NoiseKind, StartFrom
 
 WHOLE = """
@@ -101,10 +102,10 @@ FAULTS = {
 
 
 @pytest.mark.parametrize("text", FAULTS, ids=range(len(FAULTS)))
-def test_a_fault_is_told_in_one_line(tmp_path: Path, text: str) -> None:
-    with pytest.raises(FileError, match=FAULTS[text]) as told:
+def test_a_fault_is_reported_in_one_line(tmp_path: Path, text: str) -> None:
+    with pytest.raises(FileError, match=FAULTS[text]) as refused:
         load(tmp_path, text)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(refused.value)
 
 
 def test_a_table_of_a_study_is_checked_alike() -> None:

@@ -56,7 +56,7 @@ def test_the_standstill_ends_where_the_robot_first_moves(made: Made) -> None:
 
 @pytest.mark.parametrize("measurement", [Measurement.POSE, Measurement.CORNERS])
 @pytest.mark.parametrize("ambiguous", list(Ambiguous))
-def test_it_comes_close_to_the_truth_whatever_the_answers(
+def test_it_comes_close_to_the_truth_whatever_the_solutions(
     made: Made, measurement: Measurement, ambiguous: Ambiguous
 ) -> None:
     start = prepared(made, from_tags(measurement, ambiguous=ambiguous)).start
@@ -97,14 +97,14 @@ def test_more_frames_of_the_same_standstill_do_not_sharpen_it() -> None:
 
 def test_its_frames_are_not_used_twice(made: Made) -> None:
     settings = from_tags(Measurement.CORNERS)
-    run = prepared(made, settings)
+    filter_input = prepared(made, settings)
     arrived = made.recording.frames.arrived_at_s
-    start_s = run.timeline.stamps_s[run.start.row]
-    assert not run.start.spent[arrived > start_s].any()
-    assert run.start.spent.sum() > 40
-    assert not run.start.spent[run.frame].any()
+    start_s = filter_input.timeline.stamps_s[filter_input.start.row]
+    assert not filter_input.start.spent[arrived > start_s].any()
+    assert filter_input.start.spent.sum() > 40
+    assert not filter_input.start.spent[filter_input.frame].any()
     estimate = fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    spent = run.start.spent[estimate.innovations.frame]
+    spent = filter_input.start.spent[estimate.innovations.frame]
     assert np.isnan(estimate.innovations.nis[spent]).all()
     assert (estimate.innovations.outcome[spent] == Outcome.FUSED).mean() > 0.9
     assert np.isfinite(estimate.innovations.nis[~spent]).any()
@@ -118,7 +118,7 @@ def test_the_standstill_s_rows_carry_the_start(made: Made) -> None:
     np.testing.assert_allclose(estimate.covs[0], start.cov)
 
 
-def test_a_wrong_answer_among_many_is_outvoted(made: Made) -> None:
+def test_a_wrong_solution_among_many_is_outvoted(made: Made) -> None:
     """A tag in the wrong place: its lone frames are refused."""
     arena = made.arena
     moved = replace(

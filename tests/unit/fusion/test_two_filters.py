@@ -1,4 +1,4 @@
-"""The readable filter and the compiled one agree to 1e-9, whatever the settings."""
+"""The reference filter and the compiled one agree to 1e-9, whatever the settings."""
 
 from dataclasses import replace
 
@@ -38,10 +38,10 @@ def assert_same_estimate(actual: Estimate, expected: Estimate) -> None:
 
 
 def both(made: Made, settings: FilterSettings) -> Estimate:
-    """The compiled filter's estimate, once the readable one is seen to agree."""
+    """The compiled filter's estimate, once the reference filter is seen to agree."""
     estimate = fuse(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    readable = fuse_reference(made.recording, rig=made.rig, arena=made.arena, settings=settings)
-    assert_same_estimate(estimate, readable)
+    reference = fuse_reference(made.recording, rig=made.rig, arena=made.arena, settings=settings)
+    assert_same_estimate(estimate, reference)
     return estimate
 
 
@@ -56,7 +56,7 @@ def test_for_every_measurement_and_late_policy(measurement: Measurement, late: L
 
 
 @pytest.mark.parametrize("ambiguous", list(Ambiguous))
-def test_for_every_way_to_choose_an_answer(ambiguous: Ambiguous) -> None:
+def test_for_every_way_to_choose_a_solution(ambiguous: Ambiguous) -> None:
     made = make_run_of(SightingKind.CORNERS, seed=5, rows=51)
     settings = settings_for(Measurement.POSE, ambiguous=ambiguous, ambiguity_ratio=1e3)
     counts = both(made, settings).counts()
@@ -91,6 +91,6 @@ def test_for_a_start_so_wrong_that_corners_are_expected_behind_the_camera() -> N
     turned = replace(start, world_from_robot=type(start.world_from_robot)([6.0, 3.0, 9.0]))
     made = replace(made, recording=replace(made.recording, start=turned))
     estimate = both(made, settings_for(Measurement.CORNERS))
-    is_behind = estimate.innovations.outcome == Outcome.NO_ANSWER
+    is_behind = estimate.innovations.outcome == Outcome.NO_SOLUTION
     assert is_behind.any()
     assert np.isnan(estimate.innovations.nis[is_behind]).all()

@@ -189,7 +189,7 @@ def test_boxes_show_quantiles_rms_and_bound() -> None:
         axes(),
         plans=["seen", "empty"],
         errors_m=errors,
-        bounds_m=[0.008, math.nan],
+        attainable_m=[0.008, math.nan],
         colours=[0, 1],
         span_m=error_span_m(errors),
     )
@@ -215,12 +215,13 @@ def test_unlike_plans_get_a_logarithmic_axis() -> None:
         axes(),
         plans=["a", "b"],
         errors_m=[near, far],
-        bounds_m=[math.nan, math.nan],
+        attainable_m=[math.nan, math.nan],
         colours=[0, 1],
         span_m=(low, high),
     )
     assert ax.get_xscale() == "log"
-    assert len(box_legend_handles(has_bound=True)) == len(box_legend_handles(has_bound=False)) + 1
+    with_mark, without = (box_legend_handles(has_attainable=is_known) for is_known in (True, False))
+    assert len(with_mark) == len(without) + 1
 
 
 def test_nees_lies_beside_its_region() -> None:

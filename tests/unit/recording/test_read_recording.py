@@ -82,7 +82,7 @@ def test_a_frame_may_seem_to_arrive_before_capture_by_a_clock_that_runs_ahead(fo
         ("frame,id,range_m", "1,4,12.5", SightingKind.RANGE),
     ],
 )
-def test_the_header_tells_the_kind_of_sighting(folder, ranger_inputs, header, row, kind):
+def test_the_header_decides_the_kind_of_sighting(folder, ranger_inputs, header, row, kind):
     make_ranger_run(folder, ranger_inputs)
     (folder / "sightings.csv").write_text(f"{header}\n{row}\n", encoding="utf-8")
     sightings = read_recording(folder).recording.sightings
@@ -203,18 +203,18 @@ SPOILED = [
 ]
 
 
-@pytest.mark.parametrize(("name", "old", "new", "told"), SPOILED)
-def test_what_is_wrong_is_told_with_its_place(folder, name, old, new, told):
+@pytest.mark.parametrize(("name", "old", "new", "message"), SPOILED)
+def test_what_is_wrong_is_reported_with_its_place(folder, name, old, new, message):
     replace(folder / name, old, new)
-    if told is None:
+    if message is None:
         read_recording(folder)
         return
     with pytest.raises(FileError) as caught:
         read_recording(folder)
-    assert any(told in str(fault) and "\n" not in str(fault) for fault in caught.value.faults)
+    assert any(message in str(fault) and "\n" not in str(fault) for fault in caught.value.faults)
 
 
-def test_every_fault_of_a_table_is_told_at_once(folder):
+def test_every_fault_of_a_table_is_reported_at_once(folder):
     replace(folder / "frames.csv", "8,left", "7,lift")
     replace(folder / "frames.csv", "10.034,10.07", "10.034,1.0")
     with pytest.raises(FileError) as caught:
@@ -288,14 +288,14 @@ def test_a_header_of_no_kind_lists_the_three_kinds(folder):
 
 def test_ranges_are_checked_too(folder, ranger_inputs):
     make_ranger_run(folder, ranger_inputs)
-    for row, told in (
+    for row, message in (
         ("1,4,0.0", "sightings.csv:2: range_m: must be greater than 0"),
         ("1,5,1.0", "sightings.csv:2: id: unknown beacon 5; known: 4, 6"),
     ):
         (folder / "sightings.csv").write_text(f"frame,id,range_m\n{row}\n", encoding="utf-8")
         with pytest.raises(FileError) as caught:
             read_recording(folder)
-        assert told in str(caught.value)
+        assert message in str(caught.value)
 
 
 def test_a_camera_gives_no_ranges_and_a_ranger_no_corners(folder, ranger_inputs):

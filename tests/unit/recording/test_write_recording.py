@@ -63,7 +63,9 @@ def test_a_filled_folder_is_left_alone(folder):
 def test_a_recording_that_could_not_be_read_again_is_not_written(folder, tmp_path):
     stored = read_recording(folder)
     twice = Frames(sensor=[0, 0, 1], captured_at_s=[10.0] * 3, arrived_at_s=[10.0] * 3)
-    with pytest.raises(InputError, match=r"two frames of 'front' bear one capture stamp \(10.0\)"):
+    with pytest.raises(
+        InputError, match=r"two frames of 'front' have the same capture stamp \(10.0\)"
+    ):
         write_recording(changed(stored, frames=twice), tmp_path / "copy")
     same = Sightings(kind=SightingKind.CORNERS, frame=[0, 0], id=[3, 3], values=np.zeros((2, 8)))
     with pytest.raises(InputError, match="sights one id twice"):

@@ -102,7 +102,15 @@ def test_page_says_how_it_was_made_and_what_the_words_mean(page: Page) -> None:
     command = 'posefuse compare "my court/<s>.toml" --trials 3 --seed 7 --sightings corners'
     assert f"Reproduce with: {command}" in page.words
     assert "2026-03-01 12:30" in page.words
-    for word in ("RMS", "NEES", "RMS bound", "No recent update", "Tie"):
+    for word in (
+        "RMS",
+        "NEES",
+        "Forecast",
+        "Attainable",
+        "White-noise bound",
+        "No recent update",
+        "Tie",
+    ):
         assert f"<dt>{word}</dt>" in page.html
     assert page.words.count("the supervising adult decide") == 1
     assert "nan" not in page.words.lower().split()
@@ -202,7 +210,14 @@ def test_words_with_blanks_stand_in_quotes() -> None:
 
 def test_the_glossary_explains_what_the_tables_are_headed() -> None:
     words = {word.lower() for word in COMPARISON_WORDS}
-    for name in ("distance_bound_rms_m", "difference_to_best_m", "no_update_share", "nees_mean"):
+    for name in (
+        "distance_forecast_rms_m",
+        "distance_attainable_rms_m",
+        "distance_bound_rms_m",
+        "difference_to_best_m",
+        "no_update_share",
+        "nees_mean",
+    ):
         assert FIGURES[name].header.lower() in words
     headers = [*OUTCOME_COUNTS.values(), FIGURES["dropped_frame_count"].header]
     assert set(headers) - {"fused"} <= words

@@ -32,7 +32,8 @@ def test_ranking_says_its_units(comparison: Comparison, unit: str, spelt: str) -
     headers, rows = whole(comparison_table(comparison, length_unit=unit))
     assert f"distance error RMS ({spelt})" in headers
     assert [row[0] for row in rows] == [row.plan for row in comparison.ranking]
-    assert rows[0][2] == "best"
+    assert rows[0][headers.index(f"difference to the best ({spelt})")] == "best"
+    assert rows[0][headers.index(f"forecast ({spelt})")] != "–"
     assert rows[0][headers.index("pivot error RMS (°)")] == "–"
 
 
@@ -44,7 +45,8 @@ def test_every_cell_of_the_ranking_is_its_figure(armed_comparison: Comparison) -
         distance_rms_m=Interval(value=0.0111, low=0.0101, high=0.0121),
         difference_to_best_m=Interval(value=0.002, low=-0.001, high=0.005),
         is_tie=True,
-        distance_bound_rms_m=0.0033,
+        distance_forecast_rms_m=0.0122,
+        distance_attainable_rms_m=0.0033,
         distance_p95_m=0.0444,
         pivot_rms_rad=math.radians(0.55),
         no_update_share=0.066,
@@ -61,10 +63,11 @@ def test_every_cell_of_the_ranking_is_its_figure(armed_comparison: Comparison) -
     assert dict(zip(table.headers, table.rows[1], strict=True)) == {
         "plan": other.plan,
         "distance error RMS (cm)": "1.11 [1.01, 1.21]",
+        "forecast (cm)": "1.22",
         "difference to the best (cm)": "+0.20 [−0.10, 0.50] tie",
         "hits per 100": "88.8 [87.8, 89.8]",
         "hits: difference to the best": "−9.9 [−11.0, −8.0]",
-        "RMS bound (cm)": "0.33",
+        "attainable (cm)": "0.33",
         "distance error 95th percentile (cm)": "4.44",
         "pivot error RMS (°)": "0.55",
         "no recent update (%)": "6.6",
@@ -155,6 +158,7 @@ def test_other_errors_follow_the_ranking(comparison: Comparison) -> None:
     best = replace(
         comparison.ranking[0],
         distance_bias_m=-0.0123,
+        distance_bound_rms_m=0.0008,
         position_rms_m=0.0345,
         heading_rms_rad=math.radians(0.67),
         bearing_rms_rad=math.radians(0.89),
@@ -163,6 +167,7 @@ def test_other_errors_follow_the_ranking(comparison: Comparison) -> None:
     assert dict(zip(table.headers, table.rows[0], strict=True)) == {
         "plan": best.plan,
         "distance error bias (cm)": "−1.23",
+        "white-noise bound (cm)": "0.08",
         "position error RMS (cm)": "3.45",
         "heading error RMS (°)": "0.67",
         "bearing error RMS (°)": "0.89",

@@ -32,7 +32,9 @@ def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = Non
         pivot_rms_rad=math.nan,
         heading_rms_rad=0.01,
         position_rms_m=2.0 * rms_m,
-        distance_bound_rms_m=0.5 * rms_m,
+        distance_forecast_rms_m=1.1 * rms_m,
+        distance_attainable_rms_m=0.5 * rms_m,
+        distance_bound_rms_m=0.1 * rms_m,
         no_update_share=0.0,
         nees_mean=3.0,
         difference_to_best_m=more,
@@ -89,7 +91,7 @@ def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
     alone = replace(
         BEST,
         distance_rms_m=Interval(value=0.01, low=math.nan, high=math.nan),
-        distance_bound_rms_m=math.nan,
+        distance_attainable_rms_m=math.nan,
         nees_mean=math.nan,
     )
     text = found(comparison, alone)

@@ -1,4 +1,4 @@
-"""Bulk solving: rows, answers, what is dropped and what is refused."""
+"""Bulk solving: rows, solutions, what is dropped and what is refused."""
 
 from dataclasses import replace
 
@@ -37,7 +37,7 @@ def test_one_row_for_each_frame_with_sightings(inputs):
     assert fixes.frame.tolist() == [0, 2, 5]
     assert fixes.first_sighting.tolist() == [0, 1, 4]
     assert fixes.tag_count.tolist() == [1, 3, 1]
-    assert fixes.answer_count.tolist() == [2, 1, 2]
+    assert fixes.solution_count.tolist() == [2, 1, 2]
     np.testing.assert_allclose(fixes.poses[:, 0], np.tile(POSE.values, (3, 1)), atol=1e-6)
     assert (fixes.rms_px[:, 0] < 1e-6).all()
     assert np.isnan(fixes.poses[1, 1]).all()
@@ -45,7 +45,7 @@ def test_one_row_for_each_frame_with_sightings(inputs):
     assert np.isnan(fixes.rms_px[1, 1])
 
 
-def test_the_second_answer_fits_worse(inputs):
+def test_the_second_solution_fits_worse(inputs):
     fixes = solve_frames(**inputs)
     assert (fixes.rms_px[[0, 2], 1] > fixes.rms_px[[0, 2], 0]).all()
 
@@ -75,7 +75,7 @@ def test_more_tags_spread_less(inputs):
 
 def test_arrays_are_read_only(inputs):
     fixes = solve_frames(**inputs)
-    for name in ("frame", "poses", "unit_covs", "rms_px", "answer_count", "mean_distance_m"):
+    for name in ("frame", "poses", "unit_covs", "rms_px", "solution_count", "mean_distance_m"):
         assert not getattr(fixes, name).flags.writeable
 
 
@@ -105,12 +105,12 @@ def dented(corners):
 
 
 @pytest.mark.parametrize("spoil", [flat, mirrored, dented])
-def test_corners_of_no_square_give_no_answer_and_spare_the_others(inputs, spoil):
+def test_corners_of_no_square_give_no_solution_and_spare_the_others(inputs, spoil):
     good = solve_frames(**inputs)
     inputs["corners_px"] = inputs["corners_px"].copy()
     inputs["corners_px"][0] = spoil(inputs["corners_px"][0])
     fixes = solve_frames(**inputs)
-    assert fixes.answer_count.tolist() == [0, 1, 2]
+    assert fixes.solution_count.tolist() == [0, 1, 2]
     assert np.isnan(fixes.poses[0]).all()
     assert np.isnan(fixes.mean_distance_m[0])
     np.testing.assert_array_equal(fixes.poses[1:], good.poses[1:])
@@ -121,11 +121,11 @@ def test_wild_corners_never_crash(inputs):
     for size_px in (1e-3, 1.0, 1e3, 1e9):
         inputs["corners_px"] = rng.normal(0.0, size_px, (len(SEEN), 4, 2))
         fixes = solve_frames(**inputs)
-        assert set(fixes.answer_count) <= {0, 1, 2}
-        assert (np.isfinite(fixes.poses[:, 0, 0]) == (fixes.answer_count > 0)).all()
+        assert set(fixes.solution_count) <= {0, 1, 2}
+        assert (np.isfinite(fixes.poses[:, 0, 0]) == (fixes.solution_count > 0)).all()
 
 
-def test_two_tags_close_together_on_a_wall_have_two_answers(mounts, tags, look):
+def test_two_tags_close_together_on_a_wall_have_two_solutions(mounts, tags, look):
     beside = SpacePose.from_parts(np.eye(3), [0.0, -0.3, 0.0]) @ tags[1].world_from_tag
     pair = [tags[1], replace(tags[1], id=9, world_from_tag=beside)]
     pose = PlanePose([1.5, 4.5, -0.5])
@@ -138,7 +138,7 @@ def test_two_tags_close_together_on_a_wall_have_two_answers(mounts, tags, look):
         mounts=mounts,
         tags=pair,
     )
-    assert fixes.answer_count[0] == 2
+    assert fixes.solution_count[0] == 2
     assert 1.0 <= fixes.rms_px[0, 1] / fixes.rms_px[0, 0] < 6.0
 
 
@@ -163,11 +163,11 @@ def test_two_tags_close_together_on_a_wall_have_two_answers(mounts, tags, look):
         ("corners_px", np.full((5, 4, 2), np.nan), "corners_px: holds a value that is not finite"),
     ],
 )
-def test_bad_input_is_told_in_one_line(inputs, name, value, message):
+def test_bad_input_is_refused_in_one_line(inputs, name, value, message):
     inputs[name] = value
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as refused:
         solve_frames(**inputs)
-    assert str(told.value).startswith(message)
+    assert str(refused.value).startswith(message)
 
 
 def test_normalised_corners_are_those_of_the_lens(inputs, mounts):

@@ -1,4 +1,4 @@
-"""One frame at a time: answers, covariances and what is refused."""
+"""One frame at a time: solutions, covariances and what is refused."""
 
 import math
 
@@ -26,7 +26,7 @@ def test_one_tag_gives_the_pose_and_its_mirror(camera, mounts, tags, look):
     assert fix.ratio > 100.0
 
 
-def test_a_head_on_tag_has_one_answer(camera, tags):
+def test_a_head_on_tag_has_one_solution(camera, tags):
     h = 40.0
     corners = np.array([[-h, -h], [h, -h], [h, h], [-h, h]]) + camera.lens.centre_px
     fix = fix_from_corners(corners, tag=tags[0], camera=camera)
@@ -62,10 +62,10 @@ def test_many_tags_give_the_camera_in_the_world(camera, mounts, tags, look):
         ([[0, 0], [40, 0], [10, 10], [0, 40]], "400"),
     ],
 )
-def test_a_degenerate_view_tells_the_area(camera, tags, corners_px, area):
-    with pytest.raises(DegenerateView) as told:
+def test_a_degenerate_view_is_refused_with_its_area(camera, tags, corners_px, area):
+    with pytest.raises(DegenerateView) as refused:
         fix_from_corners(corners_px, tag=tags[3], camera=camera)
-    assert str(told.value) == (
+    assert str(refused.value) == (
         "tag 3: corners must enclose a convex area of at least 4 px^2, clockwise from the top left"
         f" (got {area} px^2)"
     )

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -81,8 +82,12 @@ def card(
     )
 
 
-def trials(plan: int, *cards: Scorecard, course: str = "half a round") -> PlanTrials:
-    return PlanTrials(plan=PLANS[plan], course=course, cards=cards, first=RECORDING)
+def trials(
+    plan: int, *cards: Scorecard, course: str = "half a round", outlook: Any = None
+) -> PlanTrials:
+    return PlanTrials(
+        plan=PLANS[plan], course=course, cards=cards, first=RECORDING, outlook=outlook
+    )
 
 
 RECORDING = stored_drive(STUDY, goal=None).recording
@@ -172,9 +177,43 @@ def test_what_is_not_known_of_any_trial_is_nan() -> None:
     one = row(trials(0, *(card([0.01], pivot_rad=None, distance_bound_rms_m=None),) * 2))
     assert math.isnan(one.pivot_rms_rad)
     assert math.isnan(one.distance_bound_rms_m)
-    assert math.isnan(one.bound_ratio)
-    known = row(trials(0, *(card([0.03], distance_bound_rms_m=0.01),) * 2))
-    assert known.bound_ratio == pytest.approx(3.0)
+    assert math.isnan(one.distance_forecast_rms_m)
+    assert math.isnan(one.distance_attainable_rms_m)
+    assert math.isnan(one.attainable_ratio)
+
+
+def test_forecast_and_attainable_are_over_all_shots_of_all_courses() -> None:
+    """Mean squares 1, 3 and 5 of the shots of one course, 7 of the other: 4 over all four."""
+    one = SimpleNamespace(
+        forecast_squares_m2=np.array([1.0, 3.0, 5.0]), attainable_squares_m2=np.full(3, 0.01)
+    )
+    other = SimpleNamespace(
+        forecast_squares_m2=np.array([7.0]), attainable_squares_m2=np.array([0.05])
+    )
+    cards = (card([0.06]),) * 2
+    found = row(
+        trials(0, *cards, course="easy", outlook=one), trials(0, *cards, course="b", outlook=other)
+    )
+    assert found.distance_forecast_rms_m == pytest.approx(2.0)
+    assert found.distance_attainable_rms_m == pytest.approx(math.sqrt(0.02))
+    assert found.attainable_ratio == pytest.approx(0.06 / math.sqrt(0.02))
+
+
+def test_every_shot_counts_alike() -> None:
+    """NEES 2 over one shot, 6 over three: 5 over all; likewise squares of the bound."""
+    few, many = (
+        card([0.01] * count, nees=nees(value, count), distance_bound_rms_m=bound,
+             count=count, scored_count=count, no_update_count=lost)
+        for count, value, bound, lost in ((1, 2.0, 1.0, 1), (3, 6.0, 3.0, 0))
+    )  # fmt: skip
+    found = row(trials(0, few, few, course="easy"), trials(0, many, many, course="hard"))
+    assert found.nees_mean == pytest.approx(5.0)
+    assert found.distance_bound_rms_m == pytest.approx(math.sqrt(7.0))
+    assert found.no_update_share == pytest.approx(0.25)
+
+
+def nees(mean: float, count: int) -> Nees:
+    return Nees(mean=mean, dof=3, count=count, low=0.2, high=9.3, inside_share=1.0)
 
 
 def test_differences_are_paired_and_the_best_has_none() -> None:
