@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _FIT = "fit"
-_DROPPED_FIRST = ("right by", "left by", "entry", "lines off")
+_DROPPED_FIRST = ("right by", "left by", "entry", "interpolation")
 
 
 class _WithFit(click.Command):

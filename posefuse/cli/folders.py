@@ -1,4 +1,4 @@
-"""Where results go when nobody says, and how the command line speaks."""
+"""Where results go when no folder is named."""
 
 from datetime import datetime
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Commands that are loaded when they are called, so that ``--help`` is quick."""
+"""Commands that are loaded when they are called, so that ``--help`` is fast."""
 
 import difflib
 from collections.abc import Mapping

@@ -36,7 +36,7 @@ class _Movie:
 
     @property
     def rate_hz(self) -> float:
-        """Frames in a second."""
+        """Frames per second."""
         return _RATES_HZ[self.path.suffix.lower()]
 
 

@@ -23,7 +23,7 @@ _GOAL_COLOUR = plan_colour(2)
 def draw_pivots(
     ax: Axes, sheets: Sequence[ArcSheet], shooter: Shooter, *, length_unit: str = "m"
 ) -> Axes:
-    """The pivot over the distance: through the middle, and where it leaves the most room."""
+    """The pivot over the distance: through the middle, and where it tolerates the largest error."""
     unit = floor_unit(length_unit)
     scale = metres_to(unit, 1.0)
     for arc in Arc:
@@ -40,7 +40,7 @@ def draw_pivots(
                     color=colour,
                     linestyle=":",
                     linewidth=2.0,
-                    label=None if place else f"{arc.name.lower()} arc, most room",
+                    label=None if place else f"{arc.name.lower()} arc, most tolerant",
                 )
     for limit in (shooter.pivot_low_rad, shooter.pivot_high_rad):
         ax.axhline(float(np.degrees(limit)), color=GREY, linewidth=0.8, linestyle="--")

@@ -50,7 +50,7 @@ def draw_expected_error(
     span_m: tuple[float, float],
     length_unit: str = "cm",
 ) -> AxesImage:
-    """Least spread of the distance to the goal from each cell: the drawn image. Light is good.
+    """Least spread of the distance to the goal from each cell: the drawn image; light is little.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def draw_expected_error(
 def draw_hit_chance(
     ax: Axes, hit_map: HitMap, arena: Arena, *, length_unit: str = "m"
 ) -> AxesImage:
-    """Hits in 100 shots from each cell: the drawn image. Light is good; a line where 90 go in."""
+    """Hits in 100 shots from each cell: the drawn image. Light colours are good; a line: 90."""
     image = _draw(
         ax,
         hit_map.floor,

@@ -65,16 +65,16 @@ def sheet_table(sheet: ArcSheet, *, length_unit: str = "cm") -> Table:
         f"distance ({floor})",
         "pivot (°)",
         f"slope (°/{floor})",
-        "lines off (°)",
+        "interpolation error (°)",
         "entry (°)",
         f"short by ({unit})",
         f"long by ({unit})",
         "left by (°)",
         "right by (°)",
         "hits per 100",
-        f"enough ({unit})",
-        "most room: pivot (°)",
-        f"room ({unit})",
+        f"tolerable sigma ({unit})",
+        "most tolerant pivot (°)",
+        f"its tolerance ({unit})",
     )
     slopes = LENGTHS_M[floor_unit(length_unit)] * sheet.table.slopes_rad_per_m
     columns = (
@@ -108,7 +108,7 @@ def own_table(own: JudgedTable, *, length_unit: str = "cm") -> Table:
         "pivot of the table (°)",
         "exact (°)",
         "off (°)",
-        "off on the way to the next (°)",
+        "interpolation error (°)",
         "hits per 100",
         "with exact pivots",
     )
@@ -150,7 +150,7 @@ def write_pivot_files(aimed: AimedGoal, folder: Path) -> list[str]:
         stem = f"pivots_{sheet.aim.arc.name.lower()}"
         if len(of_arc) > 1:
             stem += f"_{1 + place - aimed.sheets.index(of_arc[0])}"
-        for name, table in ((stem, sheet.table), (f"{stem}_most_room", sheet.roomiest_table)):
+        for name, table in ((stem, sheet.table), (f"{stem}_most_tolerant", sheet.roomiest_table)):
             if table is not None:
                 write_pivot_table(folder / f"{name}.csv", table)
                 names.append(f"{name}.csv")
@@ -220,7 +220,7 @@ def pivots_picture(aimed: AimedGoal, *, length_unit: str = "cm") -> Picture:
     return Picture(
         name="pivots",
         caption="The pivot that brings the piece through the middle of the opening, and the one "
-        "that leaves the most room for a wrong distance; dashed grey: the pivot's range.",
+        "that tolerates the largest distance error; dashed grey: the pivot's range.",
         alt=f"Curves of the pivot over the distance. {sentence}",
         svg=svg,
     )
@@ -302,6 +302,6 @@ def _tolerance_title(sheet: ArcSheet, length_unit: str) -> str:
     tightest = int(np.argmin(room))
     at = floor_with_unit(float(sheet.table.distances_m[tightest]), length_unit)
     return (
-        f"{arc_name(sheet.aim.arc).capitalize()}: least room for a wrong distance at {at}: "
+        f"{arc_name(sheet.aim.arc).capitalize()}: least tolerance for a wrong distance at {at}: "
         f"{room_text(float(room[tightest]), length_unit)} {length_label(length_unit)}"
     )

@@ -54,7 +54,8 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
         caption="How accurately one frame of each camera gives the distance to "
         f"“{first.goal.name}” (orange) when the robot stands there and faces it, its pose known "
         f"only to {prior} and {to_degrees(first.prior_heading_std_rad):.0f}° before. "
-        "Light is good; build errors are left out, so real errors are larger." + left_out(findings),
+        "Light colours are good; build errors are left out, so real errors are larger."
+        + left_out(findings),
         alt=f"Floor maps of the expected distance error. {sentence}.",
         svg=svg,
     )
@@ -128,10 +129,10 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
     return Picture(
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{first.floor.goal.name}” (orange) by a robot that "
-        "stands there and faces it; the line: 90. Its error: what one frame of each camera leaves "
-        "there, and on top of it what the plan was off at its shots in this study, build errors "
-        f"included ({_extra_text(first, length_unit)} for “{next(iter(maps))}”). Obstacles in "
-        "the way of the piece are not looked at." + left_out(findings),
+        "stands there and faces it; on the line: 90. Its error: what one frame of each camera "
+        "leaves there, and on top of it the plan's own errors at its shots in this study, build "
+        f"errors included (for “{next(iter(maps))}” {_extra_text(first, length_unit)}). Obstacles "
+        "in the way of the piece are not looked at." + left_out(findings),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,
     )

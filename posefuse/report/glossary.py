@@ -54,17 +54,18 @@ AIM_WORDS = {
     "the middle of the opening. Two of them do: the flat low arc and the steep high arc.",
     "Slope": "How much the pivot changes with the distance: times a distance error it is the pivot "
     "error.",
-    "Lines off": "How far straight lines between this row and the next stray from the exact pivot.",
+    "Interpolation error": "How far a straight line between this row and the next strays from the "
+    "exact pivot.",
     "Entry": "How steeply below level the piece comes in; below zero it still rises.",
     "Short by, long by": "How much too short or too long the estimated distance may be so that a "
     "shot without spread still goes in, clear of the rim. “any”: more than 5 m, or all the way.",
     "Left by, right by": "The same for how far to the left or right of its true direction the goal "
     "may be believed.",
     "Hits per 100": "Of shots with a perfect estimate, by the shooter's own spread.",
-    "Enough": "The distance error (1 sigma) that costs one hit in 100. A better camera rig than "
-    "that adds nothing from there. “any”: 2 m cost no more than that.",
-    "Most room": "The pivot with which the robot may stand farthest off, nearer or farther, from "
-    "where it believes to stand, and how far that is.",
+    "Tolerable sigma": "The distance error (1 sigma) that costs one hit in 100. A better camera "
+    "rig than that adds nothing from there. “any”: 2 m cost no more than that.",
+    "Most tolerant pivot": "The pivot that still scores with the largest distance error, too short "
+    "or too long, and how large that error is.",
 }
 HIT_WORDS = {
     "Hits per 100": "Expected hits: for each shot the probability that it goes in, clear of the "

@@ -79,7 +79,7 @@ class CameraViews:
         return newest
 
     def seen(self, frame: int, *, least_wide_px: int) -> SeenFrame:
-        """The frame; the detector sees it whole, what is kept may be smaller, yet so wide."""
+        """The frame; the detector sees it whole, the image kept is at least so wide."""
         whole = self._images.image(frame)
         found = self._images.detect(frame, whole)
         image, step = shrunk_image(whole, least_wide_px)
@@ -128,7 +128,7 @@ def why_no_images(arena: Arena) -> str:
 
 
 def shrunk_image(image: NDArray[np.uint8], least_wide_px: int) -> tuple[NDArray[np.uint8], int]:
-    """The image in means over squares of pixels, still so wide, and the side of these squares.
+    """The image as means over squares of pixels, at least so wide, and the side of the squares.
 
     Rows and columns that fill no square are left out. Means hold less noise: such an image takes
     far less room than its share of pixels.

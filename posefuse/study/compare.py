@@ -2,17 +2,18 @@
 
 import os
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from contextlib import closing, nullcontext
 from dataclasses import replace
+from itertools import zip_longest
 from uuid import uuid4
 
 from posefuse.errors import InputError
 from posefuse.study.comparison import Comparison, PlanTrials
 from posefuse.study.ranking import rank_plans
 from posefuse.study.study import Study
-from posefuse.study.trial import TrialOutcome, TrialTask, forget_scenes, run_trial
+from posefuse.study.trial import TrialOutcome, TrialTask, forget_scenes, prepare_ahead, run_trial
 from posefuse.study.warnings import warnings_of
 from posefuse.threads import side_by_side
 
@@ -55,25 +56,24 @@ def compare(
     for name, value, least in (("trials", trials, 1), ("seed", seed, 0), ("workers", workers, 1)):
         if value < least:
             raise InputError(f"{name}: must be {least} or more (got {value})")
-    pairs = [
-        replace(study, plans=(plan,), courses=(course,))
+    firsts = [
+        TrialTask(
+            study=replace(study, plans=(plan,), courses=(course,)),
+            scene_key=uuid4().hex,
+            seed=seed,
+            trial=0,
+        )
         for plan in study.plans
         for course in study.courses
     ]
-    keys = [uuid4().hex for _ in pairs]
-    tasks = (
-        TrialTask(study=pair, scene_key=key, seed=seed, trial=trial)
-        for pair, key in zip(pairs, keys, strict=True)
-        for trial in range(trials)
-    )
     try:
         with (
             side_by_side(workers) if executor is None else nullcontext(executor) as pool,
-            closing(_outcomes(tasks, pool, most=_WAITING * workers)) as outcomes,
+            closing(_outcomes(firsts, trials, pool, workers=workers)) as outcomes,
         ):
-            plan_trials = tuple(_gathered(outcomes, pairs, trials, on_progress))
+            plan_trials = tuple(_gathered(outcomes, firsts, trials, on_progress))
     finally:
-        forget_scenes(keys)
+        forget_scenes(first.scene_key for first in firsts)
     return Comparison(
         study=study,
         trials=trials,
@@ -85,36 +85,48 @@ def compare(
 
 
 def _outcomes(
-    tasks: Iterable[TrialTask], pool: Executor, *, most: int
+    firsts: Sequence[TrialTask], trials: int, pool: Executor, *, workers: int
 ) -> Generator[TrialOutcome, None, None]:
-    """The outcomes in the order of the tasks, of which so many are handed out at most."""
+    """The outcomes of all trials, in order; no more of them are handed out than keep a pool busy.
+
+    Parameters
+    ----------
+    firsts
+        The first trial of each plan on each course.
+    """
     waiting: deque[Future[TrialOutcome]] = deque()
+    ahead: list[Future[None]] = []
     try:
-        for task in tasks:
-            waiting.append(pool.submit(run_trial, task))
-            if len(waiting) == most:
-                yield waiting.popleft().result()
+        for first, following in zip_longest(firsts, firsts[1:]):
+            for trial in range(trials):
+                waiting.append(pool.submit(run_trial, replace(first, trial=trial)))
+                if trial == 0 and following is not None and trials >= workers:
+                    ahead.append(pool.submit(prepare_ahead, following))
+                if len(waiting) == _WAITING * workers:
+                    yield waiting.popleft().result()
         while waiting:
             yield waiting.popleft().result()
     finally:
-        for future in waiting:
-            future.cancel()
+        for preparing in ahead:
+            preparing.cancel()
+        for running in waiting:
+            running.cancel()
 
 
 def _gathered(
     outcomes: Iterator[TrialOutcome],
-    pairs: Sequence[Study],
+    firsts: Sequence[TrialTask],
     trials: int,
     on_progress: Progress | None,
 ) -> Iterator[PlanTrials]:
-    """The trials of each pair of plan and course."""
-    for place, pair in enumerate(pairs):
-        (plan,), (course,) = pair.plans, pair.courses
+    """The trials of each plan on each course."""
+    for place, first in enumerate(firsts):
+        (plan,), (course,) = first.study.plans, first.study.courses
         of_pair = []
         for trial in range(trials):
             of_pair.append(next(outcomes))
             if on_progress is not None:
-                on_progress(place * trials + trial + 1, len(pairs) * trials)
+                on_progress(place * trials + trial + 1, len(firsts) * trials)
         recordings = [of.recording for of in of_pair if of.recording is not None]
         yield PlanTrials(
             plan=plan.name,

@@ -81,7 +81,7 @@ def look(
     workers
         Threads.
     least_wide_px
-        The images kept may be smaller than the cameras', yet so wide.
+        The images kept may be smaller than the cameras', but are at least so wide.
     """
     nearest = [views.nearest_frames(instant.at_s) for instant in instants]
     wanted = sorted({frame for row in nearest for frame in row if frame is not None})

@@ -18,11 +18,18 @@ from posefuse.simulation.simulate import SimulatedTrial, simulate_trial
 from posefuse.study.outlook import Outlook, outlook_of
 from posefuse.study.study import Plan, Study
 
-__all__ = ["SCENES_KEPT", "TrialOutcome", "TrialTask", "forget_scenes", "plan_scene", "run_trial"]
+__all__ = [
+    "TrialOutcome",
+    "TrialTask",
+    "forget_scenes",
+    "plan_scene",
+    "prepare_ahead",
+    "run_trial",
+]
 
-SCENES_KEPT = 2
-"""Scenes that a process keeps for the trials to come: of the last pair of plan and course, and of
-the next one, which begins before the last trial of the former has ended."""
+_SCENES_KEPT = 2
+"""Scenes that a process keeps for the trials to come: of one pair of plan and course, and of the
+next, which is prepared while the trials of the former run."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,8 +80,8 @@ def plan_scene(study: Study, plan: Plan, course: Course) -> Scene:
 def run_trial(task: TrialTask) -> TrialOutcome:
     """Simulates, fuses and scores one trial; its scene is prepared once in each process."""
     study = task.study
-    (plan,), (course,) = study.plans, study.courses
-    scene = _SCENES.scene(task.scene_key, lambda: plan_scene(study, plan, course))
+    (plan,) = study.plans
+    scene = _scene(task)
     simulated = simulate_trial(scene, seed=task.seed, trial=task.trial)
     recording = simulated.recording
     card = score(
@@ -90,6 +97,17 @@ def run_trial(task: TrialTask) -> TrialOutcome:
         return TrialOutcome(card=card, recording=None, outlook=None)
     outlook = outlook_of(scene, settings=plan.settings, seed=task.seed)
     return TrialOutcome(card=card, recording=recording, outlook=outlook)
+
+
+def prepare_ahead(task: TrialTask) -> None:
+    """Prepares a trial's scene, while others are still busy with the one before."""
+    _scene(task)
+
+
+def _scene(task: TrialTask) -> Scene:
+    study = task.study
+    (plan,), (course,) = study.plans, study.courses
+    return _SCENES.scene(task.scene_key, lambda: plan_scene(study, plan, course))
 
 
 def forget_scenes(keys: Iterable[str]) -> None:
@@ -137,4 +155,4 @@ class _Scenes:
             self._kept.pop(key, None)
 
 
-_SCENES = _Scenes(SCENES_KEPT)
+_SCENES = _Scenes(_SCENES_KEPT)

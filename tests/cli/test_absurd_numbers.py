@@ -14,7 +14,7 @@ FIRST_NUMBER = r"(= \[?)-?[\d.]+"
 
 
 @pytest.mark.parametrize(
-    ("file", "key", "value", "told"),
+    ("file", "key", "value", "shown"),
     [
         ("courses/easy.toml", "position_m", "1e308", "less than or equal to 1000 "),
         ("courses/easy.toml", "position_m", "-1e5", "greater than or equal to -1000 "),
@@ -35,7 +35,7 @@ FIRST_NUMBER = r"(= \[?)-?[\d.]+"
     ],
 )
 def test_a_number_beyond_reason_is_refused_by_line(
-    file: str, key: str, value: str, told: str, tmp_path: Path
+    file: str, key: str, value: str, shown: str, tmp_path: Path
 ) -> None:
     for folder in ("datasets", "fieldlayouts"):
         shutil.copytree(ROOT / folder, tmp_path / folder)
@@ -44,6 +44,8 @@ def test_a_number_beyond_reason_is_refused_by_line(
     line = text[: re.search(rf"^{key} = ", text, flags=re.MULTILINE).start()].count("\n") + 1
     text = re.sub(rf"^{key} {FIRST_NUMBER}", rf"{key} \g<1>{value}", text, count=1, flags=re.M)
     changed.write_text(text, encoding="utf-8")
-    with pytest.raises(FileError, match=rf"{changed.name}:{line}: .*must be {told}\(got") as caught:
+    with pytest.raises(
+        FileError, match=rf"{changed.name}:{line}: .*must be {shown}\(got"
+    ) as caught:
         pf.load_study(tmp_path / "datasets" / "orchard" / "study.toml")
     assert str(caught.value).count(changed.name) == str(caught.value).count("\n") + 1

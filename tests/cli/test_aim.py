@@ -74,8 +74,8 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert page.count("eye protection") == 1
     assert page.count("<img ") == 5
     assert "posefuse aim datasets/orchard/rigs/four_corners.toml --spacing 0.5m" in page
-    names = {"pivots_low.csv", "pivots_low_most_room.csv", "pivots_high.csv"}
-    assert {*names, "pivots_high_most_room.csv", "aim.html"} == {p.name for p in out.iterdir()}
+    names = {"pivots_low.csv", "pivots_low_most_tolerant.csv", "pivots_high.csv"}
+    assert {*names, "pivots_high_most_tolerant.csv", "aim.html"} == {p.name for p in out.iterdir()}
     goal, shooter = load_arena(ARENA).goal("north crate"), load_rig(RIG).body.shooter
     for arc in Arc:
         rows = read(out / f"pivots_{arc.name.lower()}.csv")

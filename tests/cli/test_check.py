@@ -51,13 +51,13 @@ def test_every_shipped_file_is_known_and_sound(path: Path) -> None:
         ("[drivetrain]\n[[box]]\nlength_m = 1\n", "robot"),
     ],
 )
-def test_kinds_are_told_by_keys(tmp_path: Path, text: str, kind: str) -> None:
+def test_kinds_are_known_by_keys(tmp_path: Path, text: str, kind: str) -> None:
     path = tmp_path / "a.toml"
     path.write_text(text, encoding="utf-8")
     assert kind_of(path) == kind
 
 
-def test_what_cannot_be_told(tmp_path: Path) -> None:
+def test_what_is_of_no_known_kind(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
     path.write_text("zzz = 1\nqqq = 2\n", encoding="utf-8")
     with pytest.raises(FileError, match=r"of no known kind; .*\(got zzz, qqq\)"):

@@ -38,15 +38,15 @@ def test_the_command_writes_table_results_and_report(
     monkeypatch.setenv("COLUMNS", "80")
     out = tmp_path / "out"
     _run("compare", STUDY, "--trials", "2", "--seed", "5", "--out", out)
-    told = capsys.readouterr().out
+    shown = capsys.readouterr().out
     assert {p.name for p in out.iterdir()} == {"results.json", "results.csv", "report.html"}
-    assert "four corners" in told
-    assert max(len(line) for line in told.splitlines() if "Written" not in line) <= 80
-    assert "hits per 100" in told
-    assert "a perfect estimate would score" in " ".join(told.split())
-    assert "NEES" in told
-    assert "…" not in told
-    assert "only 2 trials" in told
+    assert "four corners" in shown
+    assert max(len(line) for line in shown.splitlines() if "Written" not in line) <= 80
+    assert "hits per 100" in shown
+    assert "a perfect estimate would score" in " ".join(shown.split())
+    assert "NEES" in shown
+    assert "…" not in shown
+    assert "only 2 trials" in shown
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     assert "5" in json.dumps(results)
     page = (out / "report.html").read_text(encoding="utf-8")
@@ -90,12 +90,12 @@ def test_a_plan_that_sees_nothing_is_named(tmp_path: Path, capsys) -> None:
         encoding="utf-8",
     )
     _run("compare", tmp_path / "study.toml", "--out", tmp_path / "out")
-    told = " ".join(capsys.readouterr().out.split())
-    assert "plan 'looks down' never sees a tag on course 'easy'" in told
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "plan 'looks down' never sees a tag on course 'easy'" in shown
 
 
 @pytest.mark.parametrize(
-    ("line", "told"),
+    ("line", "shown"),
     [
         ("trials = 0", "trials"),
         ('goal = "east crate"', "goal: no goal is named 'east crate'"),
@@ -104,7 +104,7 @@ def test_a_plan_that_sees_nothing_is_named(tmp_path: Path, capsys) -> None:
         ("trials = nan", "trials"),
     ],
 )
-def test_a_faulty_study_is_told_by_line(tmp_path: Path, line: str, told: str) -> None:
+def test_a_faulty_study_is_refused_by_line(tmp_path: Path, line: str, shown: str) -> None:
     key = line.split(" = ")[0]
     text = STUDY.read_text(encoding="utf-8").replace('"../../', f'"{ROOT.as_posix()}/')
     for name in ("courses/", "rigs/", "filter.toml"):
@@ -115,11 +115,11 @@ def test_a_faulty_study_is_told_by_line(tmp_path: Path, line: str, told: str) ->
     with pytest.raises(FileError) as caught:
         pf.load_study(path)
     assert str(caught.value).startswith(f"{path}:1: ")
-    assert told in str(caught.value)
+    assert shown in str(caught.value)
     assert len(str(caught.value).splitlines()) == 1
 
 
-def test_a_course_through_a_post_is_told(tmp_path: Path) -> None:
+def test_a_course_through_a_post_is_refused(tmp_path: Path) -> None:
     study_folder = STUDY.parent
     course = (study_folder / "courses" / "easy.toml").read_text(encoding="utf-8")
     head, _, _ = course.partition("[[waypoint]]")
@@ -142,7 +142,7 @@ def test_a_course_through_a_post_is_told(tmp_path: Path) -> None:
         pf.load_study(tmp_path / "study.toml")
 
 
-def test_bad_numbers_in_code_are_told() -> None:
+def test_bad_numbers_in_code_are_refused() -> None:
     study = pf.load_study(STUDY)
     for name, value in (("trials", 0), ("seed", -1), ("workers", 0)):
         with pytest.raises(InputError, match=f"{name}: must be"):

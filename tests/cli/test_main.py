@@ -34,8 +34,8 @@ def test_help_lists_the_commands(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert leave(monkeypatch, "--help") == 0
-    told = capsys.readouterr().out
-    assert all(f"\n  {name} " in told for name in ("check", "compare", "replay", "simulate"))
+    shown = capsys.readouterr().out
+    assert all(f"\n  {name} " in shown for name in ("check", "compare", "replay", "simulate"))
 
 
 def test_help_loads_nothing_heavy() -> None:
@@ -53,7 +53,7 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "shown"),
     [
         (["chek", "a.toml"], "Error: no command 'chek'; did you mean 'check'?\n"),
         (
@@ -72,14 +72,14 @@ def test_wrong_use(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     arguments: list[str],
-    told: str | tuple[str, ...],
+    shown: str | tuple[str, ...],
 ) -> None:
     assert leave(monkeypatch, *arguments) == 2
-    assert capsys.readouterr().err.endswith(told)
+    assert capsys.readouterr().err.endswith(shown)
 
 
 @pytest.mark.parametrize(
-    ("error", "status", "told"),
+    ("error", "status", "shown"),
     [
         (KeyboardInterrupt(), 130, "stopped\n"),
         (
@@ -101,12 +101,12 @@ def test_known_errors_are_one_line(
     capsys: pytest.CaptureFixture[str],
     error: BaseException,
     status: int,
-    told: str,
+    shown: str,
 ) -> None:
     failing_with(monkeypatch, error)
     assert leave(monkeypatch, "check", "a.toml") == status
     said = capsys.readouterr().err.lstrip("\n")
-    assert said.startswith(told)
+    assert said.startswith(shown)
     assert said.count("\n") == 1
 
 

@@ -34,8 +34,8 @@ def test_the_strip_alone(study: Path, tmp_path: Path, capsys: pytest.CaptureFixt
     with Image.open(out / "strip.png") as image:
         assert image.format == "PNG"
         assert image.size[0] == 1275  # two cameras side by side
-    told = " ".join(capsys.readouterr().out.split())
-    assert "tags in view (two cameras, easy, trial 0, seed 2026)." in told
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "tags in view (two cameras, easy, trial 0, seed 2026)." in shown
 
 
 def test_an_mp4_of_corners_drawn(study: Path, tmp_path: Path) -> None:
@@ -59,13 +59,13 @@ def test_a_gif_from_images_put_where_it_is_named(
     assert [path.name for path in out.iterdir()] == ["strip.png"]
     with Image.open(named) as movie:
         assert (movie.n_frames, movie.size) == (3, (960, 540))
-    told = capsys.readouterr()
-    assert "frames to render and search" in told.err
-    assert "0 to 0.3 s of the course" in told.out
+    shown = capsys.readouterr()
+    assert "frames to render and search" in shown.err
+    assert "0 to 0.3 s of the course" in shown.out
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "shown"),
     [
         (["--plan", "three"], "plan: none is named 'three' (have: four corners, two cameras)"),
         (["--course", "hard"], "course: none is named 'hard' (have: easy, fast spins, bumps)"),
@@ -85,7 +85,7 @@ def test_bad_input_is_one_line_and_nothing_is_written(
     study: Path,
     tmp_path: Path,
     arguments: list[str],
-    told: str,
+    shown: str,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     (tmp_path / "there.gif").write_bytes(b"mine")
@@ -94,11 +94,11 @@ def test_bad_input_is_one_line_and_nothing_is_written(
         words += ["--out", str(tmp_path / "out")]
     assert _status(["render", str(study), *words]) == 2
     captured = capsys.readouterr()
-    assert told in " ".join(captured.err.split())
+    assert shown in " ".join(captured.err.split())
     assert captured.out == ""
     assert {path.name for path in tmp_path.iterdir()} == {"study.toml", "there.gif"}
 
 
-def test_a_file_of_another_kind_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_file_of_another_kind_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert _status(["render", str(ORCHARD / "robot.toml")]) == 2
     assert "expected a study file, got a robot file" in capsys.readouterr().err

@@ -109,11 +109,11 @@ def degrees(out):
 def test_a_recording_with_everything(folder, tmp_path):
     settings, out = tmp_path / "filter.toml", tmp_path / "out"
     settings.write_text(RANGES_TOML, encoding="utf-8")
-    told = replay(folder, "--settings", settings, "--out", out, "--unit", "mm")
-    assert told.exit_code == 0, told.output
-    assert "two rounds" in told.output
-    assert "mm" in told.output
-    assert "report.html" in told.output
+    shown = replay(folder, "--settings", settings, "--out", out, "--unit", "mm")
+    assert shown.exit_code == 0, shown.output
+    assert "two rounds" in shown.output
+    assert "mm" in shown.output
+    assert "report.html" in shown.output
     names = {path.name for path in out.iterdir()}
     assert names == {"results.json", "scorecard.csv", "estimate.csv", "shots.csv", "report.html"}
     found = figures(out)
@@ -125,8 +125,8 @@ def test_a_recording_with_everything(folder, tmp_path):
 
 def test_defaults_need_no_settings_and_no_folder(folder, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    told = replay(folder)
-    assert told.exit_code == 0, told.output
+    shown = replay(folder)
+    assert shown.exit_code == 0, shown.output
     (out,) = (tmp_path / "results").iterdir()
     assert figures(out)["course", "position_rms_m"] < 0.3
 
@@ -137,9 +137,9 @@ def test_neither_truth_nor_shots_nor_goal_are_needed(folder, tmp_path):
     toml = folder / "recording.toml"
     text = toml.read_text(encoding="utf-8").replace('goal = "crate"\n', "")
     toml.write_text(text, encoding="utf-8")
-    told = replay(folder, "--out", tmp_path / "out")
-    assert told.exit_code == 0, told.output
-    assert "no true path" in told.output
+    shown = replay(folder, "--out", tmp_path / "out")
+    assert shown.exit_code == 0, shown.output
+    assert "no true path" in shown.output
     found = figures(tmp_path / "out")
     assert ("course", "position_rms_m") not in found
     assert found["run", "fused_count"] > 100
@@ -162,8 +162,8 @@ def test_a_truth_without_headings_scores_positions(folder, tmp_path):
 )
 def test_a_spoilt_recording_leaves_no_results(folder, tmp_path, name, text, error):
     (folder / name).write_text(text, encoding="utf-8")
-    told = replay(folder, "--out", tmp_path / "out")
-    assert isinstance(told.exception, error)
+    shown = replay(folder, "--out", tmp_path / "out")
+    assert isinstance(shown.exception, error)
     assert not (tmp_path / "out").exists()
 
 
@@ -171,14 +171,14 @@ def test_settings_that_do_not_fit_are_refused_in_words(folder, tmp_path):
     settings = tmp_path / "filter.toml"
     corners = RANGES_TOML.replace('"range"', '"corners"').replace("range_std_m", "pixel_std_px")
     settings.write_text(corners, encoding="utf-8")
-    told = replay(folder, "--settings", settings, "--out", tmp_path / "out")
-    assert isinstance(told.exception, InputError)
-    assert "holds range sightings" in str(told.exception)
+    shown = replay(folder, "--settings", settings, "--out", tmp_path / "out")
+    assert isinstance(shown.exception, InputError)
+    assert "holds range sightings" in str(shown.exception)
     assert not (tmp_path / "out").exists()
 
 
 def test_a_filled_folder_is_left_alone(folder):
     before = sorted(folder.iterdir())
-    told = replay(folder, "--out", folder)
-    assert isinstance(told.exception, FileError)
+    shown = replay(folder, "--out", folder)
+    assert isinstance(shown.exception, FileError)
     assert sorted(folder.iterdir()) == before

@@ -37,10 +37,10 @@ def _run(*arguments: str | Path) -> None:
 def test_compare_runs_from_images(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "out"
     _run("compare", short(tmp_path), "--trials", "1", "--out", out)
-    told = capsys.readouterr()
-    assert "four corners" in told.out
+    shown = capsys.readouterr()
+    assert "four corners" in shown.out
     # 6 cameras at 30 Hz for half a second on each of three courses
-    assert "270 frames to render" in told.err
+    assert "270 frames to render" in shown.err
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     assert results["sightings"] == "images"
     assert "in rendered images" in (out / "report.html").read_text(encoding="utf-8")
@@ -54,22 +54,22 @@ def test_a_recording_from_images_replays(tmp_path: Path) -> None:
     assert (tmp_path / "replayed" / "report.html").exists()
     drawn = tmp_path / "drawn"
     _run("simulate", short(tmp_path), *one, "--sightings", "corners", "--out", drawn)
-    found, told = (
+    in_images, from_response = (
         (folder / "two_cameras-easy-trial_0" / "sightings.csv").read_text(encoding="utf-8")
         for folder in (out, drawn)
     )
-    assert found != told
+    assert in_images != from_response
 
 
-def test_check_tells_source_and_length(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_check_shows_source_and_length(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _run("check", short(tmp_path))
-    told = capsys.readouterr().out
-    assert "sightings from images" in told
-    assert "easy (0.5 s)" in told
+    shown = capsys.readouterr().out
+    assert "sightings from images" in shown
+    assert "easy (0.5 s)" in shown
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "shown"),
     [
         (
             '"images"',
@@ -80,7 +80,7 @@ def test_check_tells_source_and_length(tmp_path: Path, capsys: pytest.CaptureFix
         ("_s = 30", "_cm = 30", r":10: course_duration_cm: "),
     ],
 )
-def test_bad_values(tmp_path: Path, old: str, new: str, told: str) -> None:
+def test_bad_values(tmp_path: Path, old: str, new: str, shown: str) -> None:
     path = study_file(tmp_path, (f"{old} ", f"{new} "))
-    with pytest.raises(FileError, match=told):
+    with pytest.raises(FileError, match=shown):
         pf.load_study(path)

@@ -72,7 +72,7 @@ def test_the_command_replays_it(written: Path, tmp_path: Path, capsys) -> None:
     assert "two cameras" in capsys.readouterr().out
 
 
-def test_an_unknown_plan_is_told(tmp_path: Path) -> None:
+def test_an_unknown_plan_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"plan: none is named 'four' \(have: four sides, level"):
         _run("simulate", STUDY, "--plan", "four", "--out", tmp_path / "x")
     assert not (tmp_path / "x").exists()

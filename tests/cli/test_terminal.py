@@ -23,7 +23,7 @@ def test_an_interval_stands_below_its_figure() -> None:
     assert any(line.strip() == "[1.10, 1.42]" for line in lines)
 
 
-def test_columns_go_in_the_order_told_and_only_when_they_must() -> None:
+def test_columns_go_in_the_order_given_and_only_when_they_must() -> None:
     order = ("bound", "distance")
     assert "bound" in " ".join(shown(80, dropped_first=order))
     narrow = " ".join(shown(50, dropped_first=order))

@@ -137,23 +137,45 @@ def test_a_fault_in_a_trial_ends_the_comparison() -> None:
     assert all(task.cancelled() for task in others)
 
 
+class Noting(Serial):
+    """Notes what is handed over: the trial, or -1 for a scene to be prepared, and whose."""
+
+    def __init__(self) -> None:
+        self.jobs: list[tuple[str, int]] = []
+
+    def submit(self, work: Callable[..., Any], /, *given: Any, **named: Any) -> Future[Any]:
+        task: TrialTask = given[0]
+        self.jobs.append((task.study.plans[0].name, task.trial if work is run_trial else -1))
+        return super().submit(work, *given, **named)
+
+
 def test_no_more_trials_are_handed_over_than_keep_the_workers_busy() -> None:
-    begun, done, most = 0, 0, 0
+    pool, most = Noting(), 0
 
-    class Counting(Serial):
-        def submit(self, *given: Any, **named: Any) -> Future[Any]:
-            nonlocal begun, most
-            begun += 1
-            most = max(most, begun - done)
-            return super().submit(*given, **named)
+    def on_progress(done: int, _: int) -> None:
+        nonlocal most
+        begun = sum(trial >= 0 for _, trial in pool.jobs)
+        most = max(most, begun - done + 1)
 
-    def on_progress(count: int, _: int) -> None:
-        nonlocal done
-        done = count
-
-    compare(many_plans(3), trials=5, executor=Counting(), workers=2, on_progress=on_progress)
+    compare(many_plans(3), trials=5, executor=pool, workers=2, on_progress=on_progress)
     assert 2 <= most <= 4
-    assert begun == 15
+
+
+def test_the_next_scene_is_prepared_while_trials_run() -> None:
+    pool = Noting()
+    compare(many_plans(2), trials=3, executor=pool, workers=2)
+    assert pool.jobs == [
+        ("plan 0", 0),
+        ("plan 1", -1),
+        ("plan 0", 1),
+        ("plan 0", 2),
+        ("plan 1", 0),
+        ("plan 1", 1),
+        ("plan 1", 2),
+    ]
+    few = Noting()
+    compare(many_plans(2), trials=1, executor=few, workers=2)
+    assert few.jobs == [("plan 0", 0), ("plan 1", 0)]  # each worker prepares its own
 
 
 def test_each_scorecard_stands_in_its_place() -> None:
