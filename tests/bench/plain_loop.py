@@ -62,7 +62,7 @@ class Frame:
     row: int
     captured_at_s: float
     offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    answers: list[tuple[np.ndarray, np.ndarray]] | None = None
+    solutions: list[tuple[np.ndarray, np.ndarray]] | None = None
     corners_px: np.ndarray | None = None
 
 
@@ -103,7 +103,7 @@ class PlainTrial:
         std_px = views.std_px[self.first_sighting[place]]
         frame.corners_px = image[:, 0] + std_px * self.rng.standard_normal((len(world), 2))
         if not self.fuse_corners:
-            frame.answers = self.solved(frame, world)
+            frame.solutions = self.solved(frame, world)
 
     def solved(self, frame: Frame, world: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
         """Planar robot poses at the frame's row with covariances: two for one tag, else one."""
@@ -123,7 +123,7 @@ class PlainTrial:
         ]
 
     def on_the_floor(self, frame: Frame, world, turn, shift) -> tuple[np.ndarray, np.ndarray]:
-        """The robot's planar pose at the frame's row from one answer, and its covariance."""
+        """The robot's planar pose at the frame's row from one solution, and its covariance."""
         lens, noise = self.lens[frame.mount], self.settings.noise
         camera_from_world = np.eye(4)
         camera_from_world[:3, :3], _ = cv2.Rodrigues(turn)
@@ -150,9 +150,9 @@ class PlainTrial:
             refused, z, noise_cov = min(
                 (
                     (nis(pose_residual(z, filter_.x), filter_.P + cov), z, cov)
-                    for z, cov in frame.answers
+                    for z, cov in frame.solutions
                 ),
-                key=lambda answer: answer[0],
+                key=lambda solution: solution[0],
             )
             if refused > GATE:
                 return

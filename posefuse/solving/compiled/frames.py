@@ -189,9 +189,8 @@ def _ranked(frame, found):
 
 
 @kernel
-def _mean_distance(view, frame, sightings, tag_rows):
-    """Mean distance from the camera to the middles of a frame's tags, by one of its views (12,)."""
-    first, count, sighting_tag = sightings.first[frame], sightings.tag_count[frame], sightings.tag
+def _mean_distance(views, frame, which, sighting_tag, first, count, tag_rows):
+    """Mean distance from the camera to the middles of a frame's tags."""
     mx, my, mz = frame_middle(first, count, sighting_tag, tag_rows)
     total = 0.0
     for s in range(first, first + count):
@@ -199,8 +198,8 @@ def _mean_distance(view, frame, sightings, tag_rows):
         x, y, z = tag_rows[tag, 10] - mx, tag_rows[tag, 11] - my, tag_rows[tag, 12] - mz
         square = 0.0
         for row in range(3):
-            part = view[3 * row] * x + view[3 * row + 1] * y
-            part += view[3 * row + 2] * z + view[9 + row]
+            part = views[frame, which, 3 * row] * x + views[frame, which, 3 * row + 1] * y
+            part += views[frame, which, 3 * row + 2] * z + views[frame, which, 9 + row]
             square += part * part
         total += np.sqrt(square)
     return total / count
@@ -228,17 +227,21 @@ def rank_solutions(sightings, tags, found, solution_count, distance):
         Written: the solutions left; the mean distance from the camera to the middles of the tags by
         the first solution.
     """
+    views, poses, covs, rms, _ = found
     for frame in range(len(solution_count)):
-        count, best = _ranked(frame, found)
-        solution_count[frame] = count
+        solutions, best = _ranked(frame, found)
+        solution_count[frame] = solutions
+        first, count = sightings.first[frame], sightings.tag_count[frame]
         distance[frame] = np.nan
-        if count > 0:
-            distance[frame] = _mean_distance(found.views[frame, best], frame, sightings, tags.rows)
+        if solutions > 0:
+            distance[frame] = _mean_distance(
+                views, frame, best, sightings.tag, first, count, tags.rows
+            )
         if best == 1:
             _swap(frame, found)
-        for which in range(count, 2):
-            found.rms_px[frame, which] = np.nan
+        for which in range(solutions, 2):
+            rms[frame, which] = np.nan
             for k in range(3):
-                found.poses[frame, which, k] = np.nan
+                poses[frame, which, k] = np.nan
                 for j in range(3):
-                    found.covs[frame, which, k, j] = np.nan
+                    covs[frame, which, k, j] = np.nan
