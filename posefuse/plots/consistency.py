@@ -9,7 +9,7 @@ from scipy.special import chdtr, gammaln
 
 from posefuse.checks import FloatArray
 from posefuse.plots.style import GREY, INK, plan_colour
-from posefuse.statistics.intervals import chi_square_average_interval
+from posefuse.statistics.chi_square import chi_square_average_interval
 
 __all__ = ["draw_nees", "draw_nis"]
 

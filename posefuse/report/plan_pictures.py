@@ -17,7 +17,7 @@ from posefuse.plots.style import Axes, Figure, drawing, new_figure, set_finding,
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import is_at_shots, length_with_unit, number_text
-from posefuse.statistics.intervals import chi_square_average_interval
+from posefuse.statistics.chi_square import chi_square_average_interval
 from posefuse.study.comparison import Comparison, Run
 from posefuse.study.floor_map import FloorMap, floor_map
 from posefuse.units import length_label, metres_to, to_degrees

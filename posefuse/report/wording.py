@@ -4,7 +4,8 @@ import math
 from collections.abc import Sequence
 
 from posefuse.scoring.scorecard import Nees
-from posefuse.statistics.intervals import Interval, chi_square_average_interval
+from posefuse.statistics.chi_square import chi_square_average_interval
+from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
 from posefuse.units import length_label, metres_to, to_degrees
 
