@@ -1,4 +1,4 @@
-"""Trials as studies have them: mean squared errors made of constants of the build and white noise."""
+"""Trials as studies have them: mean squares made of constants of the build and white noise."""
 
 import numpy as np
 

@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 from scipy.stats import norm
-from simulated_trials import mean_squares
 
 from posefuse.errors import InputError
 from posefuse.statistics.bootstrap import bootstrap_of_means
@@ -14,6 +13,7 @@ from posefuse.statistics.trial_means import (
     mean_square_interval,
     rms_interval,
 )
+from simulated_trials import mean_squares
 
 LAWS = {
     "one constant": {"constants": (1.0,)},
