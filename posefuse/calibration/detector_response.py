@@ -13,7 +13,7 @@ from posefuse.rendering.detect import DetectorSettings, detect_tags
 from posefuse.rendering.tag_pictures import MARGIN_CELLS, tag_cells
 from posefuse.robot.camera import Imaging
 from posefuse.robot.measured_response import AXIS_COLUMNS
-from posefuse.statistics.intervals import wilson_interval
+from posefuse.statistics.wilson import wilson_interval
 from posefuse.threads import side_by_side
 
 __all__ = ["CornerErrors", "ResponseRecipe", "corner_errors", "measure_response"]

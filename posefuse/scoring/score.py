@@ -14,7 +14,7 @@ from posefuse.robot.shooter import Shooter
 from posefuse.scoring.instants import InstantErrors, instant_errors, truth_at
 from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanScores
 from posefuse.scoring.shot_hits import ShotHits, can_miss, shot_hits
-from posefuse.statistics.intervals import chi_square_average_interval
+from posefuse.statistics.chi_square import chi_square_average_interval
 
 __all__ = ["NO_UPDATE_AFTER_S", "score", "seconds_since_update", "shot_rows"]
 

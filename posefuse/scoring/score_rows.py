@@ -10,7 +10,8 @@ import numpy as np
 from posefuse.scoring.scorecard import ErrorFigures, Scorecard, SpanScores
 from posefuse.scoring.shot_hits import ShotHits
 from posefuse.scoring.trajectory import TrajectoryScores
-from posefuse.statistics.intervals import rms_interval, wilson_interval
+from posefuse.statistics.trial_means import rms_interval
+from posefuse.statistics.wilson import wilson_interval
 
 __all__ = ["ScoreRow", "score_rows"]
 

@@ -32,7 +32,7 @@ class Nees:
 
     Errors at neighbouring rows are not independent, so the run's average has no simple interval.
     What theory gives is the region for a single instant, and that 95 % of the instants lie in it;
-    for the average over independent trials see ``statistics.chi_square_average_interval``.
+    for the average over independent trials see ``statistics.chi_square``.
 
     Parameters
     ----------

@@ -1,4 +1,7 @@
-"""Intervals of shares."""
+"""Wilson's score interval of a share.
+
+E. B. Wilson, Journal of the American Statistical Association 22, 209-212, 1927.
+"""
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -6,17 +9,28 @@ from scipy.special import ndtri
 
 from posefuse.checks import FloatArray, in_range
 from posefuse.errors import InputError
+from posefuse.statistics.intervals import Interval
 
-__all__ = ["wilson_bounds"]
+__all__ = ["wilson_bounds", "wilson_interval"]
+
+
+def wilson_interval(hits: int, count: int, *, level: float = 0.95) -> Interval:
+    """A share with its interval, which holds at 0 and 1 too.
+
+    >>> share = wilson_interval(3, 10)
+    >>> print(f"{share.low:.4f} {share.high:.4f}")
+    0.1078 0.6032
+    """
+    low, high = wilson_bounds(hits, count, level=level).tolist()
+    return Interval(value=hits / count, low=low, high=high, level=level)
 
 
 def wilson_bounds(hits: ArrayLike, count: ArrayLike, *, level: float = 0.95) -> FloatArray:
-    """Wilson's score intervals of shares ``hits / count``, (..., 2); they hold at 0 and 1 too.
+    """The ends of the intervals of many shares ``hits / count`` at once, (..., 2).
 
-    E. B. Wilson, Journal of the American Statistical Association 22, 209-212, 1927.
-
-    >>> wilson_bounds(3, 10).round(4)
-    array([0.1078, 0.6032])
+    >>> wilson_bounds([0, 3], 10).round(4)
+    array([[0.    , 0.2775],
+           [0.1078, 0.6032]])
     """
     h, n = np.asarray(hits, dtype=np.float64), np.asarray(count, dtype=np.float64)
     if not ((n >= 1) & (h >= 0) & (h <= n)).all():

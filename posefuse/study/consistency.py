@@ -10,7 +10,7 @@ from scipy.special import chdtri
 
 from posefuse.checks import FloatArray
 from posefuse.fusion.estimate import Estimate, Outcome
-from posefuse.statistics.intervals import chi_square_average_interval
+from posefuse.statistics.chi_square import chi_square_average_interval
 from posefuse.study.comparison import PlanTrials
 
 __all__ = [

@@ -6,7 +6,7 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.scoring.shot_hits import ShotHits
-from posefuse.statistics.intervals import bootstrap_of_means, paired_mean_differences
+from posefuse.statistics.bootstrap import bootstrap_of_means, paired_mean_differences
 from posefuse.study.comparison import MovingHits, PlanHits, PlanTrials
 
 __all__ = ["plan_hits"]

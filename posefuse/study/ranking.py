@@ -7,7 +7,9 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.scoring.scorecard import ErrorFigures, Nees, Scorecard, SpanScores
-from posefuse.statistics.intervals import Interval, paired_rms_differences, rms_interval
+from posefuse.statistics.bootstrap import paired_rms_differences
+from posefuse.statistics.intervals import Interval
+from posefuse.statistics.trial_means import rms_interval
 from posefuse.study.comparison import PlanHits, PlanRow, PlanTrials
 from posefuse.study.plan_hits import plan_hits
 from posefuse.study.study import Study
@@ -36,7 +38,7 @@ def rank_plans(
     return tuple(
         _row(
             of_plans[place],
-            distance_rms_m=rms_interval(squares[place], seed=seed),
+            distance_rms_m=rms_interval(squares[place]),
             difference_to_best_m=None if place == best else differences[place],
             hits=hits[place],
         )

@@ -31,7 +31,7 @@ from posefuse.robot.load import load_rig
 from posefuse.robot.rig import Rig
 from posefuse.simulation.scene import Scene, prepare_scene
 from posefuse.simulation.simulate import simulate_trial
-from posefuse.statistics.intervals import chi_square_average_interval
+from posefuse.statistics.chi_square import chi_square_average_interval
 
 ROOT = Path(__file__).parents[2]
 ARENA = load_arena(ROOT / "fieldlayouts" / "orchard_court.toml")

@@ -1,11 +1,11 @@
-"""Wilson intervals of hit shares against published values."""
+"""Wilson intervals of shares against published values and scipy."""
 
 import numpy as np
 import pytest
 from scipy.stats import binomtest
 
 from posefuse.errors import InputError
-from posefuse.statistics.wilson import wilson_bounds
+from posefuse.statistics.wilson import wilson_bounds, wilson_interval
 
 
 @pytest.mark.parametrize(
@@ -29,6 +29,9 @@ from posefuse.statistics.wilson import wilson_bounds
 )
 def test_published_intervals(hits, count, level, low, high):
     assert wilson_bounds(hits, count, level=level) == pytest.approx([low, high], abs=1e-7)
+    interval = wilson_interval(hits, count, level=level)
+    assert (interval.low, interval.high) == pytest.approx((low, high), abs=1e-7)
+    assert (interval.value, interval.level) == (hits / count, level)
 
 
 def test_many_at_once_are_scipys():
@@ -40,5 +43,6 @@ def test_many_at_once_are_scipys():
 
 @pytest.mark.parametrize(("hits", "count"), [(-1, 10), (11, 10), (0, 0)])
 def test_impossible_counts_are_refused(hits, count):
-    with pytest.raises(InputError, match="0 <= hits <= count"):
-        wilson_bounds(hits, count)
+    for function in (wilson_bounds, wilson_interval):
+        with pytest.raises(InputError, match="0 <= hits <= count"):
+            function(hits, count)
