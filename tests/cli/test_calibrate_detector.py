@@ -60,7 +60,7 @@ def test_a_coarse_table_that_the_camera_file_may_name(tmp_path: Path, call: Call
     assert "detector response of 'wide mono': wide.csv, 84 rows" in output
     status, _, error = call("check", out)
     assert status == 2
-    assert "or the .toml file beside it that tells how it was measured" in error
+    assert "or the .toml file beside it that says how it was measured" in error
 
 
 @pytest.mark.parametrize(
