@@ -193,6 +193,44 @@ def test_no_line_where_there_is_no_contrast_or_another_tag_or_no_image() -> None
         assert corners_from_edges(none, outline, family="36h11", id=9) is None
 
 
+@pytest.mark.parametrize("grey", [15, 120, 230])
+def test_a_side_that_something_small_hides_in_part(grey: int) -> None:
+    case = shot((0.0, 0.0, 2.0), (15.0, 5.0, 3.0), id=9)  # about 60 px
+    image = case.image(EVEN).copy()
+    middle = 0.7 * case.corners_px[0] + 0.3 * case.corners_px[1]
+    x, y = np.meshgrid(np.arange(image.shape[1]), np.arange(image.shape[0]))
+    image[np.hypot(x - middle[0], y - middle[1]) < 5.0] = grey
+    corners = corners_from_edges(image, outline_of(case.corners_px), family="36h11", id=9)
+    np.testing.assert_allclose(corners, case.corners_px, atol=0.15)
+
+
+@pytest.mark.parametrize("light", [0.8, 0.4])
+def test_a_side_much_fainter_than_the_others_is_another_edge(light: float) -> None:
+    case = shot((0.0, 0.0, 1.0), id=9)
+    image, left = case.image(EVEN), case.corners_px[[0, 3], 0].mean()
+    cell = (case.corners_px[1, 0] - case.corners_px[0, 0]) / 8.0
+    shaded = image.copy()
+    part = slice(0, round(left + 1.5 * cell))
+    shaded[:, part] = np.rint(light * shaded[:, part])
+    corners = corners_from_edges(shaded, outline_of(case.corners_px), family="36h11", id=9)
+    assert (corners is not None) == (light > 0.6)
+    if corners is not None:  # the shadow's edge across two other sides moves these a little
+        np.testing.assert_allclose(corners, case.corners_px, atol=0.3)
+
+
+@pytest.mark.parametrize("blurred", ["all", "right"])
+def test_opposite_sides_that_seem_to_move_unlike_are_other_edges(blurred: str) -> None:
+    case = shot((0.0, 0.0, 1.0), id=9)
+    image, middle = case.image(EVEN), round(case.corners_px[:, 0].mean())
+    moved = cv2.blur(image, (9, 1))
+    if blurred == "right":
+        moved[:, :middle] = image[:, :middle]
+    corners = corners_from_edges(moved, outline_of(case.corners_px), family="36h11", id=9)
+    assert (corners is not None) == (blurred == "all")
+    if corners is not None:
+        np.testing.assert_allclose(corners, case.corners_px, atol=0.15)
+
+
 @pytest.mark.parametrize(
     "outline",
     [
