@@ -7,6 +7,7 @@ still decides what is kept and for which types; this module decides where, and w
 each, so that processes side by side have no index to share.
 """
 
+import atexit
 import hashlib
 import inspect
 import logging
@@ -109,6 +110,7 @@ def _kernels_of_user() -> Path:
 def _held_place(kernels: Path, name: str, source: SourceState) -> _Place:
     is_new = not (kernels / name).exists()
     place = _Place(folder=kernels / name, mark=hold(kernels / name), source=source)
+    atexit.register(place.mark.close)
     if is_new:
         remove_old(kernels, keep=_FOLDERS_KEPT)
     return place

@@ -15,8 +15,8 @@ NONE = DetectorSettings(refinement=CornerRefinement.NONE)
 NEAR_PX, FAR_PX = 0.12, 0.03
 """Of long sides not every pixel is looked at, and which ones hangs on where they begin."""
 
-near_m, far_m = st.floats(0.9, 4.0), st.floats(5.2, 8.0)  # 31 to 140 px, 16 to 24 px
-turns_deg = st.tuples(st.floats(-55.0, 55.0), st.floats(-20.0, 20.0), st.floats(-180.0, 180.0))
+near_m, far_m = st.floats(1.1, 4.0), st.floats(5.2, 6.5)  # 31 to 114 px, 19 to 24 px
+turns_deg = st.tuples(st.floats(-35.0, 35.0), st.floats(-20.0, 20.0), st.floats(-180.0, 180.0))
 
 
 def image_and_outline(distance_m: float, turn_deg) -> tuple[np.ndarray, np.ndarray]:
