@@ -4,6 +4,7 @@ import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
 from posefuse.randomness.compiled.numbers import normal, uniform
+from posefuse.sensing.compiled.bias import add_bias
 from posefuse.sensing.compiled.visibility import inside_image, place_camera, project_corners
 
 __all__ = ["sense_corners"]
@@ -35,33 +36,6 @@ def _shift_rows(pixels, s, velocity, row_time, height):
         later = row_time * (pixels[s, k, 1] - 0.5 * (height - 1.0))
         pixels[s, k, 0] += velocity[s, 0] * later
         pixels[s, k, 1] += velocity[s, 1] * later
-
-
-@inlined_kernel
-def _narrow(pixels, s, narrowing):
-    """Move the left and the right corners of pixels[s] toward each other by narrowing px each."""
-    wide_u = pixels[s, 1, 0] - pixels[s, 0, 0] + pixels[s, 2, 0] - pixels[s, 3, 0]
-    wide_v = pixels[s, 1, 1] - pixels[s, 0, 1] + pixels[s, 2, 1] - pixels[s, 3, 1]
-    share = narrowing / np.sqrt(wide_u * wide_u + wide_v * wide_v)
-    for k in range(4):
-        side = -share if k in (1, 2) else share
-        pixels[s, k, 0] += side * wide_u
-        pixels[s, k, 1] += side * wide_v
-
-
-@inlined_kernel
-def _bias(pixels, s, inward, shift, scale):
-    """Move pixels[s] toward their middle by inward px and by the shift, both scaled."""
-    if inward[s] == 0.0 and shift[s, 0] == 0.0 and shift[s, 1] == 0.0:
-        return
-    u = 0.25 * (pixels[s, 0, 0] + pixels[s, 1, 0] + pixels[s, 2, 0] + pixels[s, 3, 0])
-    v = 0.25 * (pixels[s, 0, 1] + pixels[s, 1, 1] + pixels[s, 2, 1] + pixels[s, 3, 1])
-    closer, right, down = scale * inward[s], scale * shift[s, 0], scale * shift[s, 1]
-    for k in range(4):
-        du, dv = u - pixels[s, k, 0], v - pixels[s, k, 1]
-        share = closer / np.sqrt(du * du + dv * dv)
-        pixels[s, k, 0] += share * du + right
-        pixels[s, k, 1] += share * dv + down
 
 
 @inlined_kernel
@@ -147,15 +121,14 @@ def sense_corners(sightings, frames, cameras, tag_ids, built, noise_scale, pixel
     ``sensing.arrays``; tag_ids (N,).
     """
     _project_found(sightings, frames, cameras, tag_ids, built, pixels, is_found)
-    inward, narrowing, shift = sightings.inward_px, sightings.narrowing_px, sightings.shift_px
     # in a loop of its own the drawing is faster
     for s in range(sightings.frame.shape[0]):
         f, n = sightings.frame[s], sightings.tag[s]
         c = frames.camera[f]
         if is_found[s] and noise_scale > 0.0:
-            _bias(pixels, s, inward, shift, noise_scale)
-            if narrowing[s] != 0.0:
-                _narrow(pixels, s, noise_scale * narrowing[s])
+            shift = noise_scale * sightings.shift_px[s, 0], noise_scale * sightings.shift_px[s, 1]
+            closer = noise_scale * sightings.inward_px[s], noise_scale * sightings.narrowing_px[s]
+            add_bias(pixels, s, closer, shift)
             counters = _counter(frames.number[f], tag_ids[n]), _counter(0, tag_ids[n])
             fractions = sightings.shared_fraction[s], sightings.persistent_fraction[s]
             std = noise_scale * sightings.std_px[s]

@@ -14,6 +14,7 @@ import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
 from posefuse.solving.compiled.slopes import COLUMNS, HEIGHT, LEAN, OWN, TAG, corner_slopes
+from posefuse.study.compiled.roots import lower_root
 
 __all__ = ["run_attainable"]
 
@@ -45,28 +46,11 @@ def _substitute(table, k, steps, odometry):
             table[i, place] -= d0 * table[i, 0] + d1 * table[i, 1] + d2 * table[i, 2]
 
 
-@inlined_kernel
-def _lower_root(square, root):
-    """Write the lower Cholesky root (3, 3); columns of what is not positive stay zero."""
-    root[:] = 0.0
-    for j in range(3):
-        total = square[j, j]
-        for m in range(j):
-            total -= root[j, m] * root[j, m]
-        if total > 0.0:
-            root[j, j] = math.sqrt(total)
-            for i in range(j + 1, 3):
-                total = square[i, j]
-                for m in range(j):
-                    total -= root[i, m] * root[j, m]
-                root[i, j] = total / root[j, j]
-
-
 @kernel
 def _integrate_out(table, cov, scratch):
     """Take a step's noise out: J - J_x L (I + L' J_xx L)^-1 L' J_x', cov = L L'; scratch (3, n)."""
     root, inner, inner_root = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3))
-    _lower_root(cov, root)
+    lower_root(cov, root)
     size = len(table)
     for i in range(3):
         for j in range(size):
@@ -79,7 +63,7 @@ def _integrate_out(table, cov, scratch):
             for m in range(3):
                 total += scratch[i, m] * root[m, j]
             inner[i, j] = total
-    _lower_root(inner, inner_root)
+    lower_root(inner, inner_root)
     for j in range(size):
         first = scratch[0, j] / inner_root[0, 0]
         second = (scratch[1, j] - inner_root[1, 0] * first) / inner_root[1, 1]

@@ -14,12 +14,11 @@ Models, Estimation, and Control, vol. 1, 1979, ch. 6; A. Gelb (ed.), Applied Opt
 1974, ch. 7 (both from memory).
 """
 
-import math
-
 import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
 from posefuse.solving.compiled.frame_sums import OWN_COLUMNS, TAG_COLUMNS
+from posefuse.study.compiled.roots import lower_root
 
 __all__ = ["run_forecast"]
 
@@ -65,23 +64,6 @@ def _step(states, at, k, steps):
             mixed[c, 1, j] += b * mixed[c, 2, j]
 
 
-@inlined_kernel
-def _root(square, root):
-    """Write the lower root (3, 3) of a square that may be singular: Cholesky, zero columns kept."""
-    root[:] = 0.0
-    for j in range(3):
-        total = square[j, j]
-        for k in range(j):
-            total -= root[j, k] * root[j, k]
-        if total > 1e-12 * square[j, j]:
-            root[j, j] = math.sqrt(total)
-            for i in range(j + 1, 3):
-                total = square[i, j]
-                for k in range(j):
-                    total -= root[i, k] * root[j, k]
-                root[i, j] = total / root[j, j]
-
-
 @kernel
 def _fuse(states, at, f, frames, terms, views, first_tag, first_lean):
     """Correct state ``at`` by frame f."""
@@ -118,7 +100,7 @@ def _fuse(states, at, f, frames, terms, views, first_tag, first_lean):
             known[i] += after[i, a] * terms.known[f, a]
     # persistent scatter: its root leads from a unit of each camera's own to the information
     eye, share = frames.eye[f], terms.repeats[f]
-    _root(terms.persistent[f], root)
+    lower_root(terms.persistent[f], root)
     _times(after, root, pulled)
     for c in range(len(mixed)):
         _times_in_place(keep, mixed[c], noise)

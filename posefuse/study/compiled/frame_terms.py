@@ -42,7 +42,7 @@ def _add_offset(slopes, rows, pixels, biased_pixels, offset, off):
     offset (5,): pan, tilt and roll of the mount, roll and pitch of the chassis.
     """
     for q in range(8):
-        biased = biased_pixels[q >> 1, q & 1] - pixels[q >> 1, q & 1]
+        biased = biased_pixels[0, q >> 1, q & 1] - pixels[q >> 1, q & 1]
         for j in range(3):
             biased += slopes[q, OWN + j] * offset[j]
         for j in range(2):
@@ -95,7 +95,7 @@ def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
     J'b (m,), J' Rt J white and persistent (2, m, m). cells (C, T, 4, 2): pixels of the corners.
     """
     square, own, of_tag, off, noise = sums
-    slopes, pixels, biased = np.empty((8, COLUMNS)), np.empty((4, 2)), np.empty((4, 2))
+    slopes, pixels, biased = np.empty((8, COLUMNS)), np.empty((4, 2)), np.empty((1, 4, 2))
     square[:], own[:], off[:], noise[:] = 0.0, 0.0, 0.0, 0.0
     size, eye, repeated = len(rows), frames.eye[f], 0
     for place in range(frames.tag_count[f]):
@@ -104,15 +104,10 @@ def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
         if not corner_slopes(cameras, eye, tags, views.tag[s], pose, velocity, slopes, pixels):
             return -1.0
         for k in range(4):
-            biased[k, 0], biased[k, 1] = pixels[k, 0], pixels[k, 1]
-        add_bias(
-            biased,
-            views.inward_px[s],
-            views.narrowing_px[s],
-            views.shift_px[s, 0],
-            views.shift_px[s, 1],
-        )
-        repeated += _repeated(biased, cells, eye, views.tag[s])
+            biased[0, k, 0], biased[0, k, 1] = pixels[k, 0], pixels[k, 1]
+        closer, shift = (views.inward_px[s], views.narrowing_px[s]), views.shift_px[s]
+        add_bias(biased, 0, closer, (shift[0], shift[1]))
+        repeated += _repeated(biased[0], cells, eye, views.tag[s])
         add_square(slopes, rows, square)
         add_products(slopes, rows, OWN, own)
         of_tag[place] = 0.0
