@@ -18,6 +18,7 @@ _DROPPED_FIRST = (
     "distance error 95th",
     "hits: difference",
     "no recent update",
+    "probability of being",
     "attainable",
 )
 """Columns that a narrow terminal leaves out; the report holds them all."""
@@ -146,7 +147,8 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
     )
     console.print(table)
     console.print(
-        "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial."
+        "RMS over all shots, 95 % intervals in brackets; differences are paired, trial by trial, "
+        "and their intervals hold together."
     )
     for sentence in terminal_sentences(comparison):
         console.print(sentence)

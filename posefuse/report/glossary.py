@@ -44,7 +44,9 @@ COMPARISON_WORDS = {
     "95 % interval": "Where the figure would lie in about 95 of 100 repeats of the study with "
     "other random draws.",
     "Difference to the best": "Paired trial by trial: every plan meets identical random draws in "
-    "the same trial.",
+    "the same trial. The intervals of all plans hold together in about 95 of 100 studies.",
+    "Probability of being the best": "That no other plan has a smaller error, by these trials "
+    "(posterior, all plans alike beforehand).",
     "Tie": "These trials cannot separate the two plans: choose by cost, weight or wiring.",
     **_COUNTS,
 }

@@ -34,6 +34,7 @@ _RANKED = (
     "distance_rms_m",
     "distance_forecast_rms_m",
     "difference_to_best_m",
+    "best_probability",
     "hits_per_100",
     "hits_difference_to_best_per_100",
     "distance_attainable_rms_m",

@@ -134,6 +134,7 @@ _ALL = [
             "dropped_frame": "frames lost",
         },
     ),
+    *_figures(Kind.NUMBER, {"best_probability": "probability of being the best"}, digits=2),
     *_figures(Kind.NUMBER, {"nees_mean": "NEES"}),
     *_figures(Kind.NUMBER, {"nis_mean": "NIS"}, digits=2),
 ]

@@ -14,6 +14,7 @@ __all__ = ["Comparison", "MovingHits", "PlanHits", "PlanRow", "PlanTrials"]
 _ROW_FIGURES = (
     "distance_rms_m",
     "difference_to_best_m",
+    "best_probability",
     "distance_bias_m",
     "distance_p95_m",
     "distance_forecast_rms_m",
@@ -154,10 +155,13 @@ class PlanRow:
     nees_mean
         Mean normalised estimation error squared (3 for a consistent filter).
     difference_to_best_m
-        Paired difference of ``distance_rms_m`` to the best plan's with its 95 % interval; ``None``
-        for the best itself.
+        Paired difference of ``distance_rms_m`` to the best plan's with its interval; ``None`` for
+        the best itself. The intervals of all plans hold together in 95 of 100 studies.
     is_tie
         Whether that interval holds zero.
+    best_probability
+        That no other plan is better, as ``statistics.best_probability`` defines it; nan of a single
+        trial.
     hits
         ``None`` where no shot is marked, or the robot's file does not say how its shooter throws.
     """
@@ -177,6 +181,7 @@ class PlanRow:
     nees_mean: float
     difference_to_best_m: Interval | None
     is_tie: bool
+    best_probability: float
     hits: PlanHits | None = None
 
     def figures(self) -> dict[str, Interval | float | None]:

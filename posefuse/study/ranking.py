@@ -7,7 +7,7 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.scoring.scorecard import ErrorFigures, Nees, Scorecard, SpanScores
-from posefuse.statistics.bootstrap import paired_rms_differences
+from posefuse.statistics.best import AgainstBest, rms_against_best
 from posefuse.statistics.intervals import Interval
 from posefuse.statistics.trial_means import rms_interval
 from posefuse.study.comparison import PlanHits, PlanRow, PlanTrials
@@ -33,13 +33,14 @@ def rank_plans(
     squares = np.array([trial_mean_squares_m2(of_plan) for of_plan in of_plans])
     order = np.argsort(squares.mean(axis=1), kind="stable")
     best = int(order[0])
-    differences = paired_rms_differences(squares, reference=best, seed=seed)
+    against_best = rms_against_best(squares)
     hits = plan_hits(of_plans, best=best, seed=seed)
     return tuple(
         _row(
             of_plans[place],
             distance_rms_m=rms_interval(squares[place]),
-            difference_to_best_m=None if place == best else differences[place],
+            against_best=against_best[place],
+            is_best=place == best,
             hits=hits[place],
         )
         for place in order
@@ -96,7 +97,8 @@ def _row(
     plan_trials: Sequence[PlanTrials],
     *,
     distance_rms_m: Interval,
-    difference_to_best_m: Interval | None,
+    against_best: AgainstBest,
+    is_best: bool,
     hits: PlanHits | None,
 ) -> PlanRow:
     spans = [_span(card) for trials in plan_trials for card in trials.cards]
@@ -109,6 +111,7 @@ def _row(
     def rms(values: Sequence[float | None]) -> float:
         return math.sqrt(mean([None if value is None else value**2 for value in values]))
 
+    difference = None if is_best else against_best.difference
     return PlanRow(
         plan=plan_trials[0].plan,
         distance_rms_m=distance_rms_m,
@@ -129,8 +132,9 @@ def _row(
             [span.no_update_share for span in spans], [span.count for span in spans]
         ),
         nees_mean=mean([_figure(s.nees, "mean") for s in spans]),
-        difference_to_best_m=difference_to_best_m,
-        is_tie=difference_to_best_m is not None and difference_to_best_m.holds(0.0),
+        difference_to_best_m=difference,
+        is_tie=difference is not None and difference.holds(0.0),
+        best_probability=against_best.best_probability,
         hits=hits,
     )
 

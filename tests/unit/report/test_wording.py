@@ -39,6 +39,7 @@ def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = Non
         nees_mean=3.0,
         difference_to_best_m=more,
         is_tie=more is not None and more.holds(0.0),
+        best_probability=0.25,
     )
 
 
