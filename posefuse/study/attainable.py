@@ -9,6 +9,9 @@ from posefuse.study.linear_run import LinearRun
 
 __all__ = ["attainable_covs"]
 
+_LEAST_START_VAR = 1e-12
+"""A start that is stated to be exact counts as known to 1 um and 1 urad: information is finite."""
+
 
 def attainable_covs(run: LinearRun, *, shot_rows: IntArray) -> FloatArray:
     """Least covariance (shots, 3, 3) of x_m, y_m, heading_rad at the shots.
@@ -27,7 +30,7 @@ def attainable_covs(run: LinearRun, *, shot_rows: IntArray) -> FloatArray:
     is_unknown = constants.stds > 0.0
     places[is_unknown] = 3 + np.arange(is_unknown.sum())
     table = np.zeros((3 + is_unknown.sum(),) * 2)
-    table[:3, :3] = np.linalg.inv(run.start_cov)
+    table[:3, :3] = np.linalg.inv(run.start_cov + _LEAST_START_VAR * np.eye(3))
     table[3:, 3:] = np.diag(constants.stds[is_unknown] ** -2.0)
     first_tag, first_lean = constants.first_tag, constants.first_lean
     column_of = (

@@ -24,6 +24,7 @@ from posefuse.simulation.simulate import simulate_trial
 from posefuse.study.attainable import attainable_covs
 from posefuse.study.forecast import forecast
 from posefuse.study.linear_run import linear_run
+from posefuse.study.outlook import outlook_of
 from posefuse.study.trial import plan_scene
 from small_court import small_study
 
@@ -255,6 +256,19 @@ def dense_cov(run, row: int) -> np.ndarray:
             axis_cov = std**2 * ((1.0 - shared) * np.eye(4) + shared)
             total += factor.T @ np.linalg.solve(np.kron(axis_cov, np.eye(2)), factor)
     return np.linalg.inv(total)[3 * row : 3 * row + 3, 3 * row : 3 * row + 3]
+
+
+@pytest.mark.parametrize("start_std", [(0.03, 0.03, 0.0), (0.0, 0.0, 0.0)])
+def test_a_start_may_be_exact(start_std) -> None:
+    """Close to that of a start known to 10 um and 10 urad."""
+    study = small_study(spreads=SPREADS)
+    found = []
+    for least in (0.0, 1e-5):
+        std = np.maximum(start_std, least)
+        scene = plan_scene(replace(study, start_std=std), study.plans[1], study.courses[0])
+        outlook = outlook_of(scene, settings=POSES, seed=1)
+        found.append((outlook.forecast_squares_m2, outlook.attainable_squares_m2))
+    np.testing.assert_allclose(found[0], found[1], rtol=1e-3)
 
 
 def test_no_forecast_beats_what_is_attainable() -> None:
