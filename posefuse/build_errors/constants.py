@@ -1,6 +1,5 @@
 """The constants of one robot in one arena, in a row: names, spreads and places in a vector."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +17,7 @@ __all__ = [
     "Constant",
     "Constants",
     "constants_of",
+    "owners_of",
 ]
 
 MOUNT_COUNT = sum(len(error.axes) for error in errors_of(Owner.MOUNT))
@@ -89,14 +89,20 @@ class Constants:
         return np.array([i for i, one in enumerate(self.members) if one.error.name == error])
 
 
+def owners_of(rig: Rig, arena: Arena) -> dict[Owner, tuple[str, ...]]:
+    """The names of all owners of build errors, by their kind."""
+    wheels = range(1, len(rig.drivetrain.wheels) + 1)
+    return {
+        Owner.MOUNT: tuple(mount.name for mount in rig.mounts),
+        Owner.TAG: tuple(f"tag {tag.id}" for tag in arena.tags),
+        Owner.WHEEL: tuple(f"wheel {place}" for place in wheels),
+        Owner.ROBOT: ("robot",),
+    }
+
+
 def constants_of(rig: Rig, arena: Arena, spreads: BuildSpreads) -> Constants:
     """The constants of a rig in an arena, with their spreads (those of the rig's own gyro too)."""
-    spreads = spreads.with_gyro(rig.drivetrain.gyro)
-    owners: dict[Owner, Sequence[str]] = {
-        Owner.MOUNT: [mount.name for mount in rig.mounts],
-        Owner.TAG: [f"tag {tag.id}" for tag in arena.tags],
-        Owner.WHEEL: [f"wheel {place}" for place in range(1, len(rig.drivetrain.wheels) + 1)],
-    }
+    spreads, owners = spreads.with_gyro(rig.drivetrain.gyro), owners_of(rig, arena)
     members = [
         Constant(error=error, owner=owner, axis=axis)
         for kind in (Owner.MOUNT, Owner.TAG)
@@ -105,13 +111,14 @@ def constants_of(rig: Rig, arena: Arena, spreads: BuildSpreads) -> Constants:
         for axis in error.axes
     ]
     lean, *rest = errors_of(Owner.ROBOT)
-    members += [Constant(error=lean, owner="robot", axis=axis) for axis in lean.axes]
+    (robot,) = owners[Owner.ROBOT]
+    members += [Constant(error=lean, owner=robot, axis=axis) for axis in lean.axes]
     members += [
         Constant(error=error, owner=owner, axis="")
         for owner in owners[Owner.WHEEL]
         for error in errors_of(Owner.WHEEL)
     ]
-    members += [Constant(error=error, owner="robot", axis="") for error in rest]
+    members += [Constant(error=error, owner=robot, axis="") for error in rest]
     return Constants(
         members=tuple(members),
         stds=locked(np.array([spreads[one.error.name] for one in members])),

@@ -8,14 +8,14 @@ import numpy as np
 
 from posefuse.arena.arena import Arena
 from posefuse.build_errors.catalogue import BUILD_ERRORS, BuildError, Owner
-from posefuse.build_errors.constants import Constants
+from posefuse.build_errors.constants import Constants, owners_of
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import FloatArray, locked
 from posefuse.errors import InputError
 from posefuse.randomness.streams import named_normals, stream
 from posefuse.robot.rig import Rig
 
-__all__ = ["AsBuilt", "draw_as_built"]
+__all__ = ["AsBuilt", "as_drawn", "draw_as_built"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,13 +72,7 @@ def draw_as_built(
     Mounts draw by their name, tags by their id and wheels by their number, so that rival rigs share
     what they have in common.
     """
-    spreads = spreads.with_gyro(rig.drivetrain.gyro)
-    owners = {
-        Owner.MOUNT: [mount.name for mount in rig.mounts],
-        Owner.TAG: [str(tag.id) for tag in arena.tags],
-        Owner.WHEEL: [f"wheel {place}" for place in range(1, len(rig.drivetrain.wheels) + 1)],
-        Owner.ROBOT: ["robot"],
-    }
+    spreads, owners = spreads.with_gyro(rig.drivetrain.gyro), owners_of(rig, arena)
 
     def drawn(error: BuildError) -> FloatArray:
         spread, names, width = spreads[error.name], owners[error.owner], len(error.axes)
@@ -92,6 +86,13 @@ def draw_as_built(
         return spread * np.array([one.standard_normal(width) for one in streams])
 
     return AsBuilt(values=_locked({error.name: drawn(error) for error in BUILD_ERRORS}))
+
+
+def as_drawn(rig: Rig, arena: Arena) -> AsBuilt:
+    """The build without errors."""
+    owners = owners_of(rig, arena)
+    shapes = {error.name: (len(owners[error.owner]), len(error.axes)) for error in BUILD_ERRORS}
+    return AsBuilt(values=_locked({name: np.zeros(shape) for name, shape in shapes.items()}))
 
 
 def _locked(values: dict[str, FloatArray]) -> Mapping[str, FloatArray]:

@@ -133,8 +133,6 @@ class LinearRun:
     ----------
     row, arrival : (n,) ints
         Odometry row that each fused frame belongs to, and row at which it is known.
-    is_solved
-        Whether poses are fused, rather than corners.
     start_cov : (3, 3) array
         Of the stated start, believed and true.
     path : (rows, 3) array
@@ -150,7 +148,6 @@ class LinearRun:
     tags: LinearTags
     row: IntArray
     arrival: IntArray
-    is_solved: bool
     first_row: int
     start_cov: FloatArray
     path: FloatArray
@@ -201,7 +198,6 @@ def linear_run(
         tags=tags,
         row=timeline.frame_row[given.frame],
         arrival=timeline.frame_arrival[given.frame],
-        is_solved=is_solved,
         first_row=given.start.row,
         start_cov=given.start.cov,
         path=path,
@@ -247,9 +243,7 @@ def _fused_frames(trial: SimulatedTrial, given: FilterInput, path: FloatArray) -
     return FusedFrames(
         eye=recording.frames.sensor[frame],
         first=np.searchsorted(recording.sightings.frame, frame, side="left"),
-        tag_count=np.bincount(recording.sightings.frame, minlength=len(recording.frames.sensor))[
-            frame
-        ],
+        tag_count=_tag_counts(recording)[frame],
         pose=np.ascontiguousarray(pose.values),
         velocity=np.ascontiguousarray(scene.course.path.velocities(captured_at_s)),
         tilted=_tilted(scene, source, captured_at_s, pose),

@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from posefuse.build_errors.constants import constants_of
-from posefuse.build_errors.draw import draw_as_built
-from posefuse.build_errors.spreads import BuildSpreads
+from posefuse.build_errors.draw import as_drawn
 from posefuse.checks import FloatArray
 from posefuse.fusion.settings import FilterSettings
 from posefuse.scoring.score import shot_rows
@@ -67,9 +66,7 @@ def outlook_of(scene: Scene, *, settings: FilterSettings, seed: int) -> Outlook 
     scene = replace(scene, sightings=SightingSource.CORNERS)
     rig, arena = scene.rig, scene.arena
     constants = constants_of(rig, arena, scene.spreads)
-    drawn = draw_as_built(BuildSpreads(), rig=rig, arena=arena, seed=seed, trial=0)
-    as_drawn = drawn.with_row(np.zeros(len(constants)), constants)
-    trial = simulate_trial(scene, seed=seed, trial=0, as_built=as_drawn)
+    trial = simulate_trial(scene, seed=seed, trial=0, as_built=as_drawn(rig, arena))
     run = linear_run(trial, settings=settings, constants=constants)
     recording = trial.recording
     rows = shot_rows(recording)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from posefuse.build_errors.constants import constants_of
-from posefuse.build_errors.draw import draw_as_built
+from posefuse.build_errors.draw import as_drawn
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
@@ -48,7 +48,7 @@ def with_distortion(mount):
 def pixels(scene, row, *, eye: int, tag: int, pose: np.ndarray, height_m: float = 0.0):
     """Corners (8,) in px of a tag in a camera of a build with these constants (p,)."""
     constants = constants_of(scene.rig, scene.arena, BuildSpreads())
-    nominal = draw_as_built(BuildSpreads(), rig=scene.rig, arena=scene.arena, seed=0, trial=0)
+    nominal = as_drawn(scene.rig, scene.arena)
     built = build(scene, seed=0, trial=0, as_built=nominal.with_row(row, constants))
     late_s = built.errors["clock_offset_s"][eye, 0]
     level = SpacePose.from_plane(PlanePose(pose - late_s * VELOCITY), height_m=height_m)

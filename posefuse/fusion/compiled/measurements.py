@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from posefuse.compiling import kernel
+from posefuse.geometry.compiled.symmetric import inverse_of
 
 __all__ = ["place_solutions", "tag_distances"]
 
@@ -50,19 +51,17 @@ def place_solutions(poses, unit_covs, pixel_vars, extra_vars, offered, offset, o
             yy += east * (east * hh - 2.0 * yh)
             xh += north * hh
             yh -= east * hh
-            i00, i01, i02 = yy * hh - yh * yh, xh * yh - xy * hh, xy * yh - xh * yy
-            scale = 1.0 / (xx * i00 + xy * i01 + xh * i02)
             solutions[m, k, 0] = poses[m, k, 0] - east
             solutions[m, k, 1] = poses[m, k, 1] - north
             solutions[m, k, 2] = heading
-            solutions[m, k, 3], solutions[m, k, 4], solutions[m, k, 5] = (
-                scale * i00,
-                scale * i01,
-                scale * i02,
-            )
-            solutions[m, k, 6] = scale * (xx * hh - xh * xh)
-            solutions[m, k, 7] = scale * (xh * xy - xx * yh)
-            solutions[m, k, 8] = scale * (xx * yy - xy * xy)
+            (
+                solutions[m, k, 3],
+                solutions[m, k, 4],
+                solutions[m, k, 5],
+                solutions[m, k, 6],
+                solutions[m, k, 7],
+                solutions[m, k, 8],
+            ) = inverse_of(xx, xy, xh, yy, yh, hh)
 
 
 @kernel

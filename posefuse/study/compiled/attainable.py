@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
+from posefuse.geometry.compiled.symmetric import inverse_of
 from posefuse.solving.compiled.slopes import COLUMNS, HEIGHT, LEAN, OWN, TAG, corner_slopes
 from posefuse.study.compiled.roots import lower_root
 
@@ -160,14 +161,12 @@ def _pose_cov(table, factor, cov):
             share = factor[j, i] * pivot
             for m in range(i + 1):
                 factor[i, m] -= share * factor[j, m]
-    xx, xy, yy = factor[0, 0], factor[1, 0], factor[1, 1]
-    xh, yh, hh = factor[2, 0], factor[2, 1], factor[2, 2]
-    i00, i01, i02 = yy * hh - yh * yh, xh * yh - xy * hh, xy * yh - xh * yy
-    scale = 1.0 / (xx * i00 + xy * i01 + xh * i02)
-    cov[0, 0], cov[0, 1], cov[0, 2] = scale * i00, scale * i01, scale * i02
-    cov[1, 1], cov[1, 2] = scale * (xx * hh - xh * xh), scale * (xh * xy - xx * yh)
-    cov[2, 2] = scale * (xx * yy - xy * xy)
-    cov[1, 0], cov[2, 0], cov[2, 1] = cov[0, 1], cov[0, 2], cov[1, 2]
+    xx, xy, xh, yy, yh, hh = inverse_of(
+        factor[0, 0], factor[1, 0], factor[2, 0], factor[1, 1], factor[2, 1], factor[2, 2]
+    )
+    cov[0, 0], cov[0, 1], cov[0, 2] = xx, xy, xh
+    cov[1, 0], cov[1, 1], cov[1, 2] = xy, yy, yh
+    cov[2, 0], cov[2, 1], cov[2, 2] = xh, yh, hh
 
 
 @kernel

@@ -198,8 +198,8 @@ def run_forecast(states, steps, frames, views, terms, order, places, shots):
     Parameters
     ----------
     states
-        ``LinearStates`` of ``study.forecast``: one for each shot, to be written; one with the start
-        in it; one to work in.
+        ``LinearStates`` of ``study.forecast``: one for each shot, to be written; then the start's,
+        which is carried along.
     steps, frames, views, terms
         See ``study.linear_run``.
     order : tuple of first (rows + 1,), arrival (frames,)

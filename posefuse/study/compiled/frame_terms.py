@@ -20,6 +20,7 @@ import math
 import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
+from posefuse.geometry.compiled.symmetric import inverse_of
 from posefuse.sensing.compiled.bias import add_bias
 from posefuse.solving.compiled.frame_sums import (
     FREE,
@@ -126,13 +127,10 @@ def _weight(inverse, pixel_var, extra, weight):
     xx, yy = pixel_var * inverse[0, 0] + extra[0], pixel_var * inverse[1, 1] + extra[0]
     hh = pixel_var * inverse[2, 2] + extra[1]
     xy, xh, yh = pixel_var * inverse[0, 1], pixel_var * inverse[0, 2], pixel_var * inverse[1, 2]
-    i00, i01, i02 = yy * hh - yh * yh, xh * yh - xy * hh, xy * yh - xh * yy
-    scale = 1.0 / (xx * i00 + xy * i01 + xh * i02)
-    weight[0, 0], weight[0, 1], weight[0, 2] = scale * i00, scale * i01, scale * i02
-    weight[1, 0], weight[1, 1] = weight[0, 1], scale * (xx * hh - xh * xh)
-    weight[1, 2] = scale * (xh * xy - xx * yh)
-    weight[2, 0], weight[2, 1] = weight[0, 2], weight[1, 2]
-    weight[2, 2] = scale * (xx * yy - xy * xy)
+    wxx, wxy, wxh, wyy, wyh, whh = inverse_of(xx, xy, xh, yy, yh, hh)
+    weight[0, 0], weight[0, 1], weight[0, 2] = wxx, wxy, wxh
+    weight[1, 0], weight[1, 1], weight[1, 2] = wxy, wyy, wyh
+    weight[2, 0], weight[2, 1], weight[2, 2] = wxh, wyh, whh
 
 
 @inlined_kernel

@@ -7,7 +7,7 @@ import pytest
 
 from posefuse.build_errors.catalogue import BUILD_ERRORS
 from posefuse.build_errors.constants import constants_of
-from posefuse.build_errors.draw import draw_as_built
+from posefuse.build_errors.draw import as_drawn
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import (
@@ -92,15 +92,13 @@ def errors_of(scene, settings, *, trial: int = 0, as_built=None) -> np.ndarray:
     return off
 
 
-def as_drawn(scene):
+def without_errors(scene):
     """Constants, and the build without errors."""
-    constants = constants_of(scene.rig, scene.arena, SPREADS)
-    none = draw_as_built(SPREADS, rig=scene.rig, arena=scene.arena, seed=0, trial=0)
-    return constants, none.with_row(np.zeros(len(constants)), constants)
+    return constants_of(scene.rig, scene.arena, SPREADS), as_drawn(scene.rig, scene.arena)
 
 
 def forecast_of(scene, settings):
-    constants, none = as_drawn(scene)
+    constants, none = without_errors(scene)
     trial = simulate_trial(scene, seed=3, trial=0, as_built=none)
     run = linear_run(trial, settings=settings, constants=constants)
     return forecast(run, shot_rows=rows_of(trial.recording)), run
@@ -113,7 +111,7 @@ def test_sensitivities_are_those_of_the_real_filter(settings) -> None:
     Every kind of build error is tried: one of its owners in turn, all of its axes.
     """
     scene = scene_of()
-    (promised, _), (constants, none) = forecast_of(scene, settings), as_drawn(scene)
+    (promised, _), (constants, none) = forecast_of(scene, settings), without_errors(scene)
     tried = set()
     for place, constant in enumerate(constants.members):
         kind = (constant.error.name, constant.axis)
@@ -141,7 +139,7 @@ def test_bias_comes_back_in_every_trial(settings) -> None:
     """What the detector pulls inward, slip and lean do to the estimate, with hardly any noise."""
     scene = scene_of(noise_px=0.01, inward_px=0.3, shift_px=np.array([0.1, -0.2]))
     promised, _ = forecast_of(scene, settings)
-    _constants, none = as_drawn(scene)
+    _constants, none = without_errors(scene)
     found = np.mean([errors_of(scene, settings, trial=k, as_built=none) for k in range(40)], axis=0)
     assert np.abs(promised.known[:, :2]).max() > 0.003
     scatter = np.sqrt(promised.white_covs[:, range(3), range(3)].max(axis=0) / 40.0)
@@ -159,7 +157,7 @@ def test_noise_is_as_white_as_it_is(settings, persistent) -> None:
     """
     scene = scene_of(noise_px=0.1, persistent_fraction=persistent)
     promised, _ = forecast_of(scene, settings)
-    _, none = as_drawn(scene)
+    _, none = without_errors(scene)
     off = np.array([errors_of(scene, settings, trial=k, as_built=none) for k in range(200)])
     found = np.sqrt((off - off.mean(axis=0)).var(axis=0).mean(axis=0))
     expected = np.sqrt(promised.white_covs[:, range(3), range(3)].mean(axis=0))
@@ -170,7 +168,7 @@ def test_beliefs_are_those_of_the_filter() -> None:
     scene = scene_of()
     for settings in (POSES, CORNERS, replace(POSES, late_frames=LateFrames.DROP)):
         promised, _ = forecast_of(scene, settings)
-        _, none = as_drawn(scene)
+        _, none = without_errors(scene)
         recording = simulate_trial(scene, seed=3, trial=0, as_built=none).recording
         estimate = fuse(recording, rig=scene.rig, arena=scene.arena, settings=settings)
         stated = estimate.covs[rows_of(recording)]
