@@ -8,8 +8,11 @@ offset motion, with white noise of the stated spread.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from posefuse.arena.arena import Arena, Beacon, Tag, tag_pose
+from posefuse.build_errors.constants import LEAN_COUNT, MOUNT_COUNT, TAG_COUNT, constants_of
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import FloatArray, IntArray
 from posefuse.fusion.settings import (
     FilterSettings,
@@ -21,7 +24,8 @@ from posefuse.fusion.settings import (
 )
 from posefuse.fusion.timeline import make_timeline
 from posefuse.geometry.plane import PlanePose, arc_motion
-from posefuse.geometry.space import SpacePose
+from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose
+from posefuse.motion.wheels import twist_slopes
 from posefuse.recording.recording import (
     Frames,
     Odometry,
@@ -144,11 +148,12 @@ def make_rig() -> Rig:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Made:
-    """A run with the rig and arena it was made with."""
+    """A run with the rig and arena it was made with, and the constants of its build, (p,)."""
 
     recording: Recording
     rig: Rig
     arena: Arena
+    constants: FloatArray
 
 
 def make_run_of(
@@ -159,6 +164,7 @@ def make_run_of(
     latency_s: tuple[float, float] = (0.03, 0.06),
     standstill_s: float = 0.0,
     noise: float = 1.0,
+    spreads: BuildSpreads | None = None,
 ) -> Made:
     """One run at 50 Hz with frames of four cameras (or two rangers) at 30 Hz.
 
@@ -170,6 +176,8 @@ def make_run_of(
         How long the robot stands before it moves.
     noise
         Factor on every spread: 0 leaves a run without noise.
+    spreads
+        Of the build's constants; built as drawn when not given.
     """
     rng, arena, rig = np.random.default_rng(seed), make_arena(), make_rig()
     twists = made_up_twists(rng, rows, still_rows=round(standstill_s * 50))
@@ -182,10 +190,18 @@ def make_run_of(
     start = np.array([6.6, 1.6, 0.4]) + rng.normal(size=3) * [1.5, 0.5, 1.0]
     stds = noise * np.sqrt(timeline.step_vars)
     stds[: round(standstill_s * 50) + 1] = 0.0
-    truth = noisy_path(rng, start, timeline.motions[:, :3], stds)
+    constants = constants_of(rig, arena, spreads or BuildSpreads())
+    build = constants.stds * np.random.default_rng(seed + 1_000_000).normal(size=len(constants))
+    build[constants.places("slip_fraction")] = 0.0
+    slopes = twist_slopes(rig.drivetrain, twists, np.full(rows, 0.02))
+    true_twists = twists - slopes @ build[constants.first_wheel :]
+    truth = noisy_path(rng, start, arc_motion(true_twists).values, stds)
     captures = PlanePose(truth[timeline.frame_row]) @ PlanePose(timeline.offsets[:, :3])
     if kind is SightingKind.CORNERS:
-        frame, ids, values = _corners(captures.values, frames.sensor, rig, arena)
+        late_s = build[: constants.first_tag].reshape(-1, MOUNT_COUNT)[frames.sensor, 10]
+        back = arc_motion(-late_s[:, None] * true_twists[timeline.frame_row] / 0.02)
+        seen = Seen.of(rig, arena, build)
+        frame, ids, values = _corners((captures @ back).values, frames.sensor, seen)
         values += rng.normal(size=values.shape) * noise * PIXEL_STD_PX
     else:
         frame, ids, values = _ranges(captures.values, frames.sensor - len(rig.mounts), rig, arena)
@@ -201,7 +217,7 @@ def make_run_of(
         start=StartPose(world_from_robot=PlanePose(stated), cov=np.diag(START_STD**2)),
         truth=Truth(stamps_s=odometry.stamps_s, poses=truth),
     )
-    return Made(recording=recording, rig=rig, arena=arena)
+    return Made(recording=recording, rig=rig, arena=arena, constants=build)
 
 
 def made_up_twists(rng: np.random.Generator, rows: int, *, still_rows: int = 0) -> FloatArray:
@@ -245,31 +261,71 @@ def _frames(
     )
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Seen:
+    """Tags and cameras as they are: corners (T, 4, 3), matrices (C, 4, 4), lenses (C, ...)."""
+
+    ids: IntArray
+    corners_m: FloatArray
+    robot_from_camera: FloatArray
+    focal_px: FloatArray
+    centre_px: FloatArray
+    k1: FloatArray
+
+    @classmethod
+    def of(cls, rig: Rig, arena: Arena, build: FloatArray) -> "Seen":
+        """As the constants of a build (p,) have them: by rotations of SciPy, one after another."""
+        mounts, tags = rig.mounts, arena.tags
+        of_mount = build[: len(mounts) * MOUNT_COUNT].reshape(-1, MOUNT_COUNT)
+        of_tag = build[of_mount.size :][: len(tags) * TAG_COUNT].reshape(-1, TAG_COUNT)
+        roll, pitch = build[of_mount.size + of_tag.size :][:LEAN_COUNT]
+        level = Rotation.from_euler("xyz", [roll, pitch, 0.0])  # about fixed axes
+        cameras = np.tile(np.eye(4), (len(mounts), 1, 1))
+        for camera, mount, own in zip(cameras, mounts, of_mount, strict=True):
+            pan, tilt, tip = np.array([mount.pan_rad, mount.tilt_rad, mount.roll_rad]) + own[:3]
+            turned = Rotation.from_euler("ZYX", [pan, -tilt, tip])  # about its own axes
+            camera[:3, :3] = (level * turned).as_matrix() @ BODY_FROM_OPTICAL
+            camera[:3, 3] = level.apply(mount.position_in_robot_m + own[3:6])
+        corners = []
+        for tag, own in zip(tags, of_tag, strict=True):
+            askew = Rotation.from_euler("XZ", [-own[4], own[5]])
+            hung = Rotation.from_rotvec([0.0, 0.0, own[3]])
+            hung = hung * Rotation.from_matrix(tag.world_from_tag.rotation) * askew
+            middle = tag.world_from_tag.translation_m + own[:3]
+            corners.append(hung.apply(tag.corners_in_tag_m * (1.0 + own[6])) + middle)
+        lenses = [mount.camera.lens for mount in mounts]
+        return cls(
+            ids=np.array([tag.id for tag in tags]),
+            corners_m=np.array(corners),
+            robot_from_camera=cameras,
+            focal_px=np.array([lens.focal_px for lens in lenses]) * (1.0 + of_mount[:, 6:7]),
+            centre_px=np.array([lens.centre_px for lens in lenses]) + of_mount[:, 7:9],
+            k1=of_mount[:, 9],
+        )
+
+
 def _corners(
-    captures: FloatArray, camera: IntArray, rig: Rig, arena: Arena
+    captures: FloatArray, camera: IntArray, seen: Seen
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Frame, tag id and true corners in px of every tag seen whole, from its face, and large."""
-    robot_from_camera = SpacePose(
-        np.array([m.robot_from_camera.matrix for m in rig.mounts])[camera]
-    )
+    robot_from_camera = SpacePose(seen.robot_from_camera[camera])
     world_from_camera = SpacePose.from_plane(PlanePose(captures)) @ robot_from_camera
-    corners = arena.tag_corners_in_world_m  # (tags, 4, 3)
     camera_from_world = world_from_camera.inverse()
-    seen = np.einsum("fij,tcj->ftci", camera_from_world.rotation, corners)
-    seen += camera_from_world.translation_m[:, None, None]
-    depth = seen[..., 2]
-    lens = [m.camera.lens for m in rig.mounts]
-    focal = np.array([lens_.focal_px for lens_ in lens])[camera][:, None, None]
-    centre = np.array([lens_.centre_px for lens_ in lens])[camera][:, None, None]
+    points = np.einsum("fij,tcj->ftci", camera_from_world.rotation, seen.corners_m)
+    points += camera_from_world.translation_m[:, None, None]
+    depth = points[..., 2]
+    focal = seen.focal_px[camera][:, None, None]
+    centre = seen.centre_px[camera][:, None, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        pixels = focal * seen[..., :2] / depth[..., None] + centre
+        flat = points[..., :2] / depth[..., None]
+        bent = 1.0 + seen.k1[camera][:, None, None, None] * (flat**2).sum(axis=-1, keepdims=True)
+        pixels = focal * flat * bent + centre
     inside = (pixels > -0.5) & (pixels < np.array([WIDTH_PX, HEIGHT_PX]) - 0.5)
     across = pixels[..., 1, :] - pixels[..., 0, :], pixels[..., 3, :] - pixels[..., 0, :]
     area = across[0][..., 0] * across[1][..., 1] - across[0][..., 1] * across[1][..., 0]
     is_seen = inside.all(axis=(2, 3)) & (depth > 0.3).all(axis=2) & (area > 400.0)
     frame, tag = np.nonzero(is_seen)
-    ids = np.array([t.id for t in arena.tags])[tag]
-    return frame, ids, pixels[frame, tag].reshape(-1, 8)
+    return frame, seen.ids[tag], pixels[frame, tag].reshape(-1, 8)
 
 
 def _ranges(

@@ -51,8 +51,8 @@ class MeasurementArrays(NamedTuple):
     ----------
     kind
         ``POSES``, ``CORNERS`` or ``BEACONS`` of ``fusion.compiled.filter``.
-    solutions : (n, 2, 9) array
-        For poses: see ``place_solutions``.
+    solutions : (n, 2, 10) array
+        For poses: see ``place_solutions``; then the misfit of each to its corners.
     values, weights : (n, 8), (n, 2) arrays; (n, 2), (n, 2) for beacons
         For corners: x and y of the corners on the plane at depth 1, top left, then clockwise; 1
         over their variance in px^2, in the first column. For beacons: slant range and bearing; 1

@@ -13,7 +13,7 @@ from posefuse.fusion.gates import gate_of
 from posefuse.fusion.measurements import BeaconMeasurements, CornerMeasurements, PoseMeasurements
 from posefuse.robot.rig import Mount
 
-__all__ = ["camera_row", "filter_compiled", "tag_row"]
+__all__ = ["camera_row", "filter_compiled", "frame_arrays", "solutions_at_rows", "tag_row"]
 
 
 def filter_compiled(filter_input: FilterInput) -> Estimate:
@@ -34,7 +34,7 @@ def filter_compiled(filter_input: FilterInput) -> Estimate:
         np.concatenate([start.pose, start.cov[np.triu_indices(3)]]),
         start.row,
         StepArrays(motions=timeline.motions, variances=timeline.step_vars),
-        _frame_arrays(filter_input),
+        frame_arrays(filter_input),
         _measurement_arrays(filter_input),
         gate_of(filter_input.gate_probability, measurements.dof),
         output,
@@ -53,7 +53,8 @@ def filter_compiled(filter_input: FilterInput) -> Estimate:
     )
 
 
-def _frame_arrays(filter_input: FilterInput) -> FrameArrays:
+def frame_arrays(filter_input: FilterInput) -> FrameArrays:
+    """The frames that take part, as the kernels take them."""
     timeline, frame = filter_input.timeline, filter_input.frame
     return FrameArrays(
         row=timeline.frame_row[frame],
@@ -74,7 +75,26 @@ def _measurement_arrays(filter_input: FilterInput) -> MeasurementArrays:
 
 
 def _pose_arrays(measurements: PoseMeasurements, offsets: FloatArray) -> MeasurementArrays:
-    solutions = np.empty((len(measurements.frame), 2, 9))
+    none, unused = np.empty(0, dtype=np.int64), np.empty((0, 0))
+    return MeasurementArrays(
+        kind=POSES,
+        solutions=solutions_at_rows(measurements, offsets),
+        values=_read_only(unused),
+        weights=unused,
+        target=none,
+        targets=unused,
+        sensor=none,
+        sensors=unused,
+    )
+
+
+def solutions_at_rows(measurements: PoseMeasurements, offsets: FloatArray) -> FloatArray:
+    """Solved poses at their odometry rows, (n, 2, 10), as the kernels take them.
+
+    The pose, the upper half of the inverse of its covariance (zero where there is no solution), and
+    the misfit.
+    """
+    solutions = np.empty((len(measurements.frame), 2, 10))
     place_solutions(
         measurements.poses,
         measurements.unit_covs,
@@ -85,23 +105,14 @@ def _pose_arrays(measurements: PoseMeasurements, offsets: FloatArray) -> Measure
         offsets,
         solutions,
     )
-    none, unused = np.empty(0, dtype=np.int64), np.empty((0, 0))
-    return MeasurementArrays(
-        kind=POSES,
-        solutions=solutions,
-        values=_read_only(unused),
-        weights=unused,
-        target=none,
-        targets=unused,
-        sensor=none,
-        sensors=unused,
-    )
+    solutions[:, :, 9] = measurements.misfits
+    return solutions
 
 
 def _corner_arrays(measurements: CornerMeasurements, frame: IntArray) -> MeasurementArrays:
     return MeasurementArrays(
         kind=CORNERS,
-        solutions=np.empty((0, 2, 9)),
+        solutions=np.empty((0, 2, 10)),
         values=_read_only(measurements.corners.reshape(-1, 8)),
         weights=np.repeat(1.0 / measurements.vars_px2, 2).reshape(-1, 2),
         target=measurements.target,
@@ -120,7 +131,7 @@ def _beacon_arrays(measurements: BeaconMeasurements, frame: IntArray) -> Measure
     places = [[*ranger.position_in_robot_m, 0.0] for ranger in measurements.rangers]
     return MeasurementArrays(
         kind=BEACONS,
-        solutions=np.empty((0, 2, 9)),
+        solutions=np.empty((0, 2, 10)),
         values=_read_only(values),
         weights=weights,
         target=measurements.target,

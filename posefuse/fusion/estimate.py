@@ -5,9 +5,10 @@ from enum import IntEnum
 
 import numpy as np
 
+from posefuse.build_errors.constants import Constant
 from posefuse.checks import FloatArray, IntArray
 
-__all__ = ["Estimate", "Innovations", "Outcome"]
+__all__ = ["BuildEstimate", "Estimate", "Innovations", "Outcome"]
 
 
 class Outcome(IntEnum):
@@ -52,6 +53,26 @@ class Innovations:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BuildEstimate:
+    """What a filter found out about the constants of this build, by the end of the run.
+
+    Parameters
+    ----------
+    members
+        What each of them is.
+    values, stds : (p,) arrays
+        Estimates and their standard deviations, in the units of their errors.
+    believed_stds : (p,) array
+        Their spreads before the run.
+    """
+
+    members: tuple[Constant, ...]
+    values: FloatArray
+    stds: FloatArray
+    believed_stds: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Estimate:
     """Pose and covariance at every odometry row, as they stood at that instant.
 
@@ -66,12 +87,15 @@ class Estimate:
         x_m, y_m, heading_rad in [-pi, pi).
     covs : (rows, 3, 3) array
         Covariance in (x, y, heading), world frame.
+    build
+        What was found out about the build, where the filter estimates it.
     """
 
     stamps_s: FloatArray
     poses: FloatArray
     covs: FloatArray
     innovations: Innovations
+    build: BuildEstimate | None = None
 
     def counts(self) -> dict[str, int]:
         """How many measurements met each outcome, by name."""

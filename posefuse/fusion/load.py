@@ -52,4 +52,6 @@ def settings_from_table(table: FilterTable) -> FilterSettings:
         ambiguous=table.ambiguous,
         ambiguity_ratio=table.ambiguity_ratio,
         start_from=table.start_from,
+        build_errors=table.build_errors,
+        believed=None if table.as_built is None else table.as_built.spreads,
     )

@@ -187,8 +187,8 @@ def _fuse_frame(
         if not models[0].is_possible(state.pose):
             log.outcome[index], log.nis[index] = Outcome.NO_SOLUTION, np.nan
             continue
-        # of two solutions the one that fits the state better: the first of equals
-        model = min(models, key=lambda model: update(state, model)[1].nis)
+        # of two solutions the one that fits state and corners better: the first of equals
+        model = min(models, key=lambda model: update(state, model)[1].nis + model.misfit)
         state, details = update(state, model, gate=gate)
         log.outcome[index] = Outcome.GATED if details.was_gated else Outcome.FUSED
         log.nis[index] = details.nis

@@ -31,6 +31,10 @@ class MeasurementModel(Protocol):
     def cov(self) -> FloatArray:
         """Its covariance, (n, n)."""
 
+    @property
+    def misfit(self) -> float:
+        """How badly the sighting fits this model whatever the pose: squares in units of noise."""
+
     def is_possible(self, pose: FloatArray) -> bool:
         """Whether a robot with this pose could make this measurement at all."""
 
@@ -50,16 +54,17 @@ class PoseModel:
 
     values: FloatArray
     cov: FloatArray
+    misfit: float
 
     @classmethod
     def carried_back(
-        cls, pose: FloatArray, cov: FloatArray, *, row_from_capture: PlanePose
+        cls, pose: FloatArray, cov: FloatArray, *, row_from_capture: PlanePose, misfit: float
     ) -> "PoseModel":
         """A pose solved at the capture, as the pose at the row that the frame belongs to."""
         capture_from_row = row_from_capture.inverse()
         by_pose, _ = plane_motion_jacobians(PlanePose(pose), capture_from_row)
         at_row = PlanePose(pose) @ capture_from_row
-        return cls(values=at_row.values, cov=by_pose @ cov @ by_pose.T)
+        return cls(values=at_row.values, cov=by_pose @ cov @ by_pose.T, misfit=misfit)
 
     def is_possible(self, pose: FloatArray) -> bool:  # noqa: ARG002
         """Always."""
@@ -100,6 +105,7 @@ class CornersModel:
     robot_from_camera: SpacePose
     focal_px: FloatArray
     row_from_capture: PlanePose
+    misfit: float = 0.0
 
     def _corners_in_robot_m(self, world_from_capture: PlanePose) -> FloatArray:
         return SpacePose.from_plane(world_from_capture).inverse().transform(self.corners_in_world_m)
@@ -167,6 +173,7 @@ class BeaconModel:
     beacon_in_world_m: FloatArray
     ranger_in_robot_m: FloatArray
     row_from_capture: PlanePose
+    misfit: float = 0.0
 
     def _beacon_from_ranger_m(self, world_from_capture: PlanePose) -> FloatArray:
         world_from_robot = SpacePose.from_plane(world_from_capture)
@@ -215,6 +222,7 @@ def measurement_models(
                 measurements.poses[index, solution],
                 measurements.cov(index, solution),
                 row_from_capture=row_from_capture,
+                misfit=float(measurements.misfits[index, solution]),
             )
             for solution in range(measurements.offered[index])
         ]

@@ -8,11 +8,13 @@ from typing import Annotated, Any
 
 from pydantic import Field, ValidationInfo, field_validator
 
+from posefuse.build_errors.schema import AsBuiltTable
 from posefuse.errors import InputError
 from posefuse.files.toml_file import FileModel
 from posefuse.files.types import Name, NotNegative, Positive, Share
 from posefuse.fusion.settings import (
     Ambiguous,
+    BuildErrors,
     FilterSettings,
     LateFrames,
     Measurement,
@@ -82,6 +84,7 @@ class NoiseTable(FileModel):
     range_std_m: Positive | None = None
     range_std_m_per_m: NotNegative | None = None
     bearing_std_deg: Positive | None = None
+    persistent_fraction: Share | None = None
 
     def noise(self, measurement: Measurement) -> NoiseModel:
         """The noise model itself.
@@ -117,6 +120,8 @@ class FilterTable(FileModel):
     ambiguous: Ambiguous = Ambiguous.NEAREST
     ambiguity_ratio: Annotated[float, Field(ge=1.0)] = 2.0
     start_from: StartFrom = StartFrom.STATED
+    build_errors: BuildErrors = BuildErrors.IGNORED
+    as_built: AsBuiltTable | None = None
 
     @field_validator("noise")
     @classmethod

@@ -4,12 +4,14 @@ import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import in_range, not_negative, positive
 from posefuse.errors import InputError
 from posefuse.recording.recording import SightingKind
 
 __all__ = [
     "Ambiguous",
+    "BuildErrors",
     "FilterSettings",
     "LateFrames",
     "Measurement",
@@ -58,6 +60,19 @@ class Ambiguous(StrEnum):
     SKIP = "skip"
 
 
+class BuildErrors(StrEnum):
+    """What the filter makes of a build that is not as stated.
+
+    ``ignored``: nothing; rig and arena are taken for exact. ``considered``: it knows how exact
+    builds are, and trusts sightings accordingly (Schmidt-Kalman filter). ``estimated``: it also
+    estimates the errors of this build, and corrects for them.
+    """
+
+    IGNORED = "ignored"
+    CONSIDERED = "considered"
+    ESTIMATED = "estimated"
+
+
 class StartFrom(StrEnum):
     """Where the first pose comes from."""
 
@@ -99,6 +114,13 @@ class NoiseModel:
                reprojection Jacobian, never below
                the floors (added in quadrature)
     ========== ==================================== =============================================
+
+    Parameters
+    ----------
+    persistent_fraction
+        Share of a corner's variance that persists while the corner rests on its pixel. Of N frames
+        of one place the information is then that of ``N / (1 + (N - 1) persistent_fraction)``
+        frames: it does not grow without end. Zero: every frame counts as independent.
     """
 
     kind: NoiseKind = NoiseKind.SOLVED
@@ -113,6 +135,7 @@ class NoiseModel:
     range_std_m: float = 0.1
     range_std_m_per_m: float = 0.01
     bearing_std_rad: float = math.radians(1.0)
+    persistent_fraction: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("position_std_m", "heading_std_rad", "pixel_std_px"):
@@ -128,6 +151,7 @@ class NoiseModel:
             "range_std_m_per_m",
         ):
             not_negative(f"noise: {name}", getattr(self, name))
+        in_range("noise: persistent_fraction", self.persistent_fraction, 0.0, 0.999)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +170,9 @@ class FilterSettings:
         Age at arrival from which a frame is thrown away (``LateFrames.DROP``); a younger one is
         taken as current.
     ambiguity_ratio
-        Second over first reprojection error below which a frame counts as ambiguous.
+        Second over first reprojection error below which a frame is skipped (``Ambiguous.SKIP``).
+    build_errors, believed
+        What to make of errors of the build, and how large the team believes them to be.
     """
 
     name: str = "default"
@@ -160,6 +186,8 @@ class FilterSettings:
     ambiguous: Ambiguous = Ambiguous.NEAREST
     ambiguity_ratio: float = 2.0
     start_from: StartFrom = StartFrom.STATED
+    build_errors: BuildErrors = BuildErrors.IGNORED
+    believed: BuildSpreads | None = None
 
     def __post_init__(self) -> None:
         if self.gate_probability is not None:
@@ -171,4 +199,16 @@ class FilterSettings:
             raise InputError(
                 "kind of noise: 'solved' needs the measurement 'pose';"
                 f" {self.measurement.value!r} allows 'fixed' and 'growing'"
+            )
+        if self.build_errors is BuildErrors.IGNORED:
+            return
+        if self.measurement not in (Measurement.POSE, Measurement.CORNERS):
+            raise InputError(
+                f"build_errors: {self.build_errors.value!r} needs the measurement 'pose' or"
+                f" 'corners'; {self.measurement.value!r} allows 'ignored'"
+            )
+        if self.believed is None:
+            raise InputError(
+                f"build_errors: {self.build_errors.value!r} needs the table [as_built] of the"
+                " filter: how far off the build may be, one spread for each error"
             )

@@ -4,14 +4,19 @@ Frames: ``level`` is the robot's frame as designed, leaning as its accelerations
 ``chassis`` as built stands in it a little askew, whatever it does; cameras sit on the chassis.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from posefuse.build_errors.compose import (
+    camera_on_chassis,
+    lens_as_built,
+    tag_corners_as_built,
+)
 from posefuse.build_errors.draw import AsBuilt, draw_as_built
 from posefuse.checks import FloatArray
 from posefuse.geometry.plane import PlanePose
-from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose, pan_tilt_roll, turn_about
+from posefuse.geometry.space import SpacePose
 from posefuse.robot.camera import Lens
 from posefuse.sensing.projection import lens_row
 from posefuse.simulation.scene import Scene
@@ -110,34 +115,31 @@ def _cameras_on_chassis(scene: Scene, errors: AsBuilt) -> SpacePose:
     for knock, index in zip(scene.knocks, state_mount[len(mounts) :], strict=True):
         angles[index] = angles[index] + [knock.pan_rad, knock.tilt_rad, knock.roll_rad]
         state_angles.append(angles[index])
-    turned = pan_tilt_roll(*np.array(state_angles).T)
-    return SpacePose.from_parts(turned @ BODY_FROM_OPTICAL, positions[state_mount])
+    return camera_on_chassis(np.array(state_angles), positions[state_mount])
 
 
 def _tag_corners(scene: Scene, errors: AsBuilt) -> FloatArray:
-    """The tags' corners: scaled, hung askew, leaned back, turned about the vertical, moved."""
-    tags = scene.arena.tags
-    rotation = np.array([tag.world_from_tag.rotation for tag in tags])
-    centre = np.array([tag.world_from_tag.translation_m for tag in tags])
-    back, sideways = errors["tag_lean_rad"].T
-    leaned = turn_about(0, -back) @ turn_about(2, sideways)
-    turned = turn_about(2, errors["tag_heading_rad"][:, 0]) @ rotation @ leaned
-    local = np.array([tag.corners_in_tag_m for tag in tags])
-    local = local * (1.0 + errors["tag_scale_fraction"][:, None])
-    corners = np.einsum("nij,nkj->nki", turned, local)
-    return np.asarray(corners + (centre + errors["tag_position_m"])[:, None, :])
+    return np.array(
+        [
+            tag_corners_as_built(
+                tag,
+                position_m=errors["tag_position_m"][place],
+                heading_rad=errors["tag_heading_rad"][place, 0],
+                lean_rad=errors["tag_lean_rad"][place],
+                scale_fraction=errors["tag_scale_fraction"][place, 0],
+            )
+            for place, tag in enumerate(scene.arena.tags)
+        ]
+    ).reshape(-1, 4, 3)
 
 
 def _lenses(scene: Scene, errors: AsBuilt) -> tuple[Lens, ...]:
-    lenses = [mount.camera.lens for mount in scene.rig.mounts]
-    radial = np.zeros((len(lenses), 8))
-    radial[:, 0] = errors["distortion_k1"][:, 0]
     return tuple(
-        replace(
-            lens,
-            focal_px=lens.focal_px * (1.0 + errors["focal_fraction"][place]),
-            centre_px=lens.centre_px + errors["centre_px"][place],
-            distortion=lens.distortion + radial[place],
+        lens_as_built(
+            mount.camera.lens,
+            focal_fraction=errors["focal_fraction"][place, 0],
+            centre_px=errors["centre_px"][place],
+            distortion_k1=errors["distortion_k1"][place, 0],
         )
-        for place, lens in enumerate(lenses)
+        for place, mount in enumerate(scene.rig.mounts)
     )

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from posefuse.arena.arena import Tag
-from posefuse.checks import BoolArray, FloatArray, IntArray, locked
+from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.robot.rig import Mount
 from posefuse.sensing.projection import lens_row
 from posefuse.solving.compiled.slopes import COLUMNS, write_slopes
@@ -118,4 +118,4 @@ def _angle_axes(mount: Mount) -> FloatArray:
 
 
 def _rows(values: Sequence[object], shape: tuple[int, ...]) -> FloatArray:
-    return locked(np.array(values, dtype=np.float64).reshape(len(values), *shape))
+    return np.array(values, dtype=np.float64).reshape(len(values), *shape)

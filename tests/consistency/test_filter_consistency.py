@@ -10,10 +10,17 @@ import pytest
 from scipy import stats
 
 from fusion_runs import Made, make_run_of, settings_for
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import FloatArray
 from posefuse.fusion.estimate import Estimate, Outcome
 from posefuse.fusion.fuse import fuse
-from posefuse.fusion.settings import FilterSettings, LateFrames, Measurement, StartFrom
+from posefuse.fusion.settings import (
+    BuildErrors,
+    FilterSettings,
+    LateFrames,
+    Measurement,
+    StartFrom,
+)
 from posefuse.geometry.angles import wrap_angle_rad
 from posefuse.recording.recording import SightingKind
 
@@ -86,6 +93,52 @@ def test_two_hundred_runs_of_solved_poses() -> None:
         made = make_run_of(SightingKind.CORNERS, seed=1000 + seed, rows=ROWS)
         nees.append(normalised_errors(made, estimate_of(made, settings))[TESTED])
     assert 2.6 < np.mean(nees) < 3.6
+
+
+BUILD = BuildSpreads.of(
+    mount_angle_rad=0.008,
+    mount_position_m=0.003,
+    focal_fraction=0.003,
+    centre_px=1.0,
+    clock_offset_s=0.003,
+    tag_position_m=0.005,
+    tag_heading_rad=0.005,
+    lean_rad=0.003,
+    wheel_radius_fraction=0.005,
+)
+KNOWING = (BuildErrors.CONSIDERED, BuildErrors.ESTIMATED)
+
+
+def nees_of_builds(measurement: Measurement, how: BuildErrors, runs: int) -> FloatArray:
+    """NEES (runs, tested rows) of runs with a build of their own each; floors are zero."""
+    gate = None if measurement is Measurement.CORNERS else 0.9999
+    settings = settings_for(measurement, gate_probability=gate, build_errors=how, believed=BUILD)
+    nees = []
+    for seed in range(runs):
+        made = make_run_of(SightingKind.CORNERS, seed=2000 + seed, rows=ROWS, spreads=BUILD)
+        nees.append(normalised_errors(made, estimate_of(made, settings))[TESTED])
+    return np.array(nees)
+
+
+@pytest.mark.parametrize("how", KNOWING)
+def test_filters_that_know_the_build_stay_consistent(how: BuildErrors) -> None:
+    """The rows of one run share a build: their mean is one number, as sure as a single row's."""
+    nees = nees_of_builds(Measurement.CORNERS, how, 40)
+    low, high = interval(40, 3, 0.999)
+    assert low < nees.mean() < high
+
+
+def test_one_that_ignores_the_build_does_not() -> None:
+    assert nees_of_builds(Measurement.CORNERS, BuildErrors.IGNORED, 10).mean() > 10.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", KNOWING)
+@pytest.mark.parametrize("measurement", [Measurement.POSE, Measurement.CORNERS])
+def test_two_hundred_builds(measurement: Measurement, how: BuildErrors) -> None:
+    nees = nees_of_builds(measurement, how, 200)
+    low, high = interval(200, 3)
+    assert low < nees.mean() < high
 
 
 def test_innovations_are_as_large_as_they_say() -> None:

@@ -14,7 +14,19 @@ from posefuse.fusion.compiled.models import (
 )
 from posefuse.fusion.compiled.state import correct, nis, predict, wrapped
 
-__all__ = ["BEACONS", "CORNERS", "POSES", "arcs", "locate", "run_filter"]
+__all__ = [
+    "BEACONS",
+    "CORNERS",
+    "FUSED",
+    "GATED",
+    "NO_SOLUTION",
+    "POSES",
+    "arc",
+    "arcs",
+    "index_frames",
+    "locate",
+    "run_filter",
+]
 
 POSES, CORNERS, BEACONS = 0, 1, 2
 FUSED, GATED, NO_SOLUTION = 0, 1, 3  # values of Outcome
@@ -37,12 +49,30 @@ def locate(stamps, times, rows):
         row = max(row, 0)
 
 
-@kernel
-def arcs(twists, row, share, motions):
-    """Write the motion of a share of a twist: dx, dy, turn, cos(turn), sin(turn).
+@inlined_kernel
+def arc(forward, left, turn):
+    """(dx, dy, cos(turn), sin(turn)): the motion of a twist.
 
     The same as ``geometry.arc_motion``; a turn below a quarter radian by its series, whose first
     term left out is below 1e-17.
+    """
+    w = turn
+    if abs(w) < 0.25:
+        q = w * w
+        sine = 1.0 - q / 6.0 * (
+            1.0 - q / 20.0 * (1.0 - q / 42.0 * (1.0 - q / 72.0 * (1.0 - q / 110.0)))
+        )
+        cosine = 0.5 * w * (1.0 - q / 12.0 * (1.0 - q / 30.0 * (1.0 - q / 56.0 * (1.0 - q / 90.0))))
+        c, s = 1.0 - w * cosine, w * sine
+    else:
+        c, s = math.cos(w), math.sin(w)
+        sine, cosine = s / w, (1.0 - c) / w
+    return sine * forward - cosine * left, cosine * forward + sine * left, c, s
+
+
+@kernel
+def arcs(twists, row, share, motions):
+    """Write the motion of a share of a twist: dx, dy, turn, cos(turn), sin(turn).
 
     Parameters
     ----------
@@ -54,37 +84,25 @@ def arcs(twists, row, share, motions):
         Where to write.
     """
     for k in range(len(row)):
-        forward, left = share[k] * twists[row[k], 0], share[k] * twists[row[k], 1]
-        w = share[k] * twists[row[k], 2]
-        if abs(w) < 0.25:
-            q = w * w
-            sine = 1.0 - q / 6.0 * (
-                1.0 - q / 20.0 * (1.0 - q / 42.0 * (1.0 - q / 72.0 * (1.0 - q / 110.0)))
-            )
-            cosine = (
-                0.5 * w * (1.0 - q / 12.0 * (1.0 - q / 30.0 * (1.0 - q / 56.0 * (1.0 - q / 90.0))))
-            )
-            motions[k, 3], motions[k, 4] = 1.0 - w * cosine, w * sine
-        else:
-            motions[k, 3], motions[k, 4] = math.cos(w), math.sin(w)
-            sine, cosine = motions[k, 4] / w, (1.0 - motions[k, 3]) / w
-        motions[k, 0] = sine * forward - cosine * left
-        motions[k, 1] = cosine * forward + sine * left
-        motions[k, 2] = w
+        turn = share[k] * twists[row[k], 2]
+        dx, dy, c, s = arc(share[k] * twists[row[k], 0], share[k] * twists[row[k], 1], turn)
+        motions[k, 0], motions[k, 1], motions[k, 2] = dx, dy, turn
+        motions[k, 3], motions[k, 4] = c, s
 
 
 @inlined_kernel
 def _nearest_information(states, row, solutions, k, information):
-    """Write the information of a solved pose: of two solutions, the one that fits the state better.
+    """Write the information of a solved pose: of two solutions, the more likely one.
 
-    There is a second one where its information is above zero.
+    Its distance from the state and its misfit to the corners decide together. There is a second one
+    where its information is above zero.
     """
     which = 0
     if solutions[k, 1, 3] > 0.0:
         pose_information(states, row, solutions, k, 1, information)
-        second = nis(states, row, information)
+        second = nis(states, row, information) + solutions[k, 1, 9]
         pose_information(states, row, solutions, k, 0, information)
-        which = 1 if second < nis(states, row, information) else 0
+        which = 1 if second < nis(states, row, information) + solutions[k, 0, 9] else 0
     pose_information(states, row, solutions, k, which, information)
 
 
@@ -161,7 +179,7 @@ def run_filter(start, first_row, steps, frames, measured, gate, output):
     rows, count = len(output.poses), len(frames.row)
     states = np.empty((rows + count, 9))
     firsts, earliest = np.empty(rows + 1, np.int64), np.full(rows, count, np.int64)
-    _index_frames(frames, firsts, earliest)
+    index_frames(frames, firsts, earliest)
     room = np.empty(14), np.empty(10)
     for i in range(9):
         states[first_row, i] = start[i]
@@ -188,9 +206,12 @@ def run_filter(start, first_row, steps, frames, measured, gate, output):
         _write(states, first_row, output, k)
 
 
-@inlined_kernel
-def _index_frames(frames, firsts, earliest):
-    """Write where the frames of each row begin, and the first frame that arrives at each row."""
+@kernel
+def index_frames(frames, firsts, earliest):
+    """Write where the frames of each row begin, and the first frame that arrives at each row.
+
+    Where no frame begins or arrives, their count; earliest must hold it already.
+    """
     frame = 0
     for row in range(len(firsts)):
         while frame < len(frames.row) and frames.row[frame] < row:

@@ -27,8 +27,9 @@ def place_solutions(poses, unit_covs, pixel_vars, extra_vars, offered, offset, o
         How many solutions the filter may choose from; those beyond get no information.
     offset, offsets : (n,), (frames, 5)
         Which offset motion, and the motions: dx, dy, turn, cos(turn), sin(turn).
-    solutions : (n, 2, 9)
-        Where to write: the pose, and the upper half of the inverse of its covariance.
+    solutions : (n, 2, 10)
+        Where to write: the pose, and the upper half of the inverse of its covariance; the last
+        column is left alone.
     """
     for m in range(len(poses)):
         pixel_var = pixel_vars[m]

@@ -1,8 +1,10 @@
 """Compiled: the inverse of a small symmetric matrix."""
 
-from posefuse.compiling import inlined_kernel
+import math
 
-__all__ = ["inverse_of"]
+from posefuse.compiling import inlined_kernel, kernel
+
+__all__ = ["factor", "inverse_of"]
 
 
 @inlined_kernel
@@ -18,3 +20,23 @@ def inverse_of(xx, xy, xh, yy, yh, hh):
         scale * (xh * xy - xx * yh),
         scale * (xx * yy - xy * xy),
     )
+
+
+@kernel
+def factor(square, size):
+    """Overwrite the lower half of a square by Cholesky's factor; False if it is not positive.
+
+    ``square = L L'``, (size, size); what stands above the diagonal is neither read nor written.
+    """
+    for i in range(size):
+        for j in range(i + 1):
+            total = square[i, j]
+            for k in range(j):
+                total -= square[i, k] * square[j, k]
+            if i != j:
+                square[i, j] = total / square[j, j]
+            elif total > 0.0:
+                square[i, i] = math.sqrt(total)
+            else:
+                return False
+    return True

@@ -5,11 +5,10 @@ summed up as J'J and J'T. J has the three columns of a pose on the floor, or six
 solved with all its degrees of freedom, (J'J)^-1 J', of which x, y and heading are kept.
 """
 
-import math
-
 import numpy as np
 
-from posefuse.compiling import inlined_kernel, kernel
+from posefuse.compiling import kernel
+from posefuse.geometry.compiled.symmetric import factor
 from posefuse.solving.compiled.slopes import HEIGHT, LEAN, OWN, TAG
 
 __all__ = [
@@ -61,30 +60,13 @@ def add_products(slopes, columns, first, into):
                 into[i, j] += slope * slopes[q, first + j]
 
 
-@inlined_kernel
-def _factor(square):
-    """Overwrite the lower half of a square (6, 6) by Cholesky's factor; False if not positive."""
-    for i in range(FREE):
-        for j in range(i + 1):
-            total = square[i, j]
-            for k in range(j):
-                total -= square[i, k] * square[j, k]
-            if i != j:
-                square[i, j] = total / square[j, j]
-            elif total > 0.0:
-                square[i, i] = math.sqrt(total)
-            else:
-                return False
-    return True
-
-
 @kernel
 def inverse_rows(square, inverse):
     """Write the first three rows (3, 6) of the inverse of a positive square (6, 6); False if not.
 
     The square is overwritten.
     """
-    if not _factor(square):
+    if not factor(square, FREE):
         return False
     for which in range(3):
         for i in range(FREE):

@@ -9,13 +9,9 @@ from fusion_runs import Made, make_run_of, read_only, settings_for
 from posefuse.errors import InputError
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.fuse import fuse, prepare_filter
-from posefuse.fusion.measurements import (
-    BeaconMeasurements,
-    CornerMeasurements,
-    PoseMeasurements,
-    weigh_fixes,
-)
+from posefuse.fusion.measurements import BeaconMeasurements, CornerMeasurements, PoseMeasurements
 from posefuse.fusion.settings import Ambiguous, FilterSettings, Measurement, NoiseKind, NoiseModel
+from posefuse.fusion.weighing import weigh_fixes
 from posefuse.recording.recording import SightingKind, Sightings
 from posefuse.solving.fixes import PoseFixes
 

@@ -10,7 +10,6 @@ from posefuse.errors import InputError
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.filter_input import FilterInput
 from posefuse.fusion.fuse import fuse, prepare_filter
-from posefuse.fusion.measurements import solve_sightings, weigh_fixes
 from posefuse.fusion.settings import (
     Ambiguous,
     FilterSettings,
@@ -20,6 +19,7 @@ from posefuse.fusion.settings import (
     StartFrom,
 )
 from posefuse.fusion.start import combine_fixes, standstill_end
+from posefuse.fusion.weighing import solve_sightings, weigh_fixes
 from posefuse.geometry.angles import wrap_angle_rad
 from posefuse.recording.recording import Odometry, SightingKind
 
