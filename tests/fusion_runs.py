@@ -199,7 +199,8 @@ def make_run_of(
     captures = PlanePose(truth[timeline.frame_row]) @ PlanePose(timeline.offsets[:, :3])
     if kind is SightingKind.CORNERS:
         late_s = build[: constants.first_tag].reshape(-1, MOUNT_COUNT)[frames.sensor, 10]
-        back = arc_motion(-late_s[:, None] * true_twists[timeline.frame_row] / 0.02)
+        during = np.searchsorted(odometry.stamps_s, frames.captured_at_s)
+        back = arc_motion(-late_s[:, None] * true_twists[during] / 0.02)
         seen = Seen.of(rig, arena, build)
         frame, ids, values = _corners((captures @ back).values, frames.sensor, seen)
         values += rng.normal(size=values.shape) * noise * PIXEL_STD_PX

@@ -22,6 +22,7 @@ from posefuse.fusion.settings import (
     NoiseModel,
     ProcessNoise,
     StartFrom,
+    check_build_errors,
 )
 
 __all__ = ["FilterTable", "NoiseTable", "ProcessTable"]
@@ -120,8 +121,8 @@ class FilterTable(FileModel):
     ambiguous: Ambiguous = Ambiguous.NEAREST
     ambiguity_ratio: Annotated[float, Field(ge=1.0)] = 2.0
     start_from: StartFrom = StartFrom.STATED
-    build_errors: BuildErrors = BuildErrors.IGNORED
     as_built: AsBuiltTable | None = None
+    build_errors: BuildErrors = BuildErrors.IGNORED
 
     @field_validator("noise")
     @classmethod
@@ -132,6 +133,16 @@ class FilterTable(FileModel):
         if noise is not None and measurement is not None:
             FilterSettings(measurement=measurement, noise=noise.noise(measurement))
         return noise
+
+    @field_validator("build_errors")
+    @classmethod
+    def _knows_the_spreads(cls, build_errors: BuildErrors, info: ValidationInfo) -> BuildErrors:
+        if {"measurement", "as_built"} <= info.data.keys():
+            table = info.data["as_built"]
+            check_build_errors(
+                build_errors, info.data["measurement"], None if table is None else table.spreads
+            )
+        return build_errors
 
     @field_validator("gate_probability")
     @classmethod

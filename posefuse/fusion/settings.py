@@ -19,6 +19,7 @@ __all__ = [
     "NoiseModel",
     "ProcessNoise",
     "StartFrom",
+    "check_build_errors",
 ]
 
 
@@ -34,6 +35,11 @@ class Measurement(StrEnum):
     def sighting_kind(self) -> SightingKind:
         """The kind of sighting this measurement needs."""
         return SightingKind.CORNERS if self is Measurement.POSE else SightingKind(self.value)
+
+    @property
+    def is_of_tags(self) -> bool:
+        """Whether it comes from the corners of tags."""
+        return self.sighting_kind is SightingKind.CORNERS
 
 
 class NoiseKind(StrEnum):
@@ -200,15 +206,33 @@ class FilterSettings:
                 "kind of noise: 'solved' needs the measurement 'pose';"
                 f" {self.measurement.value!r} allows 'fixed' and 'growing'"
             )
-        if self.build_errors is BuildErrors.IGNORED:
-            return
-        if self.measurement not in (Measurement.POSE, Measurement.CORNERS):
+        if self.noise.persistent_fraction > 0.0 and not self.measurement.is_of_tags:
             raise InputError(
-                f"build_errors: {self.build_errors.value!r} needs the measurement 'pose' or"
-                f" 'corners'; {self.measurement.value!r} allows 'ignored'"
+                "noise: persistent_fraction needs the measurement 'pose' or 'corners'"
+                f" (got {self.measurement.value!r})"
             )
-        if self.believed is None:
-            raise InputError(
-                f"build_errors: {self.build_errors.value!r} needs the table [as_built] of the"
-                " filter: how far off the build may be, one spread for each error"
-            )
+        check_build_errors(self.build_errors, self.measurement, self.believed)
+
+
+def check_build_errors(
+    build_errors: BuildErrors, measurement: Measurement, believed: BuildSpreads | None
+) -> None:
+    """Refuse to know of build errors without their spreads, or where no tag is seen.
+
+    Raises
+    ------
+    InputError
+        See above.
+    """
+    if build_errors is BuildErrors.IGNORED:
+        return
+    if not measurement.is_of_tags:
+        raise InputError(
+            f"build_errors: {build_errors.value!r} needs the measurement 'pose' or 'corners';"
+            f" {measurement.value!r} allows 'ignored'"
+        )
+    if believed is None:
+        raise InputError(
+            f"build_errors: {build_errors.value!r} needs the table [as_built] of the filter:"
+            " how far off the build may be, one spread for each error"
+        )

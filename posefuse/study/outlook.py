@@ -7,12 +7,13 @@ import numpy as np
 from posefuse.build_errors.constants import constants_of
 from posefuse.build_errors.draw import as_drawn
 from posefuse.checks import FloatArray
-from posefuse.fusion.settings import FilterSettings
+from posefuse.fusion.settings import BuildErrors, FilterSettings
 from posefuse.scoring.score import shot_rows
 from posefuse.simulation.scene import Scene, SightingSource
 from posefuse.simulation.simulate import simulate_trial
 from posefuse.study.attainable import attainable_covs
 from posefuse.study.forecast import Forecast, forecast
+from posefuse.study.forecast_knowing import forecast_knowing
 from posefuse.study.linear_run import linear_run
 
 __all__ = ["Outlook", "outlook_of"]
@@ -72,8 +73,12 @@ def outlook_of(scene: Scene, *, settings: FilterSettings, seed: int) -> Outlook 
     rows = shot_rows(recording)
     goals = [arena.goal(shot.goal).xy_in_world_m for shot in scene.course.shots]
     toward = np.array(goals) - run.path[rows, :2]
+    if settings.build_errors is BuildErrors.IGNORED:
+        expected = forecast(run, shot_rows=rows)
+    else:
+        expected = forecast_knowing(trial, settings=settings, constants=constants, shot_rows=rows)
     return Outlook(
-        forecast=forecast(run, shot_rows=rows),
+        forecast=expected,
         attainable_covs=attainable_covs(run, shot_rows=rows),
         toward_goal=toward / np.linalg.norm(toward, axis=1, keepdims=True),
     )

@@ -64,7 +64,7 @@ def test_solved_noise_of_poses_has_floors() -> None:
     ("ambiguous", "offered", "outcome"),
     [
         (Ambiguous.BEST, [1, 1, 1, 0], [0, 0, 0, Outcome.NO_SOLUTION]),
-        (Ambiguous.NEAREST, [2, 1, 2, 0], [0, 0, 0, Outcome.NO_SOLUTION]),
+        (Ambiguous.NEAREST, [2, 2, 2, 0], [0, 0, 0, Outcome.NO_SOLUTION]),
         (
             Ambiguous.SKIP,
             [1, 1, 1, 0],
@@ -78,6 +78,33 @@ def test_a_frame_with_a_close_second_solution_is_ambiguous(
     measurements = weighed(NoiseKind.SOLVED, ambiguous=ambiguous, ambiguity_ratio=2.0)
     assert measurements.offered.tolist() == offered
     assert measurements.outcome.tolist() == outcome
+
+
+def test_a_misfit_is_the_sum_of_squares_in_units_of_the_corners() -> None:
+    misfits = weighed(NoiseKind.SOLVED).misfits
+    np.testing.assert_allclose(misfits[2], 32.0 * np.array([0.5, 0.6]) ** 2 / 4.0)
+    np.testing.assert_allclose(misfits[1], 8.0 * np.array([0.5, 1.1]) ** 2 / 4.0)
+
+
+def test_a_second_solution_that_does_not_fit_is_not_offered() -> None:
+    """8 residuals of 1.1 px with corners of 0.25 px: 155; of 0.9 px: 104, less the first's 32."""
+    fixed = weigh_fixes(FIXES, FilterSettings(noise=replace(STATED, pixel_std_px=0.25)))
+    assert fixed.offered.tolist() == [2, 1, 2, 0]
+
+
+def test_many_frames_of_one_place_are_worth_few() -> None:
+    """N values that correlate by r hold the information of N / (1 + (N - 1) r)."""
+    noise = replace(STATED, kind=NoiseKind.SOLVED, persistent_fraction=0.25)
+    repeats = np.array([1, 3, 1, 1, 7])
+    fixes = replace(FIXES, tag_count=np.array([1, 1, 2, 1]))
+    weighed_ = weigh_fixes(fixes, FilterSettings(noise=noise), repeats=repeats)
+    plain = weighed(NoiseKind.SOLVED)
+    growth = weighed_.pixel_vars_px2 / plain.pixel_vars_px2
+    together = [count / (1.0 + (count - 1.0) * 0.25) for count in range(8)]
+    shares = np.diff(together)
+    # the third frame has two sightings of their first look
+    np.testing.assert_allclose(1.0 / growth, [shares[0], shares[2], shares[0], shares[6]])
+    np.testing.assert_allclose(weighed_.extra_vars, plain.extra_vars)
 
 
 def test_corner_noise_grows_with_the_distance_by_the_tag_s_image() -> None:

@@ -9,7 +9,15 @@ from posefuse.errors import FileError, InputError
 from posefuse.fusion.gates import chi_square_quantile, gate_of
 from posefuse.fusion.load import load_settings, settings_from_table
 from posefuse.fusion.schema import FilterTable
-from posefuse.fusion.settings import FilterSettings, LateFrames, Measurement, NoiseKind, StartFrom
+from posefuse.fusion.settings import (
+    BuildErrors,
+    FilterSettings,
+    LateFrames,
+    Measurement,
+    NoiseKind,
+    NoiseModel,
+    StartFrom,
+)
 
 WHOLE = """
 name = "mine"
@@ -68,6 +76,17 @@ def test_what_is_left_out_keeps_its_default(tmp_path: Path) -> None:
     assert settings.history_s == default.history_s
 
 
+def test_what_is_believed_of_the_build(tmp_path: Path) -> None:
+    text = "build_errors = 'estimated'\n" + LEAST + "persistent_fraction = 0.4\n"
+    settings = load(tmp_path, text + "[as_built]\nmount_angle_deg = 0.5\ntag_position_mm = 4\n")
+    assert settings.build_errors is BuildErrors.ESTIMATED
+    assert settings.noise.persistent_fraction == 0.4
+    assert settings.believed is not None
+    assert settings.believed["mount_angle_rad"] == pytest.approx(math.radians(0.5))
+    assert settings.believed["tag_position_m"] == pytest.approx(0.004)
+    assert settings.believed["focal_fraction"] == 0.0
+
+
 def test_zero_switches_the_gate_off(tmp_path: Path) -> None:
     assert load(tmp_path, "gate_probability = 0\n" + LEAST).gate_probability is None
 
@@ -97,6 +116,18 @@ FAULTS = {
     "measurment = 'pose'\n" + LEAST: r"filter\.toml:1: measurment: .*'measurement'",
     "late_frames = 'reply'\n" + LEAST: r"filter\.toml:1: late_frames: must be one of 'reinsert'",
     "history_s = 0\n" + LEAST: r"filter\.toml:1: history_s: must be greater than 0",
+    "build_errors = 'considered'\n" + LEAST: (
+        r"filter\.toml:1: build_errors: .*'considered' needs the table \[as_built\] of the filter"
+    ),
+    "build_errors = 'known'\n" + LEAST: r"filter\.toml:1: build_errors: must be one of 'ignored'",
+    "measurement = 'range'\nbuild_errors = 'estimated'\n[process]\n[as_built]\nlean_deg = 0.1\n"
+    "[noise]\nkind = 'fixed'\nrange_std_m = 1": (
+        r"filter\.toml:2: build_errors: .*'pose' or 'corners'; 'range' allows 'ignored'"
+    ),
+    LEAST + "[as_built]\nmount_angel_deg = 1\n": (
+        r"filter\.toml:6: as_built\.mount_angel_deg: .*'mount_angle_deg'"
+    ),
+    LEAST + "persistent_fraction = 1.5\n": r"filter\.toml:5: noise\.persistent_fraction: must be",
     LEAST.replace("1.0", "nan"): r"filter\.toml:4: noise\.pixel_std_px: must be",
 }
 
@@ -122,6 +153,9 @@ def test_settings_built_by_hand_obey_the_same_rules() -> None:
         FilterSettings(measurement=Measurement.CORNERS)
     with pytest.raises(InputError, match=r"gate_probability: must be between 0\.5 and 1"):
         FilterSettings(gate_probability=0.1)
+    noise = NoiseModel(kind=NoiseKind.FIXED, persistent_fraction=0.5)
+    with pytest.raises(InputError, match=r"persistent_fraction needs .*got 'range'"):
+        FilterSettings(measurement=Measurement.RANGE, noise=noise)
 
 
 @pytest.mark.parametrize(

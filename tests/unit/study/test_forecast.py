@@ -9,8 +9,10 @@ from posefuse.build_errors.catalogue import BUILD_ERRORS
 from posefuse.build_errors.constants import constants_of
 from posefuse.build_errors.draw import as_drawn
 from posefuse.build_errors.spreads import BuildSpreads
+from posefuse.errors import InputError
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import (
+    BuildErrors,
     FilterSettings,
     LateFrames,
     Measurement,
@@ -23,6 +25,7 @@ from posefuse.robot.drivetrain import Gyro
 from posefuse.simulation.simulate import simulate_trial
 from posefuse.study.attainable import attainable_covs
 from posefuse.study.forecast import forecast
+from posefuse.study.forecast_knowing import forecast_knowing
 from posefuse.study.linear_run import linear_run
 from posefuse.study.outlook import outlook_of
 from posefuse.study.trial import plan_scene
@@ -53,6 +56,8 @@ CORNERS = replace(
     measurement=Measurement.CORNERS,
     noise=NoiseModel(kind=NoiseKind.FIXED, pixel_std_px=2.0),
 )
+CONSIDERED = replace(CORNERS, build_errors=BuildErrors.CONSIDERED, believed=SPREADS)
+CONSIDERED_POSES = replace(POSES, build_errors=BuildErrors.CONSIDERED, believed=SPREADS)
 
 
 def scene_of(*, noise_px: float = 0.2, **detector: float):
@@ -100,11 +105,17 @@ def without_errors(scene):
 def forecast_of(scene, settings):
     constants, none = without_errors(scene)
     trial = simulate_trial(scene, seed=3, trial=0, as_built=none)
-    run = linear_run(trial, settings=settings, constants=constants)
-    return forecast(run, shot_rows=rows_of(trial.recording)), run
+    run, rows = linear_run(trial, settings=settings, constants=constants), rows_of(trial.recording)
+    if settings.build_errors is BuildErrors.IGNORED:
+        return forecast(run, shot_rows=rows), run
+    return forecast_knowing(trial, settings=settings, constants=constants, shot_rows=rows), run
 
 
-@pytest.mark.parametrize("settings", [POSES, CORNERS], ids=["poses", "corners"])
+@pytest.mark.parametrize(
+    "settings",
+    [POSES, CORNERS, CONSIDERED_POSES, CONSIDERED],
+    ids=["poses", "corners", "considered poses", "considered corners"],
+)
 def test_sensitivities_are_those_of_the_real_filter(settings) -> None:
     """One constant at a time a little off, with the same noise: central differences of the filter.
 
@@ -324,3 +335,54 @@ def test_a_biased_sensor_read_n_times() -> None:
     total = states.white[0, 0, 0] + (bias * states.sensitivity[0, 0, 0]) ** 2
     assert total == pytest.approx(bias**2 + noise / count, rel=1e-6)
     assert len(BUILD_ERRORS) == 15
+
+
+@pytest.mark.parametrize("how", [BuildErrors.CONSIDERED, BuildErrors.ESTIMATED])
+def test_what_a_filter_that_knows_the_build_promises_is_what_it_states(how) -> None:
+    """Parts add up to the covariance stated; no part is negative."""
+    scene = scene_of()
+    settings = replace(CORNERS, build_errors=how, believed=SPREADS)
+    promised, _ = forecast_of(scene, settings)
+    np.testing.assert_allclose(promised.covs(), promised.believed_covs, atol=1e-12)
+    assert (np.linalg.eigvalsh(promised.white_covs) > 0.0).all()
+    is_of_build = np.trace(promised.covs() - promised.white_covs, axis1=1, axis2=2)
+    assert (is_of_build > 1e-6).all() == (how is BuildErrors.CONSIDERED)
+    trial, (constants, _) = simulate_trial(scene, seed=3, trial=0), without_errors(scene)
+    with pytest.raises(InputError, match="'ignored' has a forecast of its own"):
+        forecast_knowing(trial, settings=CORNERS, constants=constants, shot_rows=np.array([3]))
+
+
+@pytest.mark.parametrize(
+    ("measurement", "most"), [(Measurement.CORNERS, 1.2), (Measurement.POSE, 1.5)]
+)
+def test_a_filter_that_estimates_comes_near_what_is_attainable(measurement, most) -> None:
+    """White corner noise, the right spreads and process noise, over forty builds.
+
+    A solved pose leaves height, roll and pitch of the robot free; corners know that it stands on
+    the floor, as the attainable error does.
+    """
+    scene = scene_of(noise_px=0.5)
+    scene = replace(scene, spreads=SPREADS.changed(slip_fraction=0.0))
+    settings = replace(
+        CORNERS,
+        measurement=measurement,
+        process=ProcessNoise(
+            position_m_per_sqrt_m=0.004,
+            position_m_per_sqrt_s=0.001,
+            heading_rad_per_sqrt_rad=0.0,
+            heading_rad_per_sqrt_s=1e-4,
+        ),
+        noise=NoiseModel(
+            kind=NoiseKind.SOLVED if measurement is Measurement.POSE else NoiseKind.FIXED,
+            pixel_std_px=0.5,
+            position_floor_m=0.0,
+            heading_floor_rad=0.0,
+        ),
+        build_errors=BuildErrors.ESTIMATED,
+        believed=SPREADS,
+    )
+    off = np.array([errors_of(scene, settings, trial=trial) for trial in range(40)])
+    outlook = outlook_of(scene, settings=settings, seed=3)
+    toward = outlook.toward_goal
+    squares = np.einsum("tki,ki->tk", off[:, :, :2], toward) ** 2
+    assert np.sqrt(squares.mean()) < most * np.sqrt(outlook.attainable_squares_m2.mean())
