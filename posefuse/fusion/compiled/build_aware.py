@@ -20,15 +20,16 @@ __all__ = ["run_build_aware"]
 def _pose_fit(mean, table, measured, build, which, room):
     """(nis, parts): a solved pose, of two solutions the one that fits state and corners better."""
     m, eye = which
-    best, best_fit = 0, math.inf
+    parts = pose_rows(mean, measured, build, (m, 0, eye), room)
+    nis = innovate(table, build, (3, parts), room)
     if measured.solutions[m, 1, 3] > 0.0:
-        for k in range(2):
-            parts = pose_rows(mean, measured, build, (m, k, eye), room)
-            fit = innovate(table, build, (3, parts), room) + measured.solutions[m, k, 9]
-            if fit < best_fit:
-                best, best_fit = k, fit
-    parts = pose_rows(mean, measured, build, (m, best, eye), room)
-    return innovate(table, build, (3, parts), room), parts
+        first = nis + measured.solutions[m, 0, 9]
+        parts = pose_rows(mean, measured, build, (m, 1, eye), room)
+        nis = innovate(table, build, (3, parts), room)
+        if not nis + measured.solutions[m, 1, 9] < first:
+            parts = pose_rows(mean, measured, build, (m, 0, eye), room)
+            nis = innovate(table, build, (3, parts), room)
+    return nis, parts
 
 
 @kernel
