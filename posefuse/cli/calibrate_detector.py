@@ -113,9 +113,9 @@ def left_out_text(table: "Mapping[str, FloatArray]") -> str:
 
 def closing_text(out: Path, camera_file: Path, refinement: "CornerRefinement") -> str:
     """Where things are, and what to write where to use them."""
-    from posefuse.calibration.response_file import recipe_path
     from posefuse.files.toml_file import read_toml
     from posefuse.robot.camera import CornerRefinement
+    from posefuse.robot.measured_response import recipe_path
 
     try:
         seen = Path(os.path.relpath(out, camera_file.parent))
