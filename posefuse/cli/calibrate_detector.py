@@ -73,7 +73,7 @@ def command(
 
     Renders tags as the camera sees them, of all sizes, incidences and blurs, at half, once and
     twice its noise and defocus, and runs the detector on them: how often it finds them, how far
-    off the corners are. Two processors take about 40 minutes, with --coarse one minute. Name the
+    off the corners are. Two processors take about 20 minutes, with --coarse one minute. Name the
     table in the camera file, [detector] table = "...", to simulate with it.
     """
     from posefuse.calibration.detector_response import ResponseRecipe

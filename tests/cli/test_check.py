@@ -24,8 +24,10 @@ KINDS = {
     "courses": "course",
     "robot.toml": "robot",
     "filter.toml": "filter",
+    "filter_subpixel.toml": "filter",
     "study.toml": "study",
     "images.toml": "study",
+    "refinements.toml": "study",
 }
 
 
@@ -108,8 +110,9 @@ def test_what_a_arena_and_a_rig_hold() -> None:
     assert (
         "goal 'north crate': opening 1.2 x 0.6 m, its middle at (12.7, 3.3, 1.6) m" in done.stdout
     )
-    assert "mount 'rear left': 'wide mono' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg" in (
-        done.stdout
+    assert (
+        "mount 'rear left': 'wide mono, edges' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg"
+        in (done.stdout)
     )
 
 
