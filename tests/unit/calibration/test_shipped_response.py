@@ -1,5 +1,6 @@
 """The responses shipped with the demo's camera: sound, and they foretell tags rendered anew."""
 
+import itertools
 import math
 from pathlib import Path
 
@@ -7,9 +8,12 @@ import numpy as np
 import pytest
 
 from posefuse.calibration.detector_response import ResponseRecipe, measure_response
+from posefuse.fusion.load import load_settings
 from posefuse.rendering.detect import DetectorSettings
 from posefuse.robot.load import load_camera, load_imaging, read_response_table
 from posefuse.sensing.detector_law import DetectorResponse, detector_response
+from posefuse.simulation.scene import prepare_scene
+from posefuse.study.load import load_study
 
 ORCHARD = Path(__file__).parents[3] / "datasets" / "orchard"
 EDGES, SUBPIXEL = "wide_mono_edges", "wide_mono"
@@ -104,6 +108,29 @@ def test_nor_on_tags_rendered_anew(place: Place) -> None:
     assert seen["unfitted"] <= 1
     assert abs(inward_px(seen)) < MOST_INWARD_PX
     assert rms_px(seen) < MOST_RMS_PX
+
+
+@pytest.mark.parametrize(
+    ("name", "filter_name", "rms"), [(EDGES, "filter", 0.029), (SUBPIXEL, "filter_subpixel", 0.53)]
+)
+def test_the_filters_count_twice_what_the_demo_shows(
+    name: str, filter_name: str, rms: float
+) -> None:
+    """Over the tags found on all courses by all plans."""
+    study = load_study(ORCHARD / "study.toml")
+    camera = load_camera(ORCHARD / "cameras" / f"{name}.toml")
+    squares = weights = 0.0
+    for plan, course in itertools.product(study.plans, study.courses):
+        rig = plan.rig.with_camera(camera)
+        views = prepare_scene(arena=study.arena, rig=rig, course=course).views
+        inward, narrowing = views.inward_px, views.narrowing_px
+        bias = inward**2 + narrowing**2 + math.sqrt(2.0) * inward * narrowing
+        square = views.std_px**2 + (bias + (views.shift_px**2).sum(axis=-1)) / 2.0
+        squares += float((views.found_probability * square).sum())
+        weights += float(views.found_probability.sum())
+    assert math.sqrt(squares / weights) == pytest.approx(rms, rel=0.02)
+    pixel_std_px = load_settings(ORCHARD / f"{filter_name}.toml").noise.pixel_std_px
+    assert pixel_std_px == pytest.approx(2.0 * rms, rel=0.1)
 
 
 def test_refinements_are_found_alike() -> None:

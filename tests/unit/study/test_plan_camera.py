@@ -78,6 +78,16 @@ def test_corners_without_bias_come_first() -> None:
     assert first.distance_rms_m.value < 0.8 * second.distance_rms_m.value
 
 
+@pytest.mark.slow
+def test_the_readme_says_what_they_reach() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for row in pf.compare(pf.load_study(REFINEMENTS)).ranking:
+        value, low, high = (
+            100.0 * getattr(row.distance_rms_m, n) for n in ("value", "low", "high")
+        )
+        assert f"| {row.plan} | {value:.2f} ({low:.2f} to {high:.2f}) |" in readme
+
+
 def test_the_filters_differ_in_the_spread_of_corners_alone() -> None:
     edges, subpixel = (
         tomllib.loads((REFINEMENTS.parent / f"filter{end}.toml").read_text(encoding="utf-8"))
