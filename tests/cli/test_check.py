@@ -80,6 +80,17 @@ def test_a_recipe_whose_table_is_gone(tmp_path: Path) -> None:
     assert done.stderr.count("\n") == 1
 
 
+def test_what_a_response_and_its_camera_hold() -> None:
+    files = [ORCHARD / "detector/wide_mono_edges.toml", ORCHARD / "cameras/wide_mono_edges.toml"]
+    done = CliRunner().invoke(cli, ["check", *map(str, files)])
+    assert "refinement of corners: edges\n" in done.stdout
+    assert "463 of 202893 tags found are left out: no line fits one of their sides" in done.stdout
+    assert "detector measured on tags of 10 to 90 px, refinement edges, seen up to" in done.stdout
+    rival = CliRunner().invoke(cli, ["check", str(ORCHARD / "detector/wide_mono.toml")]).stdout
+    assert "refinement of corners: subpixel" in rival
+    assert "left out" not in rival
+
+
 def test_a_recording_is_known_by_its_folder_or_its_file(tmp_path: Path) -> None:
     path = tmp_path / "recording.toml"
     path.write_text('name = "a"\n', encoding="utf-8")
