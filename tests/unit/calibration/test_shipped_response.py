@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from posefuse.calibration.detector_response import ResponseRecipe, measure_response
 from posefuse.fusion.load import load_settings
 from posefuse.rendering.detect import DetectorSettings
+from posefuse.robot.camera import CornerRefinement
 from posefuse.robot.load import load_camera, load_imaging, read_response_table
 from posefuse.sensing.detector_law import DetectorResponse, detector_response
 from posefuse.simulation.scene import prepare_scene
@@ -108,6 +110,34 @@ def test_nor_on_tags_rendered_anew(place: Place) -> None:
     assert seen["unfitted"] <= 1
     assert abs(inward_px(seen)) < MOST_INWARD_PX
     assert rms_px(seen) < MOST_RMS_PX
+
+
+@pytest.mark.parametrize(("edge_px", "incidence_deg", "blur_px"), [(25, 20, 0), (45, 20, 5)])
+def test_the_table_is_what_its_recipe_measures(
+    edge_px: float, incidence_deg: float, blur_px: float
+) -> None:
+    """Its own tags again; slack for other processors, whose rounding may lose a tag."""
+    made = tomllib.loads((ORCHARD / "detector" / f"{EDGES}.toml").read_text(encoding="utf-8"))
+    recipe = ResponseRecipe(
+        edges_px=(edge_px,),
+        incidences_deg=(incidence_deg,),
+        blurs_px=(blur_px,),
+        settings=DetectorSettings(refinement=CornerRefinement(made["detector"]["refinement"])),
+        **{key: made[key] for key in ("seed", "tags", "second_looks", "family")},
+    )
+    again = measure_response(load_imaging(ORCHARD / "cameras" / f"{EDGES}.toml"), recipe)
+    table, _ = read_response_table(ORCHARD / "detector" / f"{EDGES}.csv")
+    rows = table["edge_px"] == edge_px
+    rows &= (table["incidence_deg"] == incidence_deg) & (table["blur_px"] == blur_px)
+    assert rows.sum() == len(again["found"]) == 9
+    for key in ("noise_grey", "defocus_px"):
+        np.testing.assert_array_equal(table[key][rows], again[key])
+    for key in ("found", "unfitted"):
+        np.testing.assert_allclose(table[key][rows], again[key], atol=1.0)
+    enough = again["found"] >= 20
+    assert enough.sum() >= 6
+    for key in ("inward_px", "narrowing_px", "std_px"):
+        np.testing.assert_allclose(table[key][rows][enough], again[key][enough], atol=0.005)
 
 
 @pytest.mark.parametrize(
