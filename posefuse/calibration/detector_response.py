@@ -6,7 +6,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from posefuse.calibration.detector_shots import Conditions, TagShot, TagShots, known_family
+from posefuse.calibration.conditions import Conditions
+from posefuse.calibration.corner_errors import CornerErrors, corner_errors
+from posefuse.calibration.detector_shots import DrawnTag, TagShot, TagShots, known_family
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.rendering.detect import DetectorSettings, detect_tags
@@ -16,13 +18,12 @@ from posefuse.robot.measured_response import AXIS_COLUMNS
 from posefuse.statistics.wilson import wilson_interval
 from posefuse.threads import side_by_side
 
-__all__ = ["CornerErrors", "ResponseRecipe", "corner_errors", "measure_response"]
+__all__ = ["ResponseRecipe", "measure_response"]
 
 _MOST_ERROR_EDGES = 0.5  # corners further off than this share of the edge are of something else
 _LEAST_FOUND = 10
 _LEAST_CHANGES = 3
 _DIGITS = 5
-_SIDES = np.array([-1.0, 1.0, 1.0, -1.0])  # left or right, of each corner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,83 +101,6 @@ class ResponseRecipe:
         ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CornerErrors:
-    """Bias and spread of the corners that were found; see ``robot.Detector``.
-
-    The error of a corner is taken as ``inward_px`` toward the tag's middle, ``narrowing_px`` toward
-    the side across, the shift, and a spread that is the same in both axes, with a share of its
-    variance common to the four corners.
-
-    Parameters
-    ----------
-    bias_rest_px
-        RMS of the four corners' mean errors that these leave.
-    std_along_px, std_across_px
-        The spread along the motion blur (along x where there is none), and across it.
-    correlation_beside, correlation_opposite
-        Between the errors of corners next to, and opposite to each other, each about its mean.
-    """
-
-    inward_px: float
-    narrowing_px: float
-    shift_x_px: float
-    shift_y_px: float
-    std_px: float
-    shared_fraction: float
-    bias_rest_px: float
-    std_along_px: float
-    std_across_px: float
-    correlation_beside: float
-    correlation_opposite: float
-
-
-def corner_errors(found_px: FloatArray, true_px: FloatArray, blur_ways: FloatArray) -> CornerErrors:
-    """Bias and spread of corners found (n, 4, 2), n at least 2, against the true corners.
-
-    Parameters
-    ----------
-    blur_ways : (n, 2) array
-        Direction of the motion blur of each.
-    """
-    errors = found_px - true_px
-    inward = true_px.mean(axis=1, keepdims=True) - true_px
-    inward /= np.linalg.norm(inward, axis=-1, keepdims=True)
-    wide = np.einsum("k,nkc->nc", _SIDES, true_px)
-    wide /= np.linalg.norm(wide, axis=-1, keepdims=True)
-    closer = -_SIDES[:, None] * wide[:, None]
-    right, down = (np.broadcast_to(way, errors.shape) for way in np.eye(2))
-    design = np.stack([inward, closer, right, down], axis=-1)
-    bias, *_ = np.linalg.lstsq(design.reshape(-1, 4), errors.ravel(), rcond=None)
-    rest = errors - design @ bias
-    variance = float((rest**2).mean())
-    shared = float(rest.mean(axis=1).var(axis=0).mean())
-    along = np.einsum("nkc,nc->nk", rest, blur_ways)
-    across = rest[..., 0] * blur_ways[:, None, 1] - rest[..., 1] * blur_ways[:, None, 0]
-    return CornerErrors(
-        inward_px=float(bias[0]),
-        narrowing_px=float(bias[1]),
-        shift_x_px=float(bias[2]),
-        shift_y_px=float(bias[3]),
-        std_px=variance**0.5,
-        # the mean of four keeps s + (1 - s) / 4 of the variance
-        shared_fraction=float(np.clip((4.0 * shared / variance - 1.0) / 3.0, 0.0, 0.99)),
-        bias_rest_px=float(np.sqrt((rest.mean(axis=0) ** 2).mean())),
-        std_along_px=float(np.sqrt((along**2).mean())),
-        std_across_px=float(np.sqrt((across**2).mean())),
-        correlation_beside=_correlation(rest, 1),
-        correlation_opposite=_correlation(rest, 2),
-    )
-
-
-def _correlation(errors: FloatArray, step: int) -> float:
-    """Mean correlation between corners so many steps apart, over both axes."""
-    centred = errors - errors.mean(axis=0)
-    scale = np.sqrt((centred**2).mean(axis=0))
-    scaled = centred / np.where(scale > 0.0, scale, 1.0)
-    return float((scaled * np.roll(scaled, -step, axis=1)).mean())
-
-
 def measure_response(
     camera: Imaging,
     recipe: ResponseRecipe,
@@ -204,50 +128,81 @@ def measure_response(
     for conditions in everything:
         if (conditions.edge_px, conditions.blur_px) == (recipe.edges_px[-1], recipe.blurs_px[-1]):
             shots.shot(0, conditions)  # what does not fit is refused before anything is measured
+    # noise and defocus change fastest: what differs in them alone is drawn once
+    count = len(recipe.noise_factors) * len(recipe.defocus_factors)
+    together = [everything[k : k + count] for k in range(0, len(everything), count)]
     rows: list[dict[str, float]] = []
     with side_by_side(workers) as pool:
-        tasks = [pool.submit(_measure, shots, recipe, conditions) for conditions in everything]
-        for done, task in enumerate(tasks, start=1):
-            rows.append(task.result())
+        tasks = [pool.submit(_measure, shots, recipe, some) for some in together]
+        for task in tasks:
+            rows += task.result()
             if progress is not None:
-                progress(done, len(tasks))
+                progress(len(rows), len(everything))
     return _table(everything, rows, recipe)
 
 
-def _measure(shots: TagShots, recipe: ResponseRecipe, conditions: Conditions) -> dict[str, float]:
-    found, true, ways, misread, unfitted = [], [], [], 0, 0
-    changes: list[FloatArray] = []
+def _measure(
+    shots: TagShots, recipe: ResponseRecipe, together: Sequence[Conditions]
+) -> list[dict[str, float]]:
+    """A row for each of some conditions that differ in noise and defocus alone."""
+    tallies = [_Tally() for _ in together]
     for number in range(recipe.tags):
-        shot = shots.shot(number, conditions)
-        seen, others, left_out = _corners_found(shot, recipe, conditions)
-        misread += others
-        unfitted += left_out
+        drawn = shots.drawn(number, together[0])
+        for conditions, tally in zip(together, tallies, strict=True):
+            tally.look_at(shots, drawn, recipe, conditions)
+    return [tally.row(recipe.tags) for tally in tallies]
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What was found under one set of conditions."""
+
+    found: list[FloatArray] = field(default_factory=list)
+    true: list[FloatArray] = field(default_factory=list)
+    ways: list[FloatArray] = field(default_factory=list)
+    changes: list[FloatArray] = field(default_factory=list)
+    misread: int = 0
+    unfitted: int = 0
+
+    def look_at(
+        self, shots: TagShots, drawn: DrawnTag, recipe: ResponseRecipe, conditions: Conditions
+    ) -> None:
+        """Adds one tag, seen once or twice."""
+        seen, others, left_out = _corners_found(shots.taken(drawn, conditions), recipe, conditions)
+        self.misread += others
+        self.unfitted += left_out
         if seen is None:
-            continue
-        found.append(seen)
-        true.append(shot.corners_px)
-        ways.append(shot.blur_way)
-        if number < recipe.second_looks:
-            again, *_ = _corners_found(shots.shot(number, conditions, look=1), recipe, conditions)
-            changes += [] if again is None else [again - seen]
-    interval = wilson_interval(len(found), recipe.tags)
-    row = {
-        "rendered": recipe.tags,
-        "found": len(found),
-        "misread": misread,
-        "unfitted": unfitted,
-        "found_probability": len(found) / recipe.tags,
-        "found_low": interval.low,
-        "found_high": interval.high,
-    }
-    if len(found) >= _LEAST_FOUND:
-        errors = corner_errors(np.array(found), np.array(true), np.array(ways))
-        row |= {name: getattr(errors, name) for name in CornerErrors.__dataclass_fields__}
-        if len(changes) >= _LEAST_CHANGES:
-            # two looks differ by the noise of both
-            passing = float((np.array(changes) ** 2).mean()) / 2.0
-            row["persistent_fraction"] = float(np.clip(1.0 - passing / errors.std_px**2, 0.0, 1.0))
-    return row
+            return
+        self.found.append(seen)
+        self.true.append(drawn.corners_px)
+        self.ways.append(drawn.blur_way)
+        if drawn.number < recipe.second_looks:
+            second = shots.taken(drawn, conditions, look=1)
+            again, *_ = _corners_found(second, recipe, conditions)
+            self.changes += [] if again is None else [again - seen]
+
+    def row(self, tags: int) -> dict[str, float]:
+        """Counts and, where enough were found, their errors."""
+        count = len(self.found)
+        interval = wilson_interval(count, tags)
+        row = {
+            "rendered": tags,
+            "found": count,
+            "misread": self.misread,
+            "unfitted": self.unfitted,
+            "found_probability": count / tags,
+            "found_low": interval.low,
+            "found_high": interval.high,
+        }
+        if count >= _LEAST_FOUND:
+            errors = corner_errors(np.array(self.found), np.array(self.true), np.array(self.ways))
+            row |= {name: getattr(errors, name) for name in CornerErrors.__dataclass_fields__}
+            if len(self.changes) >= _LEAST_CHANGES:
+                # two looks differ by the noise of both
+                passing = float((np.array(self.changes) ** 2).mean()) / 2.0
+                share = 1.0 - passing / errors.std_px**2
+                row["persistent_fraction"] = float(np.clip(share, 0.0, 1.0))
+        return row
 
 
 def _corners_found(

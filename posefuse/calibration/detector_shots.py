@@ -4,21 +4,29 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from posefuse.arena.arena import Tag, tag_pose
 from posefuse.arena.placement import FAMILY_SIZES
+from posefuse.calibration.conditions import Conditions, quality_with
 from posefuse.checks import FloatArray
 from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream, stream_key
 from posefuse.rendering.camera_view import CameraView, Window, camera_view
-from posefuse.rendering.render import CameraMotion, FrameNoise, GreyImage, render
+from posefuse.rendering.render import (
+    CameraMotion,
+    FrameNoise,
+    GreyImage,
+    expose_light,
+    render_light,
+)
 from posefuse.rendering.surroundings import Looks, Surroundings
 from posefuse.robot.camera import ImageQuality, Imaging
 from posefuse.sensing.compiled.projection import project_points
 from posefuse.sensing.projection import lens_row, undistort, valid_radius
 
-__all__ = ["Conditions", "TagShot", "TagShots", "known_family", "quality_with"]
+__all__ = ["DrawnTag", "TagShot", "TagShots", "known_family"]
 
 _EDGE_M = 0.15  # which one does not matter: the distance follows
 _ROOM_M = 80.0
@@ -30,27 +38,24 @@ _ROLL_RAD = math.radians(4.0)
 _NODE_RAD = 0.005
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Conditions:
-    """The conditions a tag is seen under.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DrawnTag:
+    """One tag as it is drawn, before focus and noise.
 
     Parameters
     ----------
-    edge_px
-        Root of the area of the tag's image.
-    incidence_deg
-        Between the line of sight and the face's normal.
-    blur_px
-        How far the tag's middle moves in the image during the exposure.
-    noise_grey, defocus_px
-        See ``ImageQuality``.
+    light : (h, w) array
+        See ``render_light``.
+    corners_px, blur_way
+        See ``TagShot``.
     """
 
-    edge_px: float
-    incidence_deg: float
-    blur_px: float
-    noise_grey: float
-    defocus_px: float
+    number: int
+    id: int
+    light: NDArray[np.float32]
+    view: CameraView
+    corners_px: FloatArray
+    blur_way: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,26 +74,6 @@ class TagShot:
     image: GreyImage
     corners_px: FloatArray
     blur_way: FloatArray
-
-
-def quality_with(quality: ImageQuality, *, noise_grey: float, defocus_px: float) -> ImageQuality:
-    """The image quality with another gain and focus, so that these are its noise and defocus.
-
-    The light is even: no lamp, no glare.
-    """
-    # n^2 = w / 2 g + (r g)^2 with g grey levels an electron
-    half, read = 0.5 * quality.white_grey, quality.read_noise_electrons**2
-    if read > 0.0:
-        grey = (math.sqrt(half**2 + 4.0 * read * noise_grey**2) - half) / (2.0 * read)
-    else:
-        grey = noise_grey**2 / half
-    return replace(
-        quality,
-        gain_factor=grey * quality.full_well_electrons / 255.0,
-        defocus_px=defocus_px,
-        lamp_share=0.0,
-        glare_share=0.0,
-    )
 
 
 def known_family(family: str) -> str:
@@ -114,12 +99,11 @@ class TagShots:
         self._view = camera_view(camera.lens, replace(camera.sensor, row_time_s=0.0))
 
     def shot(self, number: int, conditions: Conditions, *, look: int = 0) -> TagShot:
-        """The shot of a number.
+        """The shot of a number; see ``drawn`` and ``taken``."""
+        return self.taken(self.drawn(number, conditions), conditions, look=look)
 
-        Parameters
-        ----------
-        look
-            The same place is seen again, with other noise, at each further look.
+    def drawn(self, number: int, conditions: Conditions) -> DrawnTag:
+        """The tag of a number, for any noise and defocus: a shot's dearer half.
 
         Raises
         ------
@@ -133,7 +117,7 @@ class TagShots:
         motion, way = self._motion(generator, camera_from_tag, conditions.blur_px)
         corners = self._project(camera_from_tag.transform(tag.corners_in_tag_m))
         view = self._window(corners, conditions)
-        image = render(
+        light = render_light(
             Surroundings.from_tags(
                 [tag],
                 tag.corners_in_world_m[None],
@@ -143,17 +127,43 @@ class TagShots:
             view=view,
             motion=motion,
             exposure_s=1.0 if conditions.blur_px > 0.0 else 0.0,
-            quality=quality_with(
-                self._camera.image,
-                noise_grey=conditions.noise_grey,
-                defocus_px=conditions.defocus_px,
-            ),
-            noise=FrameNoise(
-                key=stream_key(self._seed, number, "detector response noise"), frame=look
-            ),
+            quality=self._quality(conditions),
         )
         offset = np.array(view.window[:2], dtype=np.float64)
-        return TagShot(id=id, image=image, corners_px=corners - offset, blur_way=way)
+        return DrawnTag(
+            number=number,
+            id=id,
+            light=light,
+            view=view,
+            corners_px=corners - offset,
+            blur_way=way,
+        )
+
+    def taken(self, drawn: DrawnTag, conditions: Conditions, *, look: int = 0) -> TagShot:
+        """The shot of a tag that was drawn under conditions of the same size, incidence and blur.
+
+        Parameters
+        ----------
+        look
+            The same place is seen again, with other noise, at each further look.
+        """
+        key = stream_key(self._seed, drawn.number, "detector response noise")
+        image = expose_light(
+            drawn.light,
+            view=drawn.view,
+            quality=self._quality(conditions),
+            noise=FrameNoise(key=key, frame=look),
+        )
+        return TagShot(
+            id=drawn.id, image=image, corners_px=drawn.corners_px, blur_way=drawn.blur_way
+        )
+
+    def _quality(self, conditions: Conditions) -> ImageQuality:
+        return quality_with(
+            self._camera.image,
+            noise_grey=conditions.noise_grey,
+            defocus_px=conditions.defocus_px,
+        )
 
     def _project(self, points_in_camera_m: FloatArray) -> FloatArray:
         # as sensing.project does, which looks for the lens' reach each time

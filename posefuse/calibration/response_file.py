@@ -11,8 +11,9 @@ from posefuse.errors import FileError
 from posefuse.files.result_folder import refuse_present
 from posefuse.files.table_file import write_table
 from posefuse.robot.camera import Imaging
+from posefuse.robot.measured_response import recipe_path
 
-__all__ = ["check_response_path", "recipe_path", "write_response"]
+__all__ = ["check_response_path", "write_response"]
 
 _COLUMNS = {
     "edge_px": "root of the area of the tag's image",
@@ -40,11 +41,6 @@ _COLUMNS = {
     "correlation_beside": "between the errors of neighbouring corners, mean of both axes",
     "correlation_opposite": "between the errors of opposite corners, mean of both axes",
 }
-
-
-def recipe_path(path: Path) -> Path:
-    """Where the recipe of the table at ``path`` lies."""
-    return path.with_suffix(".toml")
 
 
 def check_response_path(path: Path) -> None:

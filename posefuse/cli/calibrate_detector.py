@@ -73,7 +73,7 @@ def command(
 
     Renders tags as the camera sees them, of all sizes, incidences and blurs, at half, once and
     twice its noise and defocus, and runs the detector on them: how often it finds them, how far
-    off the corners are. Two processors take about 40 minutes, with --coarse one minute. Name the
+    off the corners are. Two processors take about 20 minutes, with --coarse one minute. Name the
     table in the camera file, [detector] table = "...", to simulate with it.
     """
     from posefuse.calibration.detector_response import ResponseRecipe
@@ -113,9 +113,9 @@ def left_out_text(table: "Mapping[str, FloatArray]") -> str:
 
 def closing_text(out: Path, camera_file: Path, refinement: "CornerRefinement") -> str:
     """Where things are, and what to write where to use them."""
-    from posefuse.calibration.response_file import recipe_path
     from posefuse.files.toml_file import read_toml
     from posefuse.robot.camera import CornerRefinement
+    from posefuse.robot.measured_response import recipe_path
 
     try:
         seen = Path(os.path.relpath(out, camera_file.parent))

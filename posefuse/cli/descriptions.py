@@ -76,7 +76,7 @@ def camera(path: Path) -> list[str]:
 
 def response(path: Path) -> list[str]:
     """The recipe of a measured detector response, with the table beside it."""
-    from posefuse.robot.load import read_response_table
+    from posefuse.robot.load import measured_refinement, read_response_table
     from posefuse.robot.measured_response import AXIS_COLUMNS
 
     recipe, table = read_toml(path), path.with_suffix(".csv")
@@ -84,17 +84,29 @@ def response(path: Path) -> list[str]:
     ranges = [
         f"{name} {axis[0]:g} to {axis[-1]:g}" for name, axis in zip(AXIS_COLUMNS, axes, strict=True)
     ]
-    return [
+    refinement = measured_refinement(table)
+    lines = [
         f"detector response of {recipe.get('camera', 'a camera')!r}: {table.name}, "
         f"{_count(len(columns['std_px']), 'row')}",
         f"for {', '.join(ranges)}",
     ]
+    lines += [f"refinement of corners: {refinement}"] if refinement else []
+    if "unfitted" in columns and columns["unfitted"].any():
+        left_out = int(columns["unfitted"].sum())
+        seen = left_out + int(columns["found"].sum())
+        lines.append(
+            f"{left_out} of {seen} tags found are left out: no line fits one of their sides"
+        )
+    return lines
 
 
 def _response(detector: "Detector") -> str:
     if detector.measured is not None:
         edges = detector.measured.edges_px
-        return f"detector measured on tags of {edges[0]:g} to {edges[-1]:g} px"
+        return (
+            f"detector measured on tags of {edges[0]:g} to {edges[-1]:g} px, refinement "
+            f"{detector.refinement.value}"
+        )
     return (
         f"corner noise {detector.noise_px:g} px and {detector.noise_px_per_m:g} px per metre, "
         f"tags found from about {detector.half_found_edge_px:g} px on"

@@ -69,6 +69,7 @@ def command(
                     arena=study.arena,
                     rig_path=_file_of(plan.name, plan.rig_path),
                     arena_path=_file_of(study.arena.name, study.arena_path),
+                    camera_path=plan.camera_path,
                     goal=study.goal.name,
                     clock=f"seconds into the course, simulated from {study_file.name}",
                 )

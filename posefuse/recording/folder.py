@@ -1,7 +1,8 @@
 """A recording as a folder: ``recording.toml`` and CSV tables whose header names carry units.
 
 ============== ==================================================================================
-recording.toml name, rig, arena; optional recorded_on, clock, goal, dropped_frame_count, [start]
+recording.toml name, rig, arena; optional camera, recorded_on, clock, goal, dropped_frame_count,
+               [start]
 odometry.csv   t_s, forward_m, left_m, turn_rad: motion since the row before, first row zero
 frames.csv     frame, camera, captured_at_s, arrived_at_s
 sightings.csv  frame, id and x0_px, y0_px .. x3_px, y3_px, or range_m, bearing_rad, or range_m
@@ -14,7 +15,7 @@ What is written and read again is the same to the last bit.
 """
 
 import json
-import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,8 +28,7 @@ from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
 from posefuse.files.result_folder import new_folder
 from posefuse.files.table_file import write_table
-from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
-from posefuse.geometry.plane import PlanePose
+from posefuse.files.toml_file import all_faults_of, in_file, load_toml
 from posefuse.recording.csv_tables import (
     VALUE_COLUMNS,
     read_frames,
@@ -39,8 +39,9 @@ from posefuse.recording.csv_tables import (
 )
 from posefuse.recording.inputs import copy_inputs
 from posefuse.recording.recording import Odometry, Recording, StartPose
-from posefuse.recording.schema import RecordingTable, StartTable
-from posefuse.robot.load import load_rig, rig_sources
+from posefuse.recording.schema import RecordingTable
+from posefuse.recording.start import stated_start
+from posefuse.robot.load import camera_sources, load_camera, load_rig, rig_sources
 from posefuse.robot.rig import Rig
 
 __all__ = ["StoredRecording", "read_recording", "write_recording"]
@@ -56,6 +57,8 @@ class StoredRecording:
         To which the whole course is scored.
     rig_path, arena_path
         The files of both.
+    camera_path
+        The file of the camera that every mount carries in place of what the rig's file says.
     recorded_on, clock
         Free text: when, and what the stamps count from.
     """
@@ -65,6 +68,7 @@ class StoredRecording:
     arena: Arena
     rig_path: Path
     arena_path: Path
+    camera_path: Path | None = None
     goal: str | None = None
     recorded_on: str = ""
     clock: str = ""
@@ -97,12 +101,16 @@ def read_recording(folder: Path | str) -> StoredRecording:
     path = folder / "recording.toml"
     table = load_toml(path, RecordingTable)
     with all_faults_of(path) as faults:
-        with faults.at("rig"):
-            referenced(path, table.rig)
-        with faults.at("arena"):
-            referenced(path, table.arena)
-        start = _start(table.start, faults) if table.start is not None else None
+        for key, name in (("rig", table.rig), ("arena", table.arena), ("camera", table.camera)):
+            if name is not None:
+                with faults.at(key):
+                    referenced(path, name)
+        start = stated_start(table.start, faults) if table.start is not None else None
     rig, arena = load_rig(folder / table.rig), load_arena(folder / table.arena)
+    if table.camera is not None:
+        camera = load_camera(folder / table.camera)
+        with in_file(path, key=("camera",)):
+            rig = rig.with_camera(camera)
     with in_file(path, key=("goal",)):
         if table.goal is not None:
             arena.goal(table.goal)
@@ -112,6 +120,7 @@ def read_recording(folder: Path | str) -> StoredRecording:
         arena=arena,
         rig_path=folder / table.rig,
         arena_path=folder / table.arena,
+        camera_path=None if table.camera is None else folder / table.camera,
         goal=table.goal,
         recorded_on=table.recorded_on,
         clock=table.clock,
@@ -162,32 +171,6 @@ def _check_overlap(path: Path, stamps_s: FloatArray, odometry: Odometry) -> None
         )
 
 
-def _start(table: StartTable, faults: Faults) -> StartPose | None:
-    """The start pose; ``None`` once a fault is noted."""
-    heading_rad = table.heading_rad
-    if (table.heading_deg is None) == (heading_rad is None):
-        faults.add("give one of heading_deg and heading_rad", "start")
-    if table.heading_deg is not None:
-        heading_rad = math.radians(table.heading_deg)
-    cov = _start_cov(table, faults)
-    if cov is None or heading_rad is None:
-        return None
-    return StartPose(world_from_robot=PlanePose([table.x_m, table.y_m, heading_rad]), cov=cov)
-
-
-def _start_cov(table: StartTable, faults: Faults) -> FloatArray | None:
-    position, heading_deg = table.position_std_m, table.heading_std_deg
-    if table.covariance is None and position is not None and heading_deg is not None:
-        return np.diag([position**2, position**2, math.radians(heading_deg) ** 2])
-    if table.covariance is None or position is not None or heading_deg is not None:
-        faults.add("give either position_std_m and heading_std_deg, or covariance", "start")
-        return None
-    cov = np.array(table.covariance)
-    if not np.array_equal(cov, cov.T) or np.linalg.eigvalsh(cov)[0] < -1e-12 * cov.max():
-        faults.add("must be symmetric with no negative variance", "start", "covariance")
-    return cov
-
-
 def write_recording(stored: StoredRecording, folder: Path | str) -> None:
     """Writes a new folder that ``read_recording`` turns back into the same recording.
 
@@ -203,13 +186,14 @@ def write_recording(stored: StoredRecording, folder: Path | str) -> None:
     recording = stored.recording
     _check_writable(recording)
     with new_folder(Path(folder)) as new:
-        sources = [stored.arena_path, stored.rig_path, *rig_sources(stored.rig_path)]
+        named = {"rig": stored.rig_path, "arena": stored.arena_path}
+        sources = [stored.arena_path, *rig_sources(stored.rig_path)]
+        if stored.camera_path is not None:
+            named["camera"] = stored.camera_path
+            sources += camera_sources(stored.camera_path)
         copies = copy_inputs(sources, new / "inputs")
-        text = _toml_text(
-            stored,
-            rig=copies[stored.rig_path].relative_to(new).as_posix(),
-            arena=copies[stored.arena_path].relative_to(new).as_posix(),
-        )
+        inputs = {key: copies[path].relative_to(new).as_posix() for key, path in named.items()}
+        text = _toml_text(stored, inputs)
         (new / "recording.toml").write_text(text, encoding="utf-8", newline="\n")
         _write_tables(recording, new)
 
@@ -260,12 +244,12 @@ def _write_tables(recording: Recording, folder: Path) -> None:
         )
 
 
-def _toml_text(stored: StoredRecording, *, rig: str, arena: str) -> str:
+def _toml_text(stored: StoredRecording, inputs: Mapping[str, str]) -> str:
+    """``recording.toml``, with the places of the files that it names by key."""
     recording = stored.recording
     lines = [
         f"name = {_quoted(recording.name)}",
-        f"rig = {_quoted(rig)}",
-        f"arena = {_quoted(arena)}",
+        *(f"{key} = {_quoted(place)}" for key, place in inputs.items()),
         f"recorded_on = {_quoted(stored.recorded_on)}",
         f"clock = {_quoted(stored.clock)}",
         f"dropped_frame_count = {recording.dropped_frame_count}",

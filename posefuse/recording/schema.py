@@ -33,6 +33,7 @@ class RecordingTable(FileModel):
 
     name: Name
     rig: str
+    camera: str | None = None
     arena: str
     recorded_on: str = ""
     clock: str = ""

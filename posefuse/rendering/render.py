@@ -21,7 +21,7 @@ from posefuse.rendering.picture_arrays import (
 from posefuse.rendering.surroundings import Surroundings
 from posefuse.robot.camera import Defocus, ImageQuality
 
-__all__ = ["CameraMotion", "FrameNoise", "GreyImage", "render", "render_light"]
+__all__ = ["CameraMotion", "FrameNoise", "GreyImage", "expose_light", "render", "render_light"]
 
 GreyImage = NDArray[np.uint8]
 
@@ -112,6 +112,13 @@ def render(
     light = render_light(
         surroundings, view=view, motion=motion, exposure_s=exposure_s, quality=quality, row=row
     )
+    return expose_light(light, view=view, quality=quality, noise=noise)
+
+
+def expose_light(
+    light: NDArray[np.float32], *, view: CameraView, quality: ImageQuality, noise: FrameNoise
+) -> GreyImage:
+    """The frame (h, w) that focus and sensor make of the light (h, w) of ``render_light``."""
     light = _out_of_focus(light, quality)
     grey = np.empty(light.shape, dtype=np.uint8)
     read_grey = quality.read_noise_electrons / quality.electrons_per_grey

@@ -61,7 +61,12 @@ def comparison_results(findings: Findings) -> dict[str, Any]:
         "seed": comparison.seed,
         "sightings": study.sightings.value,
         "plans": [
-            {"name": plan.name, "rig": plan.rig.name, "filter": plan.settings.name}
+            {
+                "name": plan.name,
+                "rig": plan.rig.name,
+                "cameras": sorted({mount.camera.name for mount in plan.rig.mounts}),
+                "filter": plan.settings.name,
+            }
             for plan in study.plans
         ],
         "courses": [

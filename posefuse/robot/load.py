@@ -11,7 +11,7 @@ from posefuse.checks import FloatArray
 from posefuse.errors import FileError, InputError
 from posefuse.files.references import referenced
 from posefuse.files.table_file import read_table
-from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml
+from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml, read_toml
 from posefuse.robot.body import Body
 from posefuse.robot.camera import Camera, CornerRefinement, ImageQuality, Imaging, Lens
 from posefuse.robot.drivetrain import Drivetrain
@@ -20,16 +20,19 @@ from posefuse.robot.measured_response import (
     EXTRA_COLUMNS,
     VALUE_COLUMNS,
     MeasuredResponse,
+    recipe_path,
 )
 from posefuse.robot.rig import Mount, Ranger, Rig
 from posefuse.robot.schema import CameraFile, MountEntry, RigFile, RobotFile
 
 __all__ = [
+    "camera_sources",
     "load_camera",
     "load_imaging",
     "load_response",
     "load_rig",
     "load_robot",
+    "measured_refinement",
     "read_response_table",
     "rig_sources",
 ]
@@ -52,6 +55,8 @@ def load_camera(path: Path | str) -> Camera:
     if file.detector.table is not None:
         with in_file(path, key=("detector", "table")):
             table = referenced(path, file.detector.table)
+        with in_file(path, key=("detector", "refinement")):
+            _refuse_other_refinement(table, file.detector.refinement)
         measured = load_response(table, noise_grey=image.noise_grey, defocus_px=image.defocus_px)
     with in_file(path, key=("detector",)):
         detector = file.detector.detector(measured)
@@ -63,6 +68,24 @@ def load_camera(path: Path | str) -> Camera:
         detector=detector,
         image=image,
     )
+
+
+def _refuse_other_refinement(table: Path, refinement: CornerRefinement) -> None:
+    """Raises where other corners were measured than the camera's detector will find in images."""
+    measured = measured_refinement(table)
+    if measured not in (None, refinement.value):
+        raise InputError(
+            f"must be {measured!r}, with which {table.name} was measured by the recipe beside it "
+            f"(got {refinement.value!r})"
+        )
+
+
+def measured_refinement(table: Path) -> str | None:
+    """The refinement of the corners in a table, by the recipe beside it; ``None``: not said."""
+    recipe = recipe_path(table)
+    settings = read_toml(recipe).get("detector") if recipe.is_file() else None
+    said = settings.get("refinement") if isinstance(settings, dict) else None
+    return None if said is None else str(said)
 
 
 def load_imaging(path: Path | str) -> Imaging:
@@ -81,7 +104,7 @@ def load_imaging(path: Path | str) -> Imaging:
         lens=lens,
         sensor=file.sensor(),
         image=image,
-        refinement=file.detector.refinement or CornerRefinement.SUBPIXEL,
+        refinement=file.detector.refinement,
     )
 
 
@@ -152,16 +175,23 @@ def load_rig(path: Path | str) -> Rig:
 
 
 def rig_sources(path: Path | str) -> tuple[Path, ...]:
-    """The files a rig is read from, each once: its own, the robot's, the cameras', their tables."""
+    """The files a rig is read from, each once: its own, the robot's and those of its cameras."""
     path = Path(path)
     file = load_toml(path, RigFile)
     cameras = [path.parent / name for name in dict.fromkeys(entry.camera for entry in file.mount)]
-    tables = [
-        camera.parent / table
-        for camera in cameras
-        if (table := load_toml(camera, CameraFile).detector.table) is not None
-    ]
-    return tuple(dict.fromkeys([path, path.parent / file.robot, *cameras, *tables]))
+    of_cameras = [source for camera in cameras for source in camera_sources(camera)]
+    return tuple(dict.fromkeys([path, path.parent / file.robot, *of_cameras]))
+
+
+def camera_sources(path: Path | str) -> tuple[Path, ...]:
+    """The files a camera is read from: its own, the table that it names and the table's recipe."""
+    path = Path(path)
+    name = load_toml(path, CameraFile).detector.table
+    if name is None:
+        return (path,)
+    table = path.parent / name
+    recipe = recipe_path(table)
+    return (path, table, recipe) if recipe.is_file() else (path, table)
 
 
 def _refuse_repeated_names(faults: Faults, file: RigFile) -> None:

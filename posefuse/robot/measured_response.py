@@ -1,6 +1,7 @@
 """A detector's response as it was measured on rendered or real images of a camera."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from posefuse.checks import FloatArray, frozen_array, in_range, increasing
 from posefuse.errors import InputError
@@ -10,6 +11,7 @@ __all__ = [
     "EXTRA_COLUMNS",
     "VALUE_COLUMNS",
     "MeasuredResponse",
+    "recipe_path",
 ]
 
 AXIS_COLUMNS = ("edge_px", "incidence_deg", "blur_px", "noise_grey", "defocus_px")
@@ -41,6 +43,11 @@ EXTRA_COLUMNS = (
     "correlation_opposite",
 )
 """What a table may hold besides."""
+
+
+def recipe_path(table: Path) -> Path:
+    """Where it is written how a table was measured: beside it."""
+    return table.with_suffix(".toml")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

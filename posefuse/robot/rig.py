@@ -1,6 +1,6 @@
 """A rig: one robot with its cameras in one arrangement. Mount plans are compared as rigs."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from posefuse.checks import FloatArray, frozen_array
 from posefuse.errors import InputError
@@ -92,3 +92,17 @@ class Rig:
     def sensor_names(self) -> tuple[str, ...]:
         """Mounts, then rangers: the names a recording's frames may carry, in index order."""
         return tuple(m.name for m in self.mounts) + tuple(r.name for r in self.rangers)
+
+    def with_camera(self, camera: Camera) -> "Rig":
+        """The same rig with this camera on every mount.
+
+        Raises
+        ------
+        InputError
+            The rig has no mounts.
+        """
+        if not self.mounts:
+            raise InputError(
+                f"the rig {self.name!r} has no mount that could carry it (got {camera.name!r})"
+            )
+        return replace(self, mounts=tuple(replace(m, camera=camera) for m in self.mounts))

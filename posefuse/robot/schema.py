@@ -246,7 +246,7 @@ class DetectorTable(FileModel):
     miss_rate: Share | None = None
     least_edge_px: Positive | None = None
     most_incidence_deg: Slope | None = None
-    refinement: CornerRefinement | None = None
+    refinement: CornerRefinement = CornerRefinement.SUBPIXEL
 
     @field_validator(
         "noise_px",

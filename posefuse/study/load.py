@@ -15,7 +15,8 @@ from posefuse.fusion.settings import FilterSettings
 from posefuse.motion.checks import check_course
 from posefuse.motion.course import Course
 from posefuse.motion.load import load_course
-from posefuse.robot.load import load_rig
+from posefuse.robot.load import load_camera, load_rig
+from posefuse.robot.rig import Rig
 from posefuse.study.schema import PlanTable, StudyTable
 from posefuse.study.study import Plan, Study
 
@@ -41,17 +42,20 @@ def load_study(path: Path | str) -> Study:
             _loaded(faults, load_course, path, name, "courses", i)
             for i, name in enumerate(table.courses)
         ]
-        rigs = [
-            _loaded(faults, load_rig, path, row.rig, "plan", i, "rig")
-            for i, row in enumerate(table.plan)
-        ]
+        rigs = [_rig(faults, path, row, i) for i, row in enumerate(table.plan)]
         settings = [
             _settings(faults, path, table if row.filter is None else row, i)
             for i, row in enumerate(table.plan)
         ]
         faults.stop_if_any()
     plans = [
-        Plan(name=row.name, rig=rig, settings=chosen, rig_path=folder / row.rig)
+        Plan(
+            name=row.name,
+            rig=rig,
+            settings=chosen,
+            rig_path=folder / row.rig,
+            camera_path=None if row.camera is None else folder / row.camera,
+        )
         for row, rig, chosen in zip(table.plan, _all(rigs), _all(settings), strict=True)
     ]
     with all_faults_of(path) as faults:
@@ -96,6 +100,21 @@ def _loaded(
 def _all(things: Sequence[T | None]) -> list[T]:
     """The things themselves: none is missing once the faults have been raised."""
     return [thing for thing in things if thing is not None]
+
+
+def _rig(faults: Faults, path: Path, row: PlanTable, place: int) -> Rig | None:
+    """The rig of a plan, with the plan's camera on all its mounts where it names one."""
+    rig = _loaded(faults, load_rig, path, row.rig, "plan", place, "rig")
+    if row.camera is None:
+        return rig
+    camera = _loaded(faults, load_camera, path, row.camera, "plan", place, "camera")
+    if rig is None or camera is None:
+        return None
+    try:
+        return rig.with_camera(camera)
+    except InputError as error:
+        faults.add(str(error), "plan", place, "camera")
+        return None
 
 
 def _settings(

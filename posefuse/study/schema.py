@@ -33,6 +33,7 @@ class PlanTable(FileModel):
 
     name: Name
     rig: str
+    camera: str | None = None
     filter: str | None = None
 
 

@@ -26,12 +26,15 @@ class Plan:
     ----------
     rig_path
         The rig's file, where it was read from one.
+    camera_path
+        The file of the camera that every mount carries in place of what the rig's file says.
     """
 
     name: str
     rig: Rig
     settings: FilterSettings
     rig_path: Path | None = None
+    camera_path: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -25,9 +25,9 @@ FIRST_NUMBER = r"(= \[?)-?[\d.]+"
         ("robot.toml", "rate_hz", "1e6", "less than or equal to 10000 "),
         ("robot.toml", "release_m", "1e6", "less than or equal to 10 "),
         ("robot.toml", "slip_per_m_per_s2", "1e308", f"less than or equal to {2**53} "),
-        ("cameras/wide_mono.toml", "frame_rate_hz", "1e6", "less than or equal to 10000 "),
+        ("cameras/wide_mono_edges.toml", "frame_rate_hz", "1e6", "less than or equal to 10000 "),
         (
-            "cameras/wide_mono.toml",
+            "cameras/wide_mono_edges.toml",
             "distortion",
             "1e308",
             f"less than or equal to {2**53} ",

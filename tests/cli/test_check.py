@@ -24,8 +24,10 @@ KINDS = {
     "courses": "course",
     "robot.toml": "robot",
     "filter.toml": "filter",
+    "filter_subpixel.toml": "filter",
     "study.toml": "study",
     "images.toml": "study",
+    "refinements.toml": "study",
 }
 
 
@@ -78,6 +80,17 @@ def test_a_recipe_whose_table_is_gone(tmp_path: Path) -> None:
     assert done.stderr.count("\n") == 1
 
 
+def test_what_a_response_and_its_camera_hold() -> None:
+    files = [ORCHARD / "detector/wide_mono_edges.toml", ORCHARD / "cameras/wide_mono_edges.toml"]
+    done = CliRunner().invoke(cli, ["check", *map(str, files)])
+    assert "refinement of corners: edges\n" in done.stdout
+    assert "463 of 202893 tags found are left out: no line fits one of their sides" in done.stdout
+    assert "detector measured on tags of 10 to 90 px, refinement edges, seen up to" in done.stdout
+    rival = CliRunner().invoke(cli, ["check", str(ORCHARD / "detector/wide_mono.toml")]).stdout
+    assert "refinement of corners: subpixel" in rival
+    assert "left out" not in rival
+
+
 def test_a_recording_is_known_by_its_folder_or_its_file(tmp_path: Path) -> None:
     path = tmp_path / "recording.toml"
     path.write_text('name = "a"\n', encoding="utf-8")
@@ -108,8 +121,9 @@ def test_what_a_arena_and_a_rig_hold() -> None:
     assert (
         "goal 'north crate': opening 1.2 x 0.6 m, its middle at (12.7, 3.3, 1.6) m" in done.stdout
     )
-    assert "mount 'rear left': 'wide mono' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg" in (
-        done.stdout
+    assert (
+        "mount 'rear left': 'wide mono, edges' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg"
+        in (done.stdout)
     )
 
 

@@ -43,6 +43,7 @@ def test_compare_runs_from_images(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "270 frames to render" in shown.err
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     assert results["sightings"] == "images"
+    assert [plan["cameras"] for plan in results["plans"]] == [["wide mono, edges"]] * 2
     assert "in rendered images" in (out / "report.html").read_text(encoding="utf-8")
 
 

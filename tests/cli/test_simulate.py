@@ -72,6 +72,15 @@ def test_the_command_replays_it(written: Path, tmp_path: Path, capsys) -> None:
     assert "two cameras" in capsys.readouterr().out
 
 
+def test_a_plans_own_camera_goes_along(tmp_path: Path) -> None:
+    one = ("--plan", "OpenCV's sub-pixel", "--course", "easy")
+    _run("simulate", STUDY.parent / "refinements.toml", *one, "--out", tmp_path)
+    (folder,) = tmp_path.iterdir()
+    stored = pf.read_recording(folder)
+    assert {mount.camera.name for mount in stored.rig.mounts} == {"wide mono"}
+    assert stored.camera_path == folder / "inputs/datasets/orchard/cameras/wide_mono.toml"
+
+
 def test_an_unknown_plan_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"plan: none is named 'four' \(have: four sides, level"):
         _run("simulate", STUDY, "--plan", "four", "--out", tmp_path / "x")

@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 
 from posefuse.geometry.space import SpacePose
-from posefuse.rendering.detect import detect_tags
 from posefuse.sensing.sightings import sense
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
@@ -53,7 +52,7 @@ def test_full_frames_are_as_the_table_says(tell) -> None:
         views = scene.views
         exact = exact_corners(views)
         for frame in range(0, views.frame_count, views.frame_count // FRAMES):
-            seen = detect_tags(images.image(frame), families=["36h11"])
+            seen = images.detect(frame, images.image(frame))
             got = dict(zip(seen.ids.tolist(), seen.corners_px, strict=True))
             for own in np.flatnonzero(views.frame == frame):
                 probability = views.found_probability[own]

@@ -1,6 +1,7 @@
 """Writing a recording folder, and copying the files it rests on."""
 
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -42,9 +43,40 @@ def test_a_written_recording_can_be_moved_without_its_sources(folder, tmp_path):
     assert names == {
         "four_sides_level.toml",
         "robot.toml",
-        "wide_mono.toml",
+        "wide_mono_edges.toml",
         "orchard_court.toml",
     }
+
+
+def test_a_camera_in_place_of_the_rigs_goes_along(folder, tmp_path):
+    recording = folder / "recording.toml"
+    text = recording.read_text(encoding="utf-8")
+    law = Path(__file__).parents[3] / "datasets/orchard/cameras/wide_mono_law.toml"
+    place = f'goal = "north crate"\ncamera = "{law.as_posix()}"'
+    recording.write_text(text.replace('goal = "north crate"', place), encoding="utf-8")
+    write_recording(read_recording(folder), tmp_path / "copy")
+    stored = read_recording(shutil.move(tmp_path / "copy", tmp_path / "moved"))
+    assert {mount.camera.name for mount in stored.rig.mounts} == {"wide mono, by law"}
+    assert stored.camera_path.resolve().is_relative_to(tmp_path / "moved")
+    recording.write_text(text.replace("goal =", 'camera = "no.toml"\ngoal ='), encoding="utf-8")
+    with pytest.raises(
+        FileError, match=r"recording\.toml:6: camera: no such file \(got 'no\.toml'"
+    ):
+        read_recording(folder)
+
+
+def test_a_camera_for_a_rig_without_mounts_is_refused(folder, ranger_inputs):
+    recording = folder / "recording.toml"
+    law = Path(__file__).parents[3] / "datasets/orchard/cameras/wide_mono_law.toml"
+    recording.write_text(
+        f'name = "a"\nrig = "{(ranger_inputs / "rig.toml").as_posix()}"\n'
+        f'arena = "{(ranger_inputs / "arena.toml").as_posix()}"\ncamera = "{law.as_posix()}"\n',
+        encoding="utf-8",
+    )
+    with pytest.raises(
+        FileError, match=r"recording\.toml:4: camera: the rig 'rangers' has no mount that could"
+    ):
+        read_recording(folder)
 
 
 def test_names_with_quotes_and_other_alphabets_survive(folder, tmp_path):

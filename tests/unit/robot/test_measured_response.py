@@ -9,8 +9,14 @@ import pytest
 
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import write_table
-from posefuse.robot.camera import Detector, ImageQuality
-from posefuse.robot.load import load_camera, load_imaging, load_response, rig_sources
+from posefuse.robot.camera import CornerRefinement, Detector, ImageQuality
+from posefuse.robot.load import (
+    camera_sources,
+    load_camera,
+    load_imaging,
+    load_response,
+    rig_sources,
+)
 from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse
 from posefuse.sensing.detector_law import detector_response
 
@@ -145,6 +151,42 @@ def test_sources_of_a_rig_hold_the_table(folder: Path) -> None:
     )
     names = [path.relative_to(folder).as_posix() for path in rig_sources(rig)]
     assert names == ["rig.toml", "robot.toml", "eye.toml", "tables/eye.csv"]
+
+
+def with_recipe(folder: Path, text: str) -> None:
+    (folder / "tables" / "eye.toml").write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize("refinement", list(CornerRefinement))
+def test_the_refinement_is_that_of_the_recipe(folder: Path, refinement: CornerRefinement) -> None:
+    with_recipe(folder, f'[detector]\nrefinement = "{refinement.value}"\n')
+    if refinement is not CornerRefinement.SUBPIXEL:  # what a camera file says that says nothing
+        with pytest.raises(FileError) as caught:
+            load_camera(folder / "eye.toml")
+        assert str(caught.value).endswith(
+            f"eye.toml:9: detector.refinement: must be {refinement.value!r}, with which eye.csv "
+            "was measured by the recipe beside it (got 'subpixel')"
+        )
+    change(folder, "most_incidence_deg = 70", f'refinement = "{refinement.value}"')
+    assert load_camera(folder / "eye.toml").detector.refinement is refinement
+    assert load_imaging(folder / "eye.toml").refinement is refinement
+    others = [other for other in CornerRefinement if other is not refinement]
+    change(folder, f'refinement = "{refinement.value}"', f'refinement = "{others[0].value}"')
+    with pytest.raises(FileError, match=r"eye\.toml:11: detector\.refinement: must be"):
+        load_camera(folder / "eye.toml")
+
+
+@pytest.mark.parametrize("text", ["seed = 1\n", "detector = 3\n", "[detector]\n"])
+def test_a_recipe_need_not_tell_the_refinement(folder: Path, text: str) -> None:
+    with_recipe(folder, text)
+    change(folder, "most_incidence_deg = 70", 'refinement = "edges"')
+    assert load_camera(folder / "eye.toml").detector.refinement is CornerRefinement.EDGES
+
+
+def test_sources_of_a_camera_hold_the_recipe(folder: Path) -> None:
+    with_recipe(folder, "seed = 1\n")
+    names = [path.relative_to(folder).as_posix() for path in camera_sources(folder / "eye.toml")]
+    assert names == ["eye.toml", "tables/eye.csv", "tables/eye.toml"]
 
 
 def test_imaging_does_not_need_the_table(folder: Path) -> None:

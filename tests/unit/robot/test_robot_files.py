@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -9,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from posefuse.errors import FileError
+from posefuse.errors import FileError, InputError
 from posefuse.robot.drivetrain import DrivetrainKind
 from posefuse.robot.load import load_camera, load_rig, load_robot, rig_sources
 from posefuse.sensing.detector_law import detector_response
@@ -139,6 +140,22 @@ def test_a_rig(folder: Path) -> None:
     ahead = rig.mounts[0].robot_from_camera.matrix[:3, 2]
     assert_allclose(ahead, [math.cos(math.radians(15)), 0, math.sin(math.radians(15))], atol=1e-12)
     assert rig_sources(path) == (path, folder / "robot.toml", folder / "eye.toml")
+
+
+def test_another_camera_on_every_mount(folder: Path) -> None:
+    second = (
+        RIG[RIG.index("[[mount]]") :].replace("front", "rear").replace("pan_deg = 0", "pan_deg = 9")
+    )
+    (folder / "plan.toml").write_text(RIG + second, encoding="utf-8")
+    rig, law = load_rig(folder / "plan.toml"), load_camera(ORCHARD / "cameras/wide_mono_law.toml")
+    other = rig.with_camera(law)
+    assert [mount.camera.name for mount in rig.mounts] == ["eye", "eye"]
+    assert [mount.camera for mount in other.mounts] == [law, law]
+    for one, two in zip(rig.mounts, other.mounts, strict=True):
+        assert one.name == two.name
+        assert_allclose(one.robot_from_camera.matrix, two.robot_from_camera.matrix)
+    with pytest.raises(InputError, match=r"'plan' has no mount .* \(got 'wide mono, by law'\)"):
+        replace(rig, mounts=()).with_camera(law)
 
 
 @pytest.mark.parametrize(
@@ -368,13 +385,14 @@ def test_the_demo_cameras_stand_where_cameras_can(path: Path) -> None:
 
 
 def test_the_demo_cameras_differ_in_their_detector_alone() -> None:
-    measured, law = (
-        tomllib.loads((ORCHARD / "cameras" / name).read_text(encoding="utf-8"))
-        for name in ("wide_mono.toml", "wide_mono_law.toml")
+    one, *others = (
+        tomllib.loads((ORCHARD / "cameras" / f"wide_mono{end}.toml").read_text(encoding="utf-8"))
+        for end in ("_edges", "", "_law")
     )
-    for key in ("name", "detector"):
-        assert measured.pop(key) != law.pop(key)
-    assert measured == law
+    own = {key: one.pop(key) for key in ("name", "detector")}
+    for other in others:
+        assert all(other.pop(key) != value for key, value in own.items())
+        assert other == one
 
 
 @pytest.mark.parametrize("blur_px", [0.0, 1.5])

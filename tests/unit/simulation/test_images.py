@@ -9,7 +9,8 @@ from posefuse.arena.load import load_arena
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.path import TruePath
-from posefuse.robot.load import load_rig
+from posefuse.rendering.detect import DetectorSettings, detect_tags
+from posefuse.robot.load import load_camera, load_rig
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene, SightingSource, prepare_scene
@@ -64,8 +65,24 @@ def test_images_and_drawn_corners_are_runs_of_the_same_build() -> None:
     assert len(both) > 10
     off = np.array([theirs[key] - ours[key] for key in both])
     # mounts, tags and lenses that are 5 to 10 px off would show at once
-    assert np.sqrt((off**2).mean()) < 1.0
-    assert np.abs(np.median(off, axis=0)).max() < 0.5
+    assert np.sqrt((off**2).mean()) < 0.1
+    assert np.abs(np.median(off, axis=0)).max() < 0.05
+
+
+def test_the_detector_refines_corners_as_the_camera_file_says() -> None:
+    frame, corners = 4, []
+    for end in ("", "_edges"):
+        camera = load_camera(ROOT / "datasets" / "orchard" / "cameras" / f"wide_mono{end}.toml")
+        own = prepare_scene(arena=ARENA, rig=RIG.with_camera(camera), course=course())
+        images = TrialImages(build(own, seed=4, trial=2))
+        image = images.image(frame)
+        seen = images.detect(frame, image)
+        settings = DetectorSettings(refinement=camera.detector.refinement)
+        wanted = detect_tags(image, families=["36h11"], settings=settings)
+        np.testing.assert_array_equal(seen.corners_px, wanted.corners_px)
+        corners.append(seen.corners_px)
+    assert len(corners[0]) > 0
+    assert np.abs(corners[0] - corners[1]).max() > 0.05
 
 
 def test_what_is_found_is_marked_among_the_candidates() -> None:
