@@ -2,20 +2,24 @@
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
 from posefuse.plots.floor import (
     add_error_bar,
     add_hit_bar,
+    add_hit_difference_bar,
     add_tags_bar,
     draw_expected_error,
     draw_hit_chance,
+    draw_hit_difference,
     draw_tags_seen,
 )
 from posefuse.plots.style import Axes, Figure, drawing, new_figure, set_finding, svg_text
+from posefuse.report.panels import columns_of_maps, show_outer_labels, wrapped
 from posefuse.report.picture import Picture
-from posefuse.report.plan_pictures import hide_unused, left_out, wrapped
+from posefuse.report.plan_pictures import left_out
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import length_with_unit
 from posefuse.study.findings import Findings
@@ -34,16 +38,15 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
     low, high = np.quantile(known, [0.02, 0.98])
     medians_m = {name: m.median_distance_std_m for name, m in maps.items()}
     with drawing():
-        figure, axes = _map_grid(findings, list(maps))
+        figure, axes, spare = _map_grid(findings, list(maps))
         images = [
             draw_expected_error(
                 ax, m, findings.comparison.study.arena, span_m=(low, high), length_unit=length_unit
             )
             for ax, m in zip(axes, maps.values(), strict=True)
         ]
-        for ax in axes:
-            ax.label_outer()
-        add_error_bar(axes, images[0], length_unit=length_unit)
+        show_outer_labels(axes, columns_of_maps(len(axes)))
+        add_error_bar(axes, images[0], spare=spare, length_unit=length_unit)
         sentence = _median_title(medians_m, length_unit)
         set_finding(figure, sentence)
         svg = svg_text(figure)
@@ -77,7 +80,7 @@ def tags_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
     blind = {name: m.no_tag_share for name, m in maps.items()}
     least, most = (pick(blind, key=lambda name: blind[name]) for pick in (min, max))
     with drawing():
-        figure, axes = _map_grid(findings, list(maps))
+        figure, axes, spare = _map_grid(findings, list(maps))
         top = max(float(np.nanmax(m.tags_seen)) for m in maps.values())
         images = [
             draw_tags_seen(
@@ -85,9 +88,8 @@ def tags_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
             )
             for ax, m in zip(axes, maps.values(), strict=True)
         ]
-        for ax in axes:
-            ax.label_outer()
-        add_tags_bar(axes, images[0])
+        show_outer_labels(axes, columns_of_maps(len(axes)))
+        add_tags_bar(axes, images[0], spare=spare)
         sentence = f"No tag in sight from {100 * blind[least]:.0f} % of the floor ({least})"
         if len(maps) > 1:
             sentence += f" to {100 * blind[most]:.0f} % ({most})"
@@ -111,27 +113,43 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
         return None
     likely = {name: one.likely_share for name, one in maps.items()}
     least, most = (pick(likely, key=lambda name: likely[name]) for pick in (min, max))
+    base, arena = findings.hit_base, findings.comparison.study.arena
+    others = {name: one for name, one in maps.items() if name != base}
     with drawing():
-        figure, axes = _map_grid(findings, list(maps))
+        figure, first, axes, spare = _base_and_others(findings, base, list(others))
+        image = draw_hit_chance(first, maps[base], arena, length_unit=length_unit)
+        add_hit_bar([first], image)
         images = [
-            draw_hit_chance(ax, one, findings.comparison.study.arena, length_unit=length_unit)
-            for ax, one in zip(axes, maps.values(), strict=True)
+            draw_hit_difference(
+                ax,
+                one.floor,
+                findings.hit_differences_per_100[name],
+                arena,
+                most=findings.hit_difference_span_per_100,
+                length_unit=length_unit,
+            )
+            for ax, (name, one) in zip(axes, others.items(), strict=True)
         ]
-        for ax in axes:
-            ax.label_outer()
-        add_hit_bar(axes, images[0])
+        if images:
+            show_outer_labels(axes, columns_of_maps(len(axes)))
+            add_hit_difference_bar(axes, images[0], spare=spare)
         sentence = f"9 of 10 shots go in from {100 * likely[most]:.0f} % of the floor ({most})"
         if most != least:
             sentence += f", with “{least}” from {100 * likely[least]:.0f} %"
         set_finding(figure, sentence)
         svg = svg_text(figure)
-    first = next(iter(maps.values()))
+    shown = maps[base]
+    below = (
+        f" Below: what the other plans hit more (green) or fewer (brown) than “{base}”."
+        if others
+        else ""
+    )
     return Picture(
         name="hit_map",
-        caption=f"Expected hits in 100 shots at “{first.floor.goal.name}” (orange) by a robot that "
-        "stands there and faces it; on the line: 90. Its error: what one frame of each camera "
-        "leaves there, and on top of it the plan's own errors at its shots in this study, build "
-        f"errors included (for “{next(iter(maps))}” {_extra_text(first, length_unit)}). Obstacles "
+        caption=f"Expected hits in 100 shots at “{shown.floor.goal.name}” (orange) by a robot that "
+        f"stands there and faces it; on the line: 90.{below} Its error: what one frame of each "
+        "camera leaves there, and on top of it the plan's own errors at its shots in this study, "
+        f"build errors included (for “{base}” {_extra_text(shown, length_unit)}). Obstacles "
         "in the way of the piece are not looked at." + left_out(findings),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,
@@ -146,16 +164,45 @@ def _extra_text(one: HitMap, length_unit: str) -> str:
     )
 
 
-def _map_grid(findings: Findings, plans: Sequence[str]) -> tuple[Figure, list[Axes]]:
-    """Axes for a map of each plan, with its name."""
-    columns = min(2, len(plans))
+def _map_grid(findings: Findings, plans: Sequence[str]) -> tuple[Figure, list[Axes], Axes | None]:
+    """Axes for a map of each plan, with its name; what is left over of the grid, for a legend."""
+    columns = columns_of_maps(len(plans))
     lines = math.ceil(len(plans) / columns)
+    figure = new_figure(PICTURE_WIDTH_IN, lines * _line_height_in(findings, columns) + 0.6)
+    axes = list(figure.subplots(lines, columns, squeeze=False).flat)
+    return figure, *_named(axes, plans)
+
+
+def _base_and_others(
+    findings: Findings, base: str, others: Sequence[str]
+) -> tuple[Figure, Axes, list[Axes], Axes | None]:
+    """Axes for a large map of one plan, and for smaller ones of the others below it."""
+    columns = columns_of_maps(max(len(others), 1))
+    lines = math.ceil(len(others) / columns)
+    large_in, small_in = (_line_height_in(findings, count) for count in (1, columns))
+    below_in = lines * small_in + 0.2
+    figure = new_figure(PICTURE_WIDTH_IN, large_in + below_in * bool(others) + 0.6)
+    if not others:
+        ax = figure.subplots()
+        ax.set_title(wrapped(base, 72))
+        return figure, ax, [], None
+    halves: Any = figure.subfigures(2, 1, height_ratios=[large_in, below_in])
+    upper, lower = halves
+    first = upper.subplots()
+    first.set_title(wrapped(base, 72))
+    axes = list(lower.subplots(lines, columns, squeeze=False).flat)
+    return figure, first, *_named(axes, others)
+
+
+def _named(axes: list[Axes], plans: Sequence[str]) -> tuple[list[Axes], Axes | None]:
+    """The axes of the plans, with their names, and one that is left over."""
+    for ax, name in zip(axes, plans, strict=False):
+        ax.set_title(wrapped(name, 36))
+    return axes[: len(plans)], axes[-1] if len(axes) > len(plans) else None
+
+
+def _line_height_in(findings: Findings, columns: int) -> float:
+    """Height of a line of maps in so many columns, with their titles."""
     arena = findings.comparison.study.arena
     height_in = (PICTURE_WIDTH_IN - 1.4) / columns * arena.width_m / arena.length_m + 0.55
-    figure = new_figure(PICTURE_WIDTH_IN, min(lines * height_in, 14.0) + 0.6)
-    grid = figure.subplots(lines, columns, squeeze=False, sharex=True, sharey=True)
-    hide_unused(grid, 1, len(plans), columns)
-    axes: list[Axes] = list(grid.flat)[: len(plans)]
-    for ax, name in zip(axes, plans, strict=True):
-        ax.set_title(wrapped(name, 36))
-    return figure, axes
+    return min(height_in, 4.5)

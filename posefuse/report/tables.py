@@ -8,6 +8,7 @@ from posefuse.report.wording import (
     figure_header,
     figure_text,
     interval_text,
+    length_text,
     number_text,
     share_text,
 )
@@ -28,6 +29,7 @@ __all__ = [
     "outcome_table",
     "plan_texts",
     "scores_table",
+    "way_table",
 ]
 
 _RANKED = (
@@ -136,6 +138,34 @@ def course_table(findings: Findings, *, length_unit: str = "cm") -> Table:
         tuple(
             (row.plan, *(cells[row.plan, course] for course in rankings))
             for row in findings.comparison.ranking
+        ),
+    )
+
+
+def way_table(findings: Findings, *, length_unit: str = "cm") -> Table | None:
+    """Each plan's distance RMS at the shots beside that all the way; ``None`` without shots."""
+    comparison, unit = findings.comparison, length_label(length_unit)
+    if not comparison.is_at_shots:
+        return None
+    courses = tuple(findings.course_rankings)
+    return Table(
+        (
+            "plan",
+            f"at the shots ({unit})",
+            f"all the way ({unit})",
+            *(f"{course}, all the way ({unit})" for course in courses),
+        ),
+        tuple(
+            (
+                row.plan,
+                length_text(row.distance_rms_m.value, length_unit),
+                length_text(findings.whole_rms_m[row.plan], length_unit),
+                *(
+                    length_text(findings.whole_course_rms_m[row.plan, course], length_unit)
+                    for course in courses
+                ),
+            )
+            for row in comparison.ranking
         ),
     )
 

@@ -13,19 +13,23 @@ from posefuse.scoring.instants import InstantErrors
 from posefuse.study.camera_views import CameraViews, why_no_images
 from posefuse.study.comparison import Comparison, PlanRow, PlanTrials
 from posefuse.study.consistency import NeesAverage, nees_at_shots, nees_average
+from posefuse.study.decision import Decision, decide
 from posefuse.study.floor_map import FloorMap, floor_map
 from posefuse.study.hit_map import HitMap, hit_map, shot_second_moments
 from posefuse.study.pictured_trial import PicturedTrial, pictured_trial
 from posefuse.study.ranking import distance_errors_m, rank_plans
 from posefuse.study.shot_room import PlaceSpreads, ShotRoom, shot_room, spreads_at_places
 from posefuse.study.strip import Strip, instants_of, look
+from posefuse.study.study import Study
 from posefuse.study.trial import plan_scene
+from posefuse.study.whole_course import whole_course_rms_m
 
 __all__ = ["MOST_PLANS", "Findings", "findings_of", "rank_on_courses"]
 
 MOST_PLANS = 12
 """Plans drawn side by side; of more, the best of the ranking."""
 _MAP_CELL_M, _MOST_MAP_CELLS = 0.3, 60
+_SPANS_PER_100 = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 _STRIP_INSTANTS = 2
 _STRIP_WIDE_PX = 800
 """Of the images that stand side by side, all together."""
@@ -37,6 +41,11 @@ class Findings:
 
     Parameters
     ----------
+    decision
+        Which plan to choose, and what goes with it.
+    whole_rms_m, whole_course_rms_m
+        RMS of the distance error over every row of the courses, not at the shots alone: by plan,
+        and by plan and course.
     course_rankings
         The ranking on each course alone, by the course's name.
     counts
@@ -56,6 +65,12 @@ class Findings:
     hit_maps
         Of those whose hits are known; the plan's own errors at its shots are added to what one
         frame of each camera leaves.
+    hit_base
+        The plan chosen, or the first with a map; empty where there is none.
+    hit_differences_per_100
+        Of each other plan (rows, columns): its hits in 100 minus those of ``hit_base``.
+    lift_travel_m
+        By box of the robot: how far a course raises it.
     room
         How large errors may be at the shots, with the shooter of the best plan whose hits are
         known; ``None`` where that cannot be worked out.
@@ -69,6 +84,9 @@ class Findings:
     """
 
     comparison: Comparison
+    decision: Decision
+    whole_rms_m: Mapping[str, float]
+    whole_course_rms_m: Mapping[tuple[str, str], float]
     course_rankings: Mapping[str, tuple[PlanRow, ...]]
     counts: Mapping[tuple[str, str], Mapping[str, int]]
     shown_plans: tuple[str, ...]
@@ -78,6 +96,9 @@ class Findings:
     nees_at_shots: Mapping[str, FloatArray]
     floor_maps: Mapping[str, FloorMap]
     hit_maps: Mapping[str, HitMap]
+    hit_base: str
+    hit_differences_per_100: Mapping[str, FloatArray]
+    lift_travel_m: Mapping[str, float]
     room: ShotRoom | None
     spreads: Mapping[str, PlaceSpreads]
     trials: tuple[PicturedTrial, ...]
@@ -90,6 +111,14 @@ class Findings:
         return {name: sum(counts[name] for counts in of_plan) for name in of_plan[0]}
 
     @property
+    def hit_difference_span_per_100(self) -> float:
+        """A round number of hits in 100 that at most one cell in 50 differs by more; 1 or more."""
+        every = [of_plan.ravel() for of_plan in self.hit_differences_per_100.values()]
+        sizes = np.abs(np.concatenate([*every, np.zeros(1)]))
+        wanted = float(np.nanquantile(sizes, 0.98))
+        return next((span for span in _SPANS_PER_100 if span >= wanted), 100.0)
+
+    @property
     def consistent_share(self) -> float:
         """Share of the plans' shots whose averaged NEES lies in the region of ``best_nees``."""
         every = np.concatenate([*self.nees_at_shots.values(), np.zeros(0)])
@@ -99,7 +128,7 @@ class Findings:
 
 
 def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findings:
-    """The findings; most of the time goes into maps and images.
+    """The findings; most of the time goes into maps, images and other noise tried.
 
     Parameters
     ----------
@@ -115,8 +144,18 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
     floors = _floor_maps(comparison, shown)
     room = _room(comparison)
     no_images = why_no_images(study.arena)
+    decision = decide(comparison, workers=workers)
+    hit_maps = _hit_maps(comparison, floors, workers)
+    hit_base = decision.plan if decision.plan in hit_maps else next(iter(hit_maps), "")
     return Findings(
         comparison=comparison,
+        decision=decision,
+        whole_rms_m={
+            plan.name: whole_course_rms_m(_of_plan(comparison, plan.name)) for plan in study.plans
+        },
+        whole_course_rms_m={
+            (t.plan, t.course): whole_course_rms_m([t]) for t in comparison.plan_trials
+        },
         course_rankings=rankings,
         counts={(t.plan, t.course): _counts(t) for t in comparison.plan_trials},
         shown_plans=shown,
@@ -133,7 +172,14 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
             else {}
         ),
         floor_maps=floors,
-        hit_maps=_hit_maps(comparison, floors, workers),
+        hit_maps=hit_maps,
+        hit_base=hit_base,
+        hit_differences_per_100={
+            plan: 100.0 * (one.shares - hit_maps[hit_base].shares)
+            for plan, one in hit_maps.items()
+            if plan != hit_base
+        },
+        lift_travel_m=_lift_travel_m(study),
         room=room,
         spreads={} if room is None else _spreads(comparison, shown, room),
         trials=tuple(
@@ -204,6 +250,11 @@ def _hit_maps(
             extra = shot_second_moments(_of_plan(comparison, plan), arena=study.arena)
             maps[plan] = hit_map(floor, shooter=shooter, extra_cov=extra, workers=workers)
     return maps
+
+
+def _lift_travel_m(study: Study) -> dict[str, float]:
+    raised = [(lift.box, float(lift.raise_m.max())) for c in study.courses for lift in c.lifts]
+    return {box: max(m for name, m in raised if name == box) for box, _ in raised}
 
 
 def _room(comparison: Comparison) -> ShotRoom | None:
