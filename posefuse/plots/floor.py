@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.colorbar import Colorbar
 from matplotlib.colors import LogNorm, Normalize
 from matplotlib.image import AxesImage
+from matplotlib.patches import Rectangle
 from matplotlib.ticker import FuncFormatter, LogLocator
 
 from posefuse.arena.arena import Arena
@@ -29,7 +30,7 @@ __all__ = [
     "draw_tags_seen",
 ]
 
-_NO_PLACE = "#eeeeee"
+_NO_PLACE = "#dddddd"
 _ON_MAP = "#232323"
 """Ink on a map: it stays dark where the page is dark."""
 
@@ -191,16 +192,19 @@ def _draw(
     length_unit: str,
 ) -> AxesImage:
     frame_court(ax, arena, length_unit=length_unit)
-    ax.set_facecolor("white")
     scale = metres_to(floor_unit(length_unit), 1.0)
     x, y = floor_map.x_edges_m * scale, floor_map.y_edges_m * scale
+    ax.add_patch(
+        Rectangle((x[0], y[0]), x[-1] - x[0], y[-1] - y[0], facecolor=_NO_PLACE, linewidth=0.0)
+    )
     image = ax.imshow(
         np.ma.masked_invalid(values),
         extent=(x[0], x[-1], y[0], y[-1]),
         origin="lower",
         interpolation="nearest",
         norm=norm,
-        cmap=colormaps[colours].with_extremes(bad=_NO_PLACE),
+        cmap=colormaps[colours].with_extremes(bad="none"),
+        zorder=1.5,
     )
     draw_obstacles(ax, arena, length_unit=length_unit)
     draw_goals(ax, arena, length_unit=length_unit, has_names=False)

@@ -67,8 +67,14 @@ _DARK = {
     "#666666": "#a0a0a0",
     "#777777": "#a0a0a0",
     "#d7e9df": "#23402f",
-    "#0072b2": "#3d9ad6",
+    "#0072b2": "#4f86e8",
     "#005a8c": "#6ab0de",
+    "#8a5a2b": "#c99a68",
+    "#5f6f86": "#9fb0c9",
+    "#8f1d3f": "#e0708f",
+    "#6d7a12": "#b9c752",
+    "#6a4c93": "#b295dc",
+    "#3f5d4b": "#86b79a",
 }
 """What stands for a colour on a dark page: paper, ink, greys, and what is too dark on dark."""
 

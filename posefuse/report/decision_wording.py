@@ -121,14 +121,14 @@ def _fix_first(budget: ErrorBudget | None, length_unit: str) -> str:
     if budget is None:
         return ""
     named = [part for part in budget.parts[:_MOST_PARTS] if part.share >= _LEAST_SHARE]
-    shares = ", ".join(_part_text(part) for part in named)
-    left = length_with_unit(budget.rms_without_m(named[0]), length_unit)
-    return (
-        f"{shares} of the mean square error forecast. Without {named[0].label} errors "
-        f"{length_with_unit(budget.rms_m, length_unit)} would become {left}."
-        if named[0].error is not None
-        else f"{shares} of the mean square error forecast."
-    )
+    first, *others = named
+    shares = [f"{_part_text(first)} of the mean square error", *map(_part_text, others)]
+    text = _capitalised("; ".join(shares))
+    if first.error is None:
+        return f"{text} (forecast)."
+    left = length_text(budget.rms_without_m(first), length_unit)
+    whole = length_with_unit(budget.rms_m, length_unit)
+    return f"{text}. Without the first {left} would be left of {whole} (forecast)."
 
 
 def _part_text(part: ErrorPart) -> str:
@@ -136,8 +136,12 @@ def _part_text(part: ErrorPart) -> str:
     if part.error is not None:
         unit = part.error.unit
         gap = "" if unit.symbol.startswith("°") else " "
-        spread = f" ({part.std * unit.per_code_unit:.2g}{gap}{unit.symbol})"
-    return f"{part.label}{spread} {number_text(100.0 * part.share, 0)} %"
+        spread = f" (±{part.std * unit.per_code_unit:.2g}{gap}{unit.symbol})"
+    return f"{part.label}{spread}: {number_text(100.0 * part.share, 0)} %"
+
+
+def _capitalised(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _filter(decision: Decision, length_unit: str) -> str:

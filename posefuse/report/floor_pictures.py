@@ -116,7 +116,12 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
     base, arena = findings.hit_base, findings.comparison.study.arena
     others = {name: one for name, one in maps.items() if name != base}
     with drawing():
-        figure, first, axes, spare = _base_and_others(findings, base, list(others))
+        titles = {
+            name: f"{wrapped(name, 36)}: {100 * share:.0f} %" for name, share in likely.items()
+        }
+        figure, first, axes, spare = _base_and_others(
+            findings, titles[base], [titles[name] for name in others]
+        )
         image = draw_hit_chance(first, maps[base], arena, length_unit=length_unit)
         add_hit_bar([first], image)
         images = [
@@ -147,7 +152,8 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
     return Picture(
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{shown.floor.goal.name}” (orange) by a robot that "
-        f"stands there and faces it; on the line: 90.{below} Its error: what one frame of each "
+        f"stands there and faces it; on the line: 90, and above each map from how much of the floor "
+        f"nine of ten go in.{below} Its error: what one frame of each "
         "camera leaves there, and on top of it the plan's own errors at its shots in this study, "
         f"build errors included (for “{base}” {_extra_text(shown, length_unit)}). Obstacles "
         "in the way of the piece are not looked at." + left_out(findings),
@@ -170,35 +176,35 @@ def _map_grid(findings: Findings, plans: Sequence[str]) -> tuple[Figure, list[Ax
     lines = math.ceil(len(plans) / columns)
     figure = new_figure(PICTURE_WIDTH_IN, lines * _line_height_in(findings, columns) + 0.6)
     axes = list(figure.subplots(lines, columns, squeeze=False).flat)
-    return figure, *_named(axes, plans)
+    return figure, *_titled(axes, [wrapped(plan, 36) for plan in plans])
 
 
 def _base_and_others(
-    findings: Findings, base: str, others: Sequence[str]
+    findings: Findings, base_title: str, other_titles: Sequence[str]
 ) -> tuple[Figure, Axes, list[Axes], Axes | None]:
     """Axes for a large map of one plan, and for smaller ones of the others below it."""
-    columns = columns_of_maps(max(len(others), 1))
-    lines = math.ceil(len(others) / columns)
+    columns = columns_of_maps(max(len(other_titles), 1))
+    lines = math.ceil(len(other_titles) / columns)
     large_in, small_in = (_line_height_in(findings, count) for count in (1, columns))
     below_in = lines * small_in + 0.2
-    figure = new_figure(PICTURE_WIDTH_IN, large_in + below_in * bool(others) + 0.6)
-    if not others:
+    figure = new_figure(PICTURE_WIDTH_IN, large_in + below_in * bool(other_titles) + 0.6)
+    if not other_titles:
         ax = figure.subplots()
-        ax.set_title(wrapped(base, 72))
+        ax.set_title(base_title)
         return figure, ax, [], None
     halves: Any = figure.subfigures(2, 1, height_ratios=[large_in, below_in])
     upper, lower = halves
     first = upper.subplots()
-    first.set_title(wrapped(base, 72))
+    first.set_title(base_title)
     axes = list(lower.subplots(lines, columns, squeeze=False).flat)
-    return figure, first, *_named(axes, others)
+    return figure, first, *_titled(axes, other_titles)
 
 
-def _named(axes: list[Axes], plans: Sequence[str]) -> tuple[list[Axes], Axes | None]:
-    """The axes of the plans, with their names, and one that is left over."""
-    for ax, name in zip(axes, plans, strict=False):
-        ax.set_title(wrapped(name, 36))
-    return axes[: len(plans)], axes[-1] if len(axes) > len(plans) else None
+def _titled(axes: list[Axes], titles: Sequence[str]) -> tuple[list[Axes], Axes | None]:
+    """As many of the axes as there are titles, with these, and one that is left over."""
+    for ax, title in zip(axes, titles, strict=False):
+        ax.set_title(title)
+    return axes[: len(titles)], axes[-1] if len(axes) > len(titles) else None
 
 
 def _line_height_in(findings: Findings, columns: int) -> float:
