@@ -22,6 +22,7 @@ _DROPPED_FIRST = (
     "probability of being",
     "attainable",
 )
+_DROPPED_LAST = ("forecast", "NEES", "hits per 100")
 """Columns that a narrow terminal leaves out; the report holds them all."""
 _NAME_WIDTH = 14
 
@@ -146,6 +147,7 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
         width=console.width,
         dropped_first=_DROPPED_FIRST,
         name_width=_NAME_WIDTH,
+        dropped_last=_DROPPED_LAST,
     )
     console.print(table)
     console.print(

@@ -32,7 +32,7 @@ def draw_robot(
     reach_m: float = 2.5,
     length_unit: str = "m",
 ) -> Axes:
-    """The robot's outline at a pose, with each camera's view as a slice ``reach_m`` long.
+    """The robot's outline at a pose, with each camera's view as a slice ``reach_m`` long, named.
 
     What stands in the view is not taken out of it; the walls cut it off.
     """
@@ -51,6 +51,9 @@ def draw_robot(
         )
         ax.add_patch(view)
         view.set_clip_path(floor)
+        x, y = world_from_robot.transform(cone[1:].mean(axis=0)) * scale
+        if 0.0 < x < size[0] and 0.0 < y < size[1]:
+            ax.text(x, y, mount.name, ha="center", va="center", fontsize=6.5, color=INK, zorder=6.5)
     outline = world_from_robot.transform(rig.body.outline_in_robot_m) * scale
     ax.add_patch(
         Polygon(outline, closed=True, facecolor="white", edgecolor=INK, linewidth=1.2, zorder=6)

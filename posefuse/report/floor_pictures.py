@@ -152,10 +152,10 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
     return Picture(
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{shown.floor.goal.name}” (orange) by a robot that "
-        f"stands there and faces it; on the line: 90, and above each map from how much of the floor "
-        f"nine of ten go in.{below} Its error: what one frame of each "
-        "camera leaves there, and on top of it the plan's own errors at its shots in this study, "
-        f"build errors included (for “{base}” {_extra_text(shown, length_unit)}). Obstacles "
+        "stands there and faces it; on the line: 90, and above each map from how much of the floor "
+        f"nine of ten go in.{below} Its error: what one frame of each camera leaves there, and on "
+        "top of it the plan's own errors at its shots in this study, build errors included (for "
+        f"“{base}” {_extra_text(shown, length_unit)}). Obstacles "
         "in the way of the piece are not looked at." + left_out(findings),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,

@@ -136,10 +136,11 @@ def _panels(findings: Findings) -> dict[str, list[tuple[FloatArray, float]]]:
 def _box_title(comparison: Comparison, length_unit: str) -> str:
     """The range the plans span, in words."""
     best, last = comparison.ranking[0], comparison.ranking[-1]
-    sentence = f"{best.plan}: {length_with_unit(best.distance_rms_m.value, length_unit)} RMS"
+    least = length_with_unit(best.distance_rms_m.value, length_unit)
     if last is best:
-        return sentence
-    return f"{sentence}; {last.plan}: {length_with_unit(last.distance_rms_m.value, length_unit)}"
+        return f"{best.plan}: {least} RMS"
+    most = length_with_unit(last.distance_rms_m.value, length_unit)
+    return f"Smallest error: {best.plan}, {least} RMS; largest: {last.plan}, {most}"
 
 
 def consistency_picture(findings: Findings) -> Picture | None:

@@ -4,7 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.contour import ContourSet
+from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
 from scipy import stats
 
@@ -16,13 +18,20 @@ from posefuse.plots.drive import draw_path, draw_shots, ellipse_outlines_m, exag
 from posefuse.plots.floor import (
     add_error_bar,
     add_hit_bar,
+    add_hit_difference_bar,
     add_tags_bar,
     draw_expected_error,
     draw_hit_chance,
+    draw_hit_difference,
     draw_tags_seen,
 )
-from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
-from posefuse.plots.style import Axes, new_figure, svg_text
+from posefuse.plots.rig import (
+    draw_rig_from_above,
+    draw_rig_from_side,
+    draw_robot,
+    rig_legend_handles,
+)
+from posefuse.plots.style import CAMERA_COLOURS, PLAN_COLOURS, Axes, new_figure, svg_text
 from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
 from posefuse.study.floor_map import floor_map
 from posefuse.study.hit_map import HitMap, hit_map
@@ -114,11 +123,32 @@ def test_robot_stands_at_its_pose_with_its_views_inside_the_walls() -> None:
 
 def test_rig_sketches_show_tilts_and_keep_to_scale() -> None:
     above = draw_rig_from_above(axes(), small_rig(), length_unit="in")
-    assert {"+15°", "0°", "front →"} <= set(texts(above))
+    assert {"front\n+15°", "left\n0°", "front →"} <= set(texts(above))
     assert above.patches[0].get_xy()[:, 0].max() == pytest.approx(0.35 / 0.0254)
     side = draw_rig_from_side(axes(), small_rig())
     assert side.get_ylim()[1] > 120.0
     assert side.get_aspect() == above.get_aspect() == 1.0
+
+
+def test_a_lift_is_drawn_as_far_up_as_it_goes() -> None:
+    plain = draw_rig_from_side(axes(), small_rig())
+    ax = draw_rig_from_side(axes(), small_rig(), lift_travel_m={"mast": 0.35, "arm": 9.0})
+    (raised,) = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+    assert raised.get_bbox().extents == pytest.approx([-5.0, 35.0, 5.0, 155.0])
+    assert " lift 35 cm" in texts(ax)
+    assert ax.get_ylim()[1] == pytest.approx(plain.get_ylim()[1] + 35.0)
+    assert not any(isinstance(patch, Rectangle) for patch in plain.patches)
+    labels = [handle.get_label() for handle in rig_legend_handles(has_lift=True)]
+    assert labels[-1] == "box, lift up"
+    assert "box, lift up" not in [h.get_label() for h in rig_legend_handles(has_lift=False)]
+
+
+def test_cameras_are_named_and_have_no_plans_colour() -> None:
+    assert not set(CAMERA_COLOURS) & set(PLAN_COLOURS)
+    ax = axes()
+    draw_robot(ax, small_rig(), PlanePose([4.0, 2.0, 0.0]), arena=small_arena())
+    assert {"front", "left"} <= set(texts(ax))
+    assert [to_hex(view.get_facecolor()) for view in ax.patches[:-1]] == list(CAMERA_COLOURS[:2])
 
 
 def test_no_peak_of_the_error_is_lost() -> None:
@@ -282,6 +312,26 @@ def test_a_hit_map_shows_hits_in_100() -> None:
     assert line.levels == pytest.approx([0.9])
     add_hit_bar([ax], image)
     svg_text(ax.figure)
+
+
+def test_a_map_of_differences_has_its_middle_at_none() -> None:
+    arena = small_arena()
+    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
+    difference = np.where(
+        floor.is_standable,
+        np.linspace(-3.0, 2.0, floor.is_standable.size).reshape(floor.is_standable.shape),
+        np.nan,
+    )
+    ax, spare = new_figure(6.0, 3.0).subplots(1, 2)
+    image = draw_hit_difference(ax, floor, difference, arena, most=5.0)
+    np.testing.assert_array_equal(image.get_array().filled(np.nan), difference)
+    assert image.get_clim() == (-5.0, 5.0)
+    add_hit_difference_bar([ax], image, spare=spare)
+    svg = svg_text(ax.figure)
+    assert not spare.axison  # the bar lies where a map would have been
+    assert "hits in 100 more (+) or fewer (−)" in svg
+    assert "−4" in svg
+    assert "+4" in svg
 
 
 @pytest.mark.parametrize("share", [0.0, 1.0])

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from made_decision import DECISION
 from posefuse.report.files import (
     comparison_results,
     write_comparison_results,
@@ -74,6 +75,51 @@ def test_every_figure_of_the_ranking_is_in_json_as_it_is_in_code(
         assert (written["is_tie"], written["is_tie_in_hits"]) == (row.is_tie, hits.is_tie)
     other = ranking[1].hits.difference_to_best
     assert read(tmp_path)["ranking"][1]["hits_difference_to_best_per_100"]["low"] == other.low
+
+
+def test_the_decision_is_in_json(findings: Findings, tmp_path: Path) -> None:
+    write_comparison_results(replace(findings, decision=DECISION), tmp_path)
+    assert read(tmp_path)["decision"] == {
+        "plan": "four",
+        "cameras": 4,
+        "ties": ["five"],
+        "hits": "apart",
+        "most_accurate": None,
+        "cheaper": {
+            "plan": "two",
+            "cameras": 2,
+            "distance_m": {"value": 0.027, "low": 0.021, "high": 0.034, "level": 0.95},
+            "lost_hits_per_100": {"value": 5.62, "low": 4.04, "high": 7.0, "level": 0.95},
+        },
+        "error_shares": {
+            "mount angle": 0.36,
+            "tag position": 0.25,
+            "bias of detector and motion": 0.21,
+            "noise": 0.14,
+            "lean": 0.04,
+        },
+        "filter": "overconfident",
+        "nees_mean": 12.0,
+        "retuning": {
+            "noise": {"position_floor_m": 0.13, "heading_floor_deg": 3.3},
+            "trials": 10,
+            "nees_mean": 3.1,
+            "distance_rms_m": 0.0185,
+        },
+    }
+    bare = replace(
+        DECISION,
+        most_accurate=replace(DECISION.cheaper, lost_hits_per_100=None),
+        cheaper=None,
+        budget=None,
+        nees=replace(DECISION.nees, mean=math.nan),
+        retuning=None,
+    )
+    write_comparison_results(replace(findings, decision=bare), tmp_path)
+    written = read(tmp_path)["decision"]
+    assert written["most_accurate"]["lost_hits_per_100"] is None
+    assert written["cheaper"] is written["nees_mean"] is written["retuning"] is None
+    assert written["error_shares"] == {}
 
 
 def test_the_same_comparison_gives_the_same_bytes(findings: Findings, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from posefuse.report.tables import (
     nis_table,
     outcome_table,
     scores_table,
+    way_table,
 )
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison
@@ -122,6 +123,32 @@ def test_a_star_marks_the_best_of_each_course(findings: Findings) -> None:
     best = findings.comparison.ranking[0]
     worse = replace(findings, course_rankings={"half a round": (best, far)})
     assert not course_table(worse).rows[1][1].endswith("★")
+
+
+def test_the_error_all_the_way_stands_beside_that_at_the_shots(findings: Findings) -> None:
+    best = replace(
+        findings.comparison.ranking[0],
+        distance_rms_m=Interval(value=0.0111, low=0.01, high=0.012),
+    )
+    made = replace(
+        findings,
+        comparison=replace(findings.comparison, ranking=(best,)),
+        whole_rms_m={best.plan: 0.0222},
+        whole_course_rms_m={(best.plan, "half a round"): 0.0333},
+    )
+    table = whole(way_table(made))
+    assert dict(zip(table.headers, table.rows[0], strict=True)) == {
+        "plan": best.plan,
+        "at the shots (cm)": "1.11",
+        "all the way (cm)": "2.22",
+        "half a round, all the way (cm)": "3.33",
+    }
+    trials = tuple(
+        replace(of, cards=tuple(replace(card, shots=None) for card in of.cards))
+        for of in findings.comparison.plan_trials
+    )
+    without = replace(findings, comparison=replace(findings.comparison, plan_trials=trials))
+    assert way_table(without) is None
 
 
 def test_counts_add_up_to_all_measurements(findings: Findings) -> None:

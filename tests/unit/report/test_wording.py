@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from posefuse.report.comparison_wording import filter_verdict, finding
+from posefuse.report.comparison_wording import finding
 from posefuse.report.replay import run_verdict
 from posefuse.report.wording import (
     figure_header,
@@ -18,7 +18,6 @@ from posefuse.report.wording import (
 from posefuse.scoring.scorecard import Nees
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
-from posefuse.study.consistency import nees_average
 
 
 def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = None) -> PlanRow:
@@ -64,7 +63,6 @@ def test_winner_ties_next_and_last_are_named(comparison: Comparison) -> None:
     assert "Last comes “last”, worse by 4.00 cm (3.00 to 5.00)." in text
     assert "a filter that also estimates the errors of the build could reach 0.50 cm" in text
     assert "the best plan's filter is at 2.0 times that" in text
-    assert text.endswith("Its filter is consistent (NEES 3.0, expected 3).")
 
 
 def test_two_ties_and_one_that_is_worse(comparison: Comparison) -> None:
@@ -93,30 +91,10 @@ def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
         BEST,
         distance_rms_m=Interval(value=0.01, low=math.nan, high=math.nan),
         distance_attainable_rms_m=math.nan,
-        nees_mean=math.nan,
     )
     text = found(comparison, alone)
     assert "nan" not in text
     assert "interval" not in text
-    assert "NEES" not in text
-
-
-@pytest.mark.parametrize(
-    ("nees", "trials", "words"),
-    [
-        # averages of 20 chi-square values of 3: the 2.5 % and 97.5 % quantiles of chi-square with
-        # 60 degrees of freedom are 40.482 and 83.298 (printed tables), over 20 trials
-        (2.03, 20, "Its filter is consistent (NEES 2.0, expected 3)."),
-        (4.15, 20, "Its filter is consistent (NEES 4.2, expected 3)."),
-        (4.18, 20, "overconfident"),
-        (2.01, 20, "underconfident"),
-        (12.0, 1, "errors are about 2.0 times as large as it states"),
-    ],
-)
-def test_the_filter_is_judged_by_the_chi_square_interval(
-    nees: float, trials: int, words: str
-) -> None:
-    assert words in filter_verdict(nees_average(nees, trials=trials))
 
 
 def test_one_run_gives_a_ratio_and_no_verdict() -> None:

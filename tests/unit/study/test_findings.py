@@ -9,6 +9,7 @@ from scipy import stats
 
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.fuse import fuse
+from posefuse.motion.course import Lift
 from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison
 from posefuse.study.findings import MOST_PLANS, Findings, findings_of
@@ -16,6 +17,7 @@ from posefuse.study.floor_map import floor_map
 from posefuse.study.hit_map import hit_map, shot_second_moments
 from posefuse.study.ranking import rank_plans
 from posefuse.study.shot_room import spreads_at_places
+from posefuse.study.whole_course import whole_course_rms_m
 from small_court import SHOOTER, armed, small_study
 
 COURSES = ("easy", "hard")
@@ -109,6 +111,54 @@ def test_maps_are_of_each_plan_with_its_own_errors(
     extra = shot_second_moments(trials, arena=study.arena)
     expected = hit_map(findings.floor_maps[with_shooter], shooter=SHOOTER, extra_cov=extra)
     np.testing.assert_array_equal(findings.hit_maps[with_shooter].shares, expected.shares)
+
+
+def test_other_maps_are_differences_to_the_chosen_plans(findings: Findings) -> None:
+    (base,) = findings.hit_maps
+    assert findings.hit_base == base
+    assert findings.hit_differences_per_100 == {}
+    assert findings.hit_difference_span_per_100 == 1.0
+    steps = np.linspace(-7.0, 1.0, 101)
+    some = replace(findings, hit_differences_per_100={"a": steps, "b": np.array([np.nan])})
+    assert some.hit_difference_span_per_100 == 10.0  # 2 in 100 exceed 6.84: the next round number
+
+
+def test_hits_are_subtracted_where_both_can_stand() -> None:
+    study = armed(small_study(trials=2), SHOOTER, SHOOTER)
+    found = findings_of(compare(study, workers=1), workers=1)
+    base = found.decision.plan
+    assert found.hit_base == base
+    (other,) = found.hit_differences_per_100
+    assert {base, other} == set(found.hit_maps)
+    np.testing.assert_allclose(
+        found.hit_differences_per_100[other],
+        100.0 * found.hit_maps[other].shares - 100.0 * found.hit_maps[base].shares,
+        atol=1e-9,
+    )
+    assert np.nanmax(np.abs(found.hit_differences_per_100[other])) > 0.0
+
+
+def test_a_lift_is_known_by_its_greatest_rise(findings: Findings) -> None:
+    assert findings.lift_travel_m == {}
+    study = small_study(trials=1)
+    (drive,) = study.courses
+    lifts = [Lift(box="mast", at_s=[1.0, 2.0], raise_m=[0.0, up_m]) for up_m in (0.35, 0.2)]
+    courses = tuple(
+        replace(drive, name=f"lift {place}", lifts=(lift,)) for place, lift in enumerate(lifts)
+    )
+    made = findings_of(compare(replace(study, courses=courses), workers=1), workers=1)
+    assert made.lift_travel_m == {"mast": 0.35}
+
+
+def test_errors_all_the_way_are_by_plan_and_course(
+    comparison: Comparison, findings: Findings
+) -> None:
+    for plan in comparison.study.plans:
+        of_plan = [comparison.trials_of(plan.name, course) for course in COURSES]
+        assert findings.whole_rms_m[plan.name] == whole_course_rms_m(of_plan)
+        for course, trials in zip(COURSES, of_plan, strict=True):
+            expected = whole_course_rms_m([trials])
+            assert findings.whole_course_rms_m[plan.name, course] == expected > 0.0
 
 
 def test_figures_of_a_map_are_over_the_floor_where_the_robot_can_stand(findings: Findings) -> None:
