@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 __all__ = ["plain_console", "terminal_table"]
 
 _GAP = 2  # columns between two of a table, and around it
+_NAME_WIDTH = 24
 _HEADER_LETTERS = (16, 12, 9, 6, 0)
 
 
@@ -27,7 +28,7 @@ def terminal_table(
     *,
     width: int,
     dropped_first: Sequence[str] = (),
-    name_width: int | None = None,
+    name_width: int = _NAME_WIDTH,
     dropped_last: Sequence[str] = (),
 ) -> "Table":
     """The table with figures and their intervals on two lines; under it, what had no room.
@@ -42,17 +43,19 @@ def terminal_table(
     name_width
         Where the first column's texts are broken when that does not make the table narrow enough.
     dropped_last
-        As ``dropped_first``, of the columns that go when even that does not help.
+        As ``dropped_first``, of the columns that go when even that does not help; after them the
+        columns at the right end.
     """
     from rich import box
     from rich.table import Table
 
     cells = [[row[0], *(_two_lines(cell) for cell in row[1:])] for row in rows]
     shown = _that_fit(headers, cells, list(range(len(headers))), dropped_first, width)
-    if _width(_titles(headers, cells, shown, 0), cells, shown) > width and name_width is not None:
+    if _width(_titles(headers, cells, shown, 0), cells, shown) > width:
         for row in cells:
             row[0] = "\n".join(textwrap.wrap(row[0], name_width, break_long_words=False))
     shown = _that_fit(headers, cells, shown, dropped_last, width)
+    shown = _that_fit(headers, cells, shown, [headers[place] for place in shown[:1:-1]], width)
     choices = [_titles(headers, cells, shown, letters) for letters in _HEADER_LETTERS]
     titles = next((t for t in choices if _width(t, cells, shown) <= width), choices[-1])
     table = Table(box=box.SIMPLE_HEAD, collapse_padding=True, pad_edge=False)

@@ -14,7 +14,8 @@ __all__ = ["draw_distance_error", "draw_sightings", "tags_per_bin"]
 
 _COLUMNS = 900
 _MOST_TAGS = 4
-_TAG_SHADES = ("#ffffff", "#bcd7ea", "#7fb2d6", "#3a82b5", "#0b4a77")
+# none is nearly white: paper itself turns dark where the page does, and the strip is a bitmap
+_TAG_SHADES = ("#fdfdfd", "#bcd7ea", "#7fb2d6", "#3a82b5", "#0b4a77")
 
 
 def draw_distance_error(

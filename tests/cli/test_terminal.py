@@ -52,6 +52,15 @@ def test_some_columns_go_only_when_broken_names_do_not_help() -> None:
     assert " four corners, " in at_44
 
 
+def test_columns_at_the_right_end_go_before_letters_are_lost() -> None:
+    for width in (40, 44, 48):
+        lines = shown(width)
+        assert "…" not in " ".join(lines)
+        assert max(len(line) for line in lines) <= width
+    assert "NEES" not in headers_shown(40)
+    assert "distance" in headers_shown(40)
+
+
 def test_what_has_no_room_is_named() -> None:
     assert "No room" not in " ".join(shown(80, dropped_first=("bound",)))
     narrow = " ".join(" ".join(shown(50, dropped_first=("bound",))).split())
