@@ -15,23 +15,28 @@ def interval(value: float, low: float = math.nan, high: float = math.nan) -> Int
 
 
 MOUNT = ErrorPart(
-    label="mount angle", share=0.36, error=build_error("mount_angle_rad"), std=math.radians(0.5)
+    label="mount angle",
+    square_share=0.36,
+    error=build_error("mount_angle_rad"),
+    each_std=math.radians(0.5),
 )
-TAG = ErrorPart(label="tag position", share=0.25, error=build_error("tag_position_m"), std=0.005)
+TAG = ErrorPart(
+    label="tag position", square_share=0.25, error=build_error("tag_position_m"), each_std=0.005
+)
 BUDGET = ErrorBudget(
     rms_m=0.01,
     parts=(
         MOUNT,
         TAG,
-        ErrorPart(label=KNOWN, share=0.21),
-        ErrorPart(label=NOISE, share=0.14),
-        ErrorPart(label="lean", share=0.04, error=build_error("lean_rad"), std=0.01),
+        ErrorPart(label=KNOWN, square_share=0.21),
+        ErrorPart(label=NOISE, square_share=0.14),
+        ErrorPart(label="lean", square_share=0.04, error=build_error("lean_rad"), each_std=0.01),
     ),
 )
 RETUNING = Retuning(
     changes=(
-        KeyChange(key="position_floor_m", before=0.02, after=0.13),
-        KeyChange(key="heading_floor_deg", before=0.5, after=3.3),
+        KeyChange(key="position_floor_m", old_noise=0.02, new_noise=0.13),
+        KeyChange(key="heading_floor_deg", old_noise=0.5, new_noise=3.3),
     ),
     trials=10,
     nees_before=nees_average(12.0, trials=10),

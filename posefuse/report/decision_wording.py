@@ -120,7 +120,7 @@ def _cameras(count: int) -> str:
 def _fix_first(budget: ErrorBudget | None, length_unit: str) -> str:
     if budget is None:
         return ""
-    named = [part for part in budget.parts[:_MOST_PARTS] if part.share >= _LEAST_SHARE]
+    named = [part for part in budget.parts[:_MOST_PARTS] if part.square_share >= _LEAST_SHARE]
     first, *others = named
     shares = [f"{_part_text(first)} of the mean square error", *map(_part_text, others)]
     text = _capitalised("; ".join(shares))
@@ -136,8 +136,8 @@ def _part_text(part: ErrorPart) -> str:
     if part.error is not None:
         unit = part.error.unit
         gap = "" if unit.symbol.startswith("°") else " "
-        spread = f" (±{part.std * unit.per_code_unit:.2g}{gap}{unit.symbol})"
-    return f"{part.label}{spread}: {number_text(100.0 * part.share, 0)} %"
+        spread = f" (±{part.each_std * unit.per_code_unit:.2g}{gap}{unit.symbol})"
+    return f"{part.label}{spread}: {number_text(100.0 * part.square_share, 0)} %"
 
 
 def _capitalised(text: str) -> str:
@@ -184,4 +184,4 @@ def _change_text(retuning: Retuning, budget: ErrorBudget | None, length_unit: st
 
 
 def _key_text(change: KeyChange) -> str:
-    return f"{change.key} from {change.before:.3g} to {change.after:g}"
+    return f"{change.key} from {change.old_noise:.3g} to {change.new_noise:g}"

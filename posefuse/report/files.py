@@ -101,13 +101,13 @@ def _decision(decision: Decision) -> dict[str, Any]:
         "hits": decision.hits.value,
         "most_accurate": _cost(decision.most_accurate),
         "cheaper": _cost(decision.cheaper),
-        "error_shares": {} if budget is None else {p.label: p.share for p in budget.parts},
+        "error_shares": {} if budget is None else {p.label: p.square_share for p in budget.parts},
         "filter": decision.nees.confidence.value,
         "nees_mean": _plain(decision.nees.mean),
         "retuning": None
         if retuning is None
         else {
-            "noise": {change.key: change.after for change in retuning.changes},
+            "noise": {change.key: change.new_noise for change in retuning.changes},
             "trials": retuning.trials,
             "nees_mean": _plain(retuning.nees_after.mean),
             "distance_rms_m": _plain(retuning.distance_rms_after_m),

@@ -48,10 +48,10 @@ COMPARISON_WORDS = {
     "Probability of being the best": "That no other plan has a smaller error, by these trials "
     "(posterior, all plans alike beforehand).",
     "Tie": "These trials cannot separate the two plans: choose by cost, weight or wiring.",
-    "Fix first": "What the distance error forecast is made of: shares of its mean square, each kind "
-    "of build error over all cameras, tags and wheels together; ± is the spread that the study "
-    "states. Bias of detector and motion comes back in every trial: corners drawn aside, slip, "
-    "knocks, lean under acceleration.",
+    "Fix first": "What the distance error forecast is made of: shares of its mean square, each "
+    "kind of build error over all cameras, tags and wheels together; ± is the spread that the "
+    "study states. Bias of detector and motion comes back in every trial: corners drawn aside, "
+    "slip, knocks, lean under acceleration.",
     "Its filter": "The spreads in its file are raised or lowered by one factor, and the trials run "
     "again, until NEES is what a consistent filter has.",
     **_COUNTS,

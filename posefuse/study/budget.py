@@ -23,18 +23,18 @@ class ErrorPart:
 
     Parameters
     ----------
-    share
+    square_share
         Of the mean square of the distance error.
     error
         The build error; ``None`` of noise and of what is off without chance.
-    std
-        Its spread, in the unit of code.
+    each_std
+        Spread of each of its numbers, in the unit of code.
     """
 
     label: str
-    share: float
+    square_share: float
     error: BuildError | None = None
-    std: float = math.nan
+    each_std: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,11 +55,11 @@ class ErrorBudget:
     @property
     def constant_share(self) -> float:
         """Share of what is not noise: it comes back in every frame of one build."""
-        return sum(part.share for part in self.parts if part.label != NOISE)
+        return sum(part.square_share for part in self.parts if part.label != NOISE)
 
     def rms_without_m(self, part: ErrorPart) -> float:
         """What would be left of the distance error without one part."""
-        return self.rms_m * math.sqrt(max(1.0 - part.share, 0.0))
+        return self.rms_m * math.sqrt(max(1.0 - part.square_share, 0.0))
 
 
 def error_budget(outlooks: Sequence[Outlook]) -> ErrorBudget:
@@ -78,15 +78,15 @@ def error_budget(outlooks: Sequence[Outlook]) -> ErrorBudget:
     parts = [
         ErrorPart(
             label=label,
-            share=square / total,
+            square_share=square / total,
             error=errors.get(label),
-            std=stds.get(label, math.nan),
+            each_std=stds.get(label, math.nan),
         )
         for label, square in whole.items()
         if square > 0.0
     ]
     return ErrorBudget(
-        rms_m=math.sqrt(total), parts=tuple(sorted(parts, key=lambda part: -part.share))
+        rms_m=math.sqrt(total), parts=tuple(sorted(parts, key=lambda part: -part.square_share))
     )
 
 

@@ -49,8 +49,8 @@ class KeyChange:
     """One key of the table ``[noise]`` in a filter file, in the unit of the file."""
 
     key: str
-    before: float
-    after: float
+    old_noise: float
+    new_noise: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +88,7 @@ def scaled(settings: FilterSettings, factor: float) -> tuple[FilterSettings, tup
     ] or ["pixel_std_px"]
     changes = tuple(_change(name, getattr(noise, name), factor) for name in names)
     values: dict[str, Any] = {
-        name: math.radians(change.after) if "_rad" in name else change.after
+        name: math.radians(change.new_noise) if "_rad" in name else change.new_noise
         for name, change in zip(names, changes, strict=True)
     }
     return replace(settings, noise=replace(noise, **values)), changes
@@ -98,14 +98,14 @@ def _change(name: str, value: float, factor: float) -> KeyChange:
     in_file = math.degrees(value) if "_rad" in name else value
     return KeyChange(
         key=name.replace("_rad", "_deg"),
-        before=in_file,
-        after=float(f"{factor * in_file:.{_DIGITS}g}"),
+        old_noise=in_file,
+        new_noise=float(f"{factor * in_file:.{_DIGITS}g}"),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Try:
-    factor: float
+    noise_factor: float
     changes: tuple[KeyChange, ...]
     row: PlanRow
 
@@ -113,7 +113,7 @@ class _Try:
     def place(self) -> tuple[float, float]:
         """Logarithms of the factor and of the NEES over the one wanted."""
         dof = nees_average(self.row.nees_mean, trials=1).dof
-        return math.log(self.factor), math.log(self.row.nees_mean / dof)
+        return math.log(self.noise_factor), math.log(self.row.nees_mean / dof)
 
     @property
     def miss(self) -> float:
@@ -134,10 +134,10 @@ def retuned(comparison: Comparison, plan: Plan, *, workers: int) -> Retuning | N
         settings, changes = scaled(plan.settings, factor)
         changed = replace(study, plans=(replace(plan, settings=settings),))
         found = compare(changed, trials=trials, seed=comparison.seed, workers=workers)
-        return _Try(factor=factor, changes=changes, row=found.ranking[0])
+        return _Try(noise_factor=factor, changes=changes, row=found.ranking[0])
 
     if comparison.study.sightings is SightingSource.CORNERS:
-        first = _Try(factor=1.0, changes=(), row=_first_row(comparison, study, trials))
+        first = _Try(noise_factor=1.0, changes=(), row=_first_row(comparison, study, trials))
     else:
         first = tried(1.0)
     if not first.row.nees_mean > 0.0:
@@ -169,7 +169,7 @@ def _nearest(first: _Try, tried: Callable[[float], _Try]) -> _Try:
     tries = [first]
     while len(tries) <= _MOST_TRIES and min(one.miss for one in tries) > _NEAR_ENOUGH:
         factor = _next_factor(tries)
-        if any(math.isclose(factor, one.factor) for one in tries):
+        if any(math.isclose(factor, one.noise_factor) for one in tries):
             break
         tries.append(tried(factor))
     return min(tries, key=lambda one: one.miss)

@@ -92,7 +92,7 @@ def test_a_lone_plan_is_not_chosen() -> None:
 
 
 def test_noise_cannot_be_built_away() -> None:
-    parts = (ErrorPart(label=NOISE, share=0.9), replace(MOUNT, share=0.1))
+    parts = (ErrorPart(label=NOISE, square_share=0.9), replace(MOUNT, square_share=0.1))
     found = lines(replace(DECISION, budget=ErrorBudget(rms_m=0.01, parts=parts)))["Fix first"]
     assert found == "Noise: 90 % of the mean square error; mount angle (±0.5°): 10 % (forecast)."
     assert "Fix first" not in lines(replace(DECISION, budget=None))

@@ -54,7 +54,7 @@ def test_shares_are_mean_squares_by_kind_over_all_shots() -> None:
     # in mm^2, halves of: mount angle 3^2 + 4^2; tag position 4^2 + 2^2; noise 2 x 3^2; known 2^2
     squares = {"mount angle": 25.0, "tag position": 20.0, NOISE: 18.0, KNOWN: 4.0}
     total = sum(squares.values())
-    assert {part.label: part.share for part in budget.parts} == pytest.approx(
+    assert {part.label: part.square_share for part in budget.parts} == pytest.approx(
         {label: square / total for label, square in squares.items()}
     )
     assert [part.label for part in budget.parts] == list(squares)  # largest first, no zeros
@@ -64,7 +64,7 @@ def test_shares_are_mean_squares_by_kind_over_all_shots() -> None:
         1e-3 * math.sqrt((total - 25.0) / 2.0)
     )
     assert budget.parts[0].error is build_error("mount_angle_rad")
-    assert budget.parts[0].std == 0.01
+    assert budget.parts[0].each_std == 0.01
     assert budget.parts[2].error is None
 
 

@@ -21,8 +21,8 @@ FLOORS = NoiseModel(position_floor_m=0.02, heading_floor_rad=math.radians(0.5))
 def test_spreads_are_scaled_in_the_units_of_the_file_and_rounded() -> None:
     settings, changes = scaled(FilterSettings(noise=FLOORS), 6.666)
     assert changes == (
-        KeyChange(key="position_floor_m", before=0.02, after=0.13),
-        KeyChange(key="heading_floor_deg", before=pytest.approx(0.5), after=3.3),
+        KeyChange(key="position_floor_m", old_noise=0.02, new_noise=0.13),
+        KeyChange(key="heading_floor_deg", old_noise=pytest.approx(0.5), new_noise=3.3),
     )
     assert settings.noise.position_floor_m == 0.13
     assert settings.noise.heading_floor_rad == pytest.approx(math.radians(3.3))
@@ -32,7 +32,7 @@ def test_spreads_are_scaled_in_the_units_of_the_file_and_rounded() -> None:
 def test_without_floors_the_corners_are_trusted_less() -> None:
     bare = replace(FLOORS, position_floor_m=0.0, heading_floor_rad=0.0, pixel_std_px=0.5)
     _, (change,) = scaled(FilterSettings(noise=bare), 3.0)
-    assert change == KeyChange(key="pixel_std_px", before=0.5, after=1.5)
+    assert change == KeyChange(key="pixel_std_px", old_noise=0.5, new_noise=1.5)
 
 
 @pytest.mark.parametrize("measurement", list(Measurement))
@@ -45,7 +45,7 @@ def test_every_noise_model_has_keys_that_count(measurement, kind) -> None:
     changed, changes = scaled(settings, 2.0)
     assert changed.noise != settings.noise
     for change in changes:
-        assert change.after == pytest.approx(2.0 * change.before, rel=0.05)
+        assert change.new_noise == pytest.approx(2.0 * change.old_noise, rel=0.05)
 
 
 def with_nees(comparison, law, monkeypatch):
@@ -79,7 +79,7 @@ def test_it_finds_the_floors_that_bring_nees_to_three(start, comparison, monkeyp
     assert found.nees_after.mean == pytest.approx(3.0, rel=0.15)
     assert found.nees_after.confidence is Confidence.CONSISTENT
     assert found.nees_before.mean == pytest.approx(start + 0.05)
-    assert found.changes[0].after == pytest.approx(0.02 * tried[-1])
+    assert found.changes[0].new_noise == pytest.approx(0.02 * tried[-1])
     assert len(tried) <= 5
     assert found.trials == comparison.trials
 
@@ -97,7 +97,7 @@ def test_what_it_says_is_what_trials_give(comparison) -> None:
     found = retuned(comparison, plan, workers=1)
     assert found.nees_before.mean == comparison.ranking[0].nees_mean
     assert found.distance_rms_before_m == comparison.ranking[0].distance_rms_m.value
-    floors = {change.key: change.after for change in found.changes}
+    floors = {change.key: change.new_noise for change in found.changes}
     noise = replace(
         plan.settings.noise,
         position_floor_m=floors["position_floor_m"],
