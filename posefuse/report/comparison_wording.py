@@ -3,8 +3,9 @@
 import math
 
 from posefuse.report.wording import length_text, length_with_unit, listed, number_text
+from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
-from posefuse.study.consistency import Confidence, NeesAverage, nees_average
+from posefuse.study.consistency import POSE_DOF, Confidence, confidence_of, error_ratio
 
 __all__ = ["filter_verdict", "finding"]
 
@@ -16,7 +17,7 @@ def finding(comparison: Comparison, length_unit: str) -> str:
         _winner(comparison, length_unit),
         _rivals(comparison, length_unit),
         _beside_attainable(best, length_unit),
-        filter_verdict(nees_average(best.nees_mean, trials=comparison.trials)),
+        filter_verdict(best.nees_mean),
     )
     return " ".join(sentence for sentence in sentences if sentence)
 
@@ -76,13 +77,22 @@ def _beside_attainable(best: PlanRow, length_unit: str) -> str:
     )
 
 
-def filter_verdict(nees: NeesAverage) -> str:
+def filter_verdict(nees: Interval) -> str:
     """Whether the filter's own covariance can be believed, in one sentence; empty if unknown."""
-    if not math.isfinite(nees.mean):
+    if not math.isfinite(nees.value):
         return ""
-    figures = f"NEES {number_text(nees.mean, 1)}, expected {nees.dof}"
-    sentence = f"Its filter is {nees.confidence.value} ({figures})"
-    if nees.confidence is Confidence.CONSISTENT:
-        return f"{sentence}."
-    times = number_text(nees.error_ratio, 1)
-    return f"{sentence}: errors are about {times} times as large as it states."
+    confidence, mean = confidence_of(nees), number_text(nees.value, 1)
+    if confidence is Confidence.UNKNOWN:
+        return (
+            f"One trial does not tell whether its filter is consistent (NEES {mean}, expected "
+            f"{POSE_DOF})."
+        )
+    low, high = number_text(nees.low, 1), number_text(nees.high, 1)
+    figures = f"NEES {mean}, 95 % interval {low} to {high}, expected {POSE_DOF}"
+    if confidence is Confidence.CONSISTENT:
+        return f"As far as these trials tell its filter is consistent ({figures})."
+    times = number_text(error_ratio(nees), 1)
+    return (
+        f"Its filter is {confidence.value} ({figures}): errors are about {times} times as large as "
+        "it states."
+    )

@@ -32,6 +32,7 @@ _WITH_INTERVAL = (
     "difference_to_best_m",
     "hits_per_100",
     "hits_difference_to_best_per_100",
+    "nees_mean",
 )
 
 

@@ -8,7 +8,6 @@ from posefuse.report.wording import (
     figure_header,
     figure_text,
     interval_text,
-    number_text,
     share_text,
 )
 from posefuse.scoring.figures import OUTCOME_COUNTS
@@ -109,13 +108,12 @@ def plan_texts(row: PlanRow, names: Sequence[str], length_unit: str = "cm") -> t
     """Figures of a plan by their names; a difference says whether it is a tie."""
     figures = row.figures()
     texts = {name: figure_text(name, figures[name], length_unit) for name in names}
-    is_best = row.difference_to_best_m is None
     hits = row.hits
-    for name, is_own, is_tie in (
-        ("difference_to_best_m", is_best, row.is_tie),
-        ("hits_difference_to_best_per_100", is_best and hits is not None, hits and hits.is_tie),
+    for name, is_known, is_tie in (
+        ("difference_to_best_m", True, row.is_tie),
+        ("hits_difference_to_best_per_100", hits is not None, hits and hits.is_tie),
     ):
-        if name in texts and is_own:
+        if name in texts and is_known and figures[name] is None:
             texts[name] = "best"
         elif name in texts and is_tie:
             texts[name] += " tie"
@@ -192,7 +190,10 @@ def _scored_text(rows: Mapping[tuple[str, str], ScoreRow], span: str) -> str:
 
 
 def _row_text(row: ScoreRow | None, length_unit: str) -> str:
-    return UNKNOWN if row is None else figure_text(row.figure, row.value, length_unit)
+    if row is None:
+        return UNKNOWN
+    value = row.interval if row.interval.is_known else row.value
+    return figure_text(row.figure, value, length_unit)
 
 
 def nis_table(replay: Replay) -> Table:
@@ -201,14 +202,14 @@ def nis_table(replay: Replay) -> Table:
         (
             "measurement",
             "NIS",
-            "consistent: between",
+            "expected",
             *map(figure_header, ("nis_count", "gated_share")),
         ),
         tuple(
             (
                 f"{nis.dof} number{'s' * (nis.dof > 1)}",
-                figure_text("nis_mean", nis.mean),
-                f"{number_text(nis.low, 2)} and {number_text(nis.high, 2)}",
+                figure_text("nis_mean", nis.mean if nis.interval is None else nis.interval),
+                f"{nis.dof}",
                 figure_text("nis_count", nis.count),
                 figure_text("gated_share", nis.gated_share),
             )

@@ -10,9 +10,10 @@ from posefuse.checks import FloatArray
 from posefuse.fusion.fuse import fuse
 from posefuse.scoring.figures import OUTCOME_COUNTS
 from posefuse.scoring.instants import InstantErrors
+from posefuse.statistics.chi_square import chi_square_average_interval
 from posefuse.study.camera_views import CameraViews, why_no_images
 from posefuse.study.comparison import Comparison, PlanRow, PlanTrials
-from posefuse.study.consistency import NeesAverage, nees_at_shots, nees_average
+from posefuse.study.consistency import POSE_DOF, ShotNees, nees_at_shots
 from posefuse.study.floor_map import FloorMap, floor_map
 from posefuse.study.hit_map import HitMap, hit_map, shot_second_moments
 from posefuse.study.pictured_trial import PicturedTrial, pictured_trial
@@ -46,10 +47,10 @@ class Findings:
         The plans whose maps, errors and shots are worked out, best first.
     errors_m, course_errors_m
         The distance errors of ``ranking.distance_errors_m``, by plan, and by plan and course.
-    best_nees
-        Of the best plan.
     nees_at_shots
-        By plan: NEES (shots,) at each shot, averaged over the trials; empty without shots.
+        By plan; empty without shots.
+    nees_region
+        Where 95 % of the averages over the trials lie that a consistent filter has at one shot.
     floor_maps
         Of each plan that finds a place to stand. The cells are 0.3 m wide, wider where more than
         60 of them would lie along a wall.
@@ -74,8 +75,8 @@ class Findings:
     shown_plans: tuple[str, ...]
     errors_m: Mapping[str, FloatArray]
     course_errors_m: Mapping[tuple[str, str], FloatArray]
-    best_nees: NeesAverage
-    nees_at_shots: Mapping[str, FloatArray]
+    nees_at_shots: Mapping[str, ShotNees]
+    nees_region: tuple[float, float]
     floor_maps: Mapping[str, FloorMap]
     hit_maps: Mapping[str, HitMap]
     room: ShotRoom | None
@@ -91,10 +92,10 @@ class Findings:
 
     @property
     def consistent_share(self) -> float:
-        """Share of the plans' shots whose averaged NEES lies in the region of ``best_nees``."""
-        every = np.concatenate([*self.nees_at_shots.values(), np.zeros(0)])
+        """Share of the plans' shots whose averaged NEES lies in ``nees_region``."""
+        every = np.concatenate([*(of.at_shots for of in self.nees_at_shots.values()), np.zeros(0)])
         every = every[np.isfinite(every)]
-        low, high = self.best_nees.low, self.best_nees.high
+        low, high = self.nees_region
         return float(np.mean((every >= low) & (every <= high))) if every.size else float("nan")
 
 
@@ -126,12 +127,12 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
             for t in comparison.plan_trials
             if t.plan in shown
         },
-        best_nees=nees_average(best.nees_mean, trials=comparison.trials),
         nees_at_shots=(
             {plan: nees_at_shots(_of_plan(comparison, plan)) for plan in shown}
             if comparison.is_at_shots
             else {}
         ),
+        nees_region=chi_square_average_interval(POSE_DOF, comparison.trials),
         floor_maps=floors,
         hit_maps=_hit_maps(comparison, floors, workers),
         room=room,
@@ -151,7 +152,6 @@ def rank_on_courses(comparison: Comparison) -> dict[str, tuple[PlanRow, ...]]:
         course.name: rank_plans(
             comparison.study,
             [trials for trials in comparison.plan_trials if trials.course == course.name],
-            seed=comparison.seed,
         )
         for course in comparison.study.courses
     }

@@ -24,6 +24,7 @@ from posefuse.plots.floor import (
 from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
 from posefuse.plots.style import Axes, new_figure, svg_text
 from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
+from posefuse.statistics.intervals import Interval
 from posefuse.study.floor_map import floor_map
 from posefuse.study.hit_map import HitMap, hit_map
 from small_court import SHOOTER, small_arena, small_rig
@@ -226,14 +227,25 @@ def test_unlike_plans_get_a_logarithmic_axis() -> None:
 
 def test_nees_lies_beside_its_region() -> None:
     nees = [np.array([2.5, 3.0, np.nan, 4.0]), np.array([30.0, 40.0, 35.0])]
-    ax = draw_nees(axes(), plans=["a", "b"], nees=nees, region=(2.0, 4.2), colours=[0, 1])
+    known = Interval(value=3.2, low=2.1, high=5.5)
+    unknown = Interval(value=35.0, low=math.nan, high=math.nan)
+    ax = draw_nees(
+        axes(),
+        plans=["a", "b"],
+        nees=nees,
+        means=[known, unknown],
+        region=(2.0, 4.2),
+        colours=[0, 1],
+    )
     band = ax.patches[0]
     assert band.get_x() == pytest.approx(2.0)
     assert band.get_x() + band.get_width() == pytest.approx(4.2)
     dots = [line.get_xdata().tolist() for line in ax.lines if line.get_marker() == "o"]
     assert dots == [[2.5, 3.0, 4.0], [30.0, 40.0, 35.0]]
     means = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "|"]
-    assert means == pytest.approx([9.5 / 3.0, 35.0])
+    assert means == [3.2, 35.0]
+    whisker = next(line for line in ax.lines if len(line.get_xdata()) == 2)
+    assert list(whisker.get_xdata()) == [2.1, 5.5]
 
 
 def test_nis_bars_and_line_are_densities() -> None:

@@ -130,12 +130,12 @@ def test_both_commands_use_the_names_of_the_vocabulary(
 def test_numbers_json_cannot_spell_become_null(findings: Findings, tmp_path: Path) -> None:
     comparison = findings.comparison
     first, *rest = comparison.ranking
-    unknown = replace(first, nees_mean=math.inf, distance_bound_rms_m=math.nan)
+    unknown = replace(first, position_rms_m=math.inf, distance_bound_rms_m=math.nan)
     odd = replace(comparison, ranking=(unknown, *rest))
     write_comparison_results(replace(findings, comparison=odd), tmp_path)
-    assert read(tmp_path)["ranking"][0]["nees_mean"] is None
+    assert read(tmp_path)["ranking"][0]["position_rms_m"] is None
     assert read(tmp_path)["ranking"][0]["distance_bound_rms_m"] is None
-    assert table(tmp_path / "results.csv")[0]["nees_mean"] == ""
+    assert table(tmp_path / "results.csv")[0]["position_rms_m"] == ""
 
 
 def test_results_name_plans_and_courses(findings: Findings) -> None:

@@ -51,7 +51,7 @@ def test_every_cell_of_the_ranking_is_its_figure(armed_comparison: Comparison) -
         distance_p95_m=0.0444,
         pivot_rms_rad=math.radians(0.55),
         no_update_share=0.066,
-        nees_mean=7.77,
+        nees_mean=Interval(value=7.77, low=5.55, high=9.99),
     )
     hits = replace(
         other.hits,
@@ -73,7 +73,7 @@ def test_every_cell_of_the_ranking_is_its_figure(armed_comparison: Comparison) -
         "distance error 95th percentile (cm)": "4.44",
         "pivot error RMS (°)": "0.55",
         "no recent update (%)": "6.6",
-        "NEES": "7.8",
+        "NEES": "7.8 [5.5, 10.0]",
     }
     without = replace(armed_comparison, ranking=(best, replace(made, hits=None)))
     cells = dict(zip(table.headers, whole(comparison_table(without)).rows[1], strict=True))
@@ -224,15 +224,15 @@ def test_one_run_has_its_counts_and_its_innovations(armed_replay: Replay) -> Non
     assert table.headers == (
         "measurement",
         "NIS",
-        "consistent: between",
+        "expected",
         "innovations",
         "share gated (%)",
     )
     assert table.rows == (
         (
             "3 numbers",
-            f"{nis.mean:.2f}",
-            f"{nis.low:.2f} and {nis.high:.2f}",
+            f"{nis.mean:.2f} [{nis.interval.low:.2f}, {nis.interval.high:.2f}]",
+            "3",
             f"{nis.count}",
             f"{100.0 * nis.gated_share:.1f}",
         ),
