@@ -1,4 +1,4 @@
-"""Maps of the floor: how accurate the cameras can be, and how many shots go in."""
+"""Maps of the floor: the error to be expected, the tags seen, and how many shots go in."""
 
 import numpy as np
 from matplotlib import colormaps
@@ -50,7 +50,7 @@ def draw_expected_error(
     span_m: tuple[float, float],
     length_unit: str = "cm",
 ) -> AxesImage:
-    """Least spread of the distance to the goal from each cell: the drawn image; light is little.
+    """Expected error of the distance to the goal from each cell: the drawn image; light is little.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def draw_expected_error(
     return _draw(
         ax,
         floor_map,
-        metres_to(length_unit, 1.0) * floor_map.distance_std_m,
+        metres_to(length_unit, 1.0) * floor_map.distance_rms_m,
         arena,
         norm=LogNorm(low, max(high, 1.01 * low)),
         colours=f"{MAP_COLOURS}_r",
@@ -109,7 +109,7 @@ def add_tags_bar(axes: list[Axes], image: AxesImage) -> None:
 def add_error_bar(axes: list[Axes], image: AxesImage, *, length_unit: str = "cm") -> None:
     """The colour bar beside maps of the expected error."""
     bar = axes[0].figure.colorbar(image, ax=axes, pad=0.01, shrink=0.7, aspect=30, extend="both")
-    bar.set_label(in_unit("expected distance error, 1 sigma", length_unit))
+    bar.set_label(in_unit("expected distance error, RMS", length_unit))
     bar.ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     bar.ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     bar.ax.yaxis.set_minor_formatter("")

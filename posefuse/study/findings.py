@@ -15,7 +15,7 @@ from posefuse.study.camera_views import CameraViews, why_no_images
 from posefuse.study.comparison import Comparison, PlanRow, PlanTrials
 from posefuse.study.consistency import POSE_DOF, ShotNees, nees_at_shots
 from posefuse.study.floor_map import FloorMap, floor_map
-from posefuse.study.hit_map import HitMap, hit_map, shot_second_moments
+from posefuse.study.hit_map import HitMap, hit_map
 from posefuse.study.pictured_trial import PicturedTrial, pictured_trial
 from posefuse.study.ranking import distance_errors_m, rank_plans
 from posefuse.study.shot_room import PlaceSpreads, ShotRoom, shot_room, spreads_at_places
@@ -55,8 +55,7 @@ class Findings:
         Of each plan that finds a place to stand. The cells are 0.3 m wide, wider where more than
         60 of them would lie along a wall.
     hit_maps
-        Of those whose hits are known; the plan's own errors at its shots are added to what one
-        frame of each camera leaves.
+        Of those whose hits are known.
     room
         How large errors may be at the shots, with the shooter of the best plan whose hits are
         known; ``None`` where that cannot be worked out.
@@ -113,7 +112,7 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
     shown = tuple(row.plan for row in comparison.ranking[:MOST_PLANS])
     best, last = comparison.ranking[0], comparison.ranking[-1]
     hardest = _hardest_course(rankings, best.plan)
-    floors = _floor_maps(comparison, shown)
+    floors = _floor_maps(comparison, shown, workers)
     room = _room(comparison)
     no_images = why_no_images(study.arena)
     return Findings(
@@ -181,12 +180,20 @@ def _counts(trials: PlanTrials) -> dict[str, int]:
     return {**counts, "dropped_frame_count": lost}
 
 
-def _floor_maps(comparison: Comparison, plans: Sequence[str]) -> dict[str, FloorMap]:
+def _floor_maps(comparison: Comparison, plans: Sequence[str], workers: int) -> dict[str, FloorMap]:
     study = comparison.study
     widest_m = max(study.arena.length_m, study.arena.width_m)
     cell_m = max(_MAP_CELL_M, widest_m / _MOST_MAP_CELLS)
     maps = {
-        plan: floor_map(arena=study.arena, rig=study.plan(plan).rig, goal=study.goal, cell_m=cell_m)
+        plan: floor_map(
+            arena=study.arena,
+            rig=study.plan(plan).rig,
+            goal=study.goal,
+            settings=study.plan(plan).settings,
+            spreads=study.spreads,
+            cell_m=cell_m,
+            workers=workers,
+        )
         for plan in plans
     }
     return {plan: made for plan, made in maps.items() if made.is_standable.any()}
@@ -201,8 +208,7 @@ def _hit_maps(
     for plan, floor in floors.items():
         shooter = study.plan(plan).rig.body.shooter
         if plan in with_hits and shooter is not None:
-            extra = shot_second_moments(_of_plan(comparison, plan), arena=study.arena)
-            maps[plan] = hit_map(floor, shooter=shooter, extra_cov=extra, workers=workers)
+            maps[plan] = hit_map(floor, shooter=shooter, workers=workers)
     return maps
 
 

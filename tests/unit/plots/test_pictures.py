@@ -8,6 +8,9 @@ from matplotlib.contour import ContourSet
 from matplotlib.path import Path as Outline
 from scipy import stats
 
+from posefuse.arena.arena import Arena
+from posefuse.build_errors.spreads import BuildSpreads
+from posefuse.fusion.settings import FilterSettings
 from posefuse.geometry.plane import PlanePose
 from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
 from posefuse.plots.consistency import draw_nees, draw_nis
@@ -25,7 +28,7 @@ from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_rob
 from posefuse.plots.style import Axes, new_figure, svg_text
 from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
 from posefuse.statistics.intervals import Interval
-from posefuse.study.floor_map import floor_map
+from posefuse.study.floor_map import FloorMap, floor_map
 from posefuse.study.hit_map import HitMap, hit_map
 from small_court import SHOOTER, small_arena, small_rig
 
@@ -258,9 +261,20 @@ def test_nis_bars_and_line_are_densities() -> None:
     assert ax.patches[-1].get_height() > 0.0
 
 
+def floor_of(arena: Arena, *mounts: str, cell_m: float) -> FloorMap:
+    return floor_map(
+        arena=arena,
+        rig=small_rig(*mounts),
+        goal=arena.goals[0],
+        settings=FilterSettings(),
+        spreads=BuildSpreads.of(mount_angle_rad=0.02, tag_position_m=0.05),
+        cell_m=cell_m,
+    )
+
+
 def test_floor_maps_show_the_numbers_in_place() -> None:
     arena = small_arena()
-    made = floor_map(arena=arena, rig=small_rig(), goal=arena.goals[0], cell_m=0.5)
+    made = floor_of(arena, cell_m=0.5)
     left, right = new_figure(6.0, 3.0).subplots(1, 2)
     tags = draw_tags_seen(left, made, arena, most=4.0)
     error = draw_expected_error(right, made, arena, span_m=(0.001, 0.1), length_unit="mm")
@@ -268,7 +282,7 @@ def test_floor_maps_show_the_numbers_in_place() -> None:
     add_error_bar([right], error, length_unit="mm")
     np.testing.assert_array_equal(tags.get_array().filled(np.nan), made.tags_seen)
     np.testing.assert_allclose(
-        error.get_array().filled(np.nan), 1000.0 * made.distance_std_m, rtol=1e-12
+        error.get_array().filled(np.nan), 1000.0 * made.distance_rms_m, rtol=1e-12
     )
     assert tags.get_extent() == pytest.approx([0.0, 9.0, 0.0, 5.0])
     assert error.norm.vmax == pytest.approx(100.0)
@@ -282,8 +296,8 @@ def test_path_is_drawn_in_the_floors_unit() -> None:
 
 def test_a_hit_map_shows_hits_in_100() -> None:
     arena = small_arena()
-    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
-    made = hit_map(floor, shooter=SHOOTER, extra_cov=np.diag([0.05, 0.05, 0.02]) ** 2)
+    floor = floor_of(arena, "front", cell_m=1.0)
+    made = hit_map(floor, shooter=SHOOTER)
     ax = axes()
     image = draw_hit_chance(ax, made, arena)
     shown = image.get_array()
@@ -299,9 +313,8 @@ def test_a_hit_map_shows_hits_in_100() -> None:
 @pytest.mark.parametrize("share", [0.0, 1.0])
 def test_a_hit_map_that_is_all_alike_has_no_line(share: float) -> None:
     arena = small_arena()
-    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
-    shares = np.full(floor.distance_std_m.shape, share)
-    made = HitMap(floor=floor, shares=shares, extra_std=np.zeros(3))
+    floor = floor_of(arena, "front", cell_m=1.0)
+    made = HitMap(floor=floor, shares=np.full(floor.distance_rms_m.shape, share))
     ax = axes()
     draw_hit_chance(ax, made, arena)
     assert not any(isinstance(c, ContourSet) for c in ax.collections)

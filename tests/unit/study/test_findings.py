@@ -13,7 +13,7 @@ from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison
 from posefuse.study.findings import MOST_PLANS, Findings, findings_of
 from posefuse.study.floor_map import floor_map
-from posefuse.study.hit_map import hit_map, shot_second_moments
+from posefuse.study.hit_map import hit_map
 from posefuse.study.ranking import rank_plans
 from posefuse.study.shot_room import spreads_at_places
 from small_court import SHOOTER, armed, small_study
@@ -101,23 +101,28 @@ def test_maps_are_of_each_plan_with_its_own_errors(
     study = comparison.study
     assert set(findings.floor_maps) == {plan.name for plan in study.plans}
     for plan in study.plans:
-        expected = floor_map(arena=study.arena, rig=plan.rig, goal=study.goal, cell_m=0.3)
-        np.testing.assert_array_equal(
-            findings.floor_maps[plan.name].distance_std_m, expected.distance_std_m
+        expected = floor_map(
+            arena=study.arena,
+            rig=plan.rig,
+            goal=study.goal,
+            settings=plan.settings,
+            spreads=study.spreads,
+            cell_m=0.3,
+        )
+        np.testing.assert_allclose(
+            findings.floor_maps[plan.name].distance_rms_m, expected.distance_rms_m, rtol=1e-12
         )
         assert findings.floor_maps[plan.name].x_edges_m[1] == pytest.approx(0.3)
     with_shooter = study.plans[1].name
     assert list(findings.hit_maps) == [with_shooter]
-    trials = [t for t in comparison.plan_trials if t.plan == with_shooter]
-    extra = shot_second_moments(trials, arena=study.arena)
-    expected = hit_map(findings.floor_maps[with_shooter], shooter=SHOOTER, extra_cov=extra)
+    expected = hit_map(findings.floor_maps[with_shooter], shooter=SHOOTER)
     np.testing.assert_array_equal(findings.hit_maps[with_shooter].shares, expected.shares)
 
 
 def test_figures_of_a_map_are_over_the_floor_where_the_robot_can_stand(findings: Findings) -> None:
     one = next(iter(findings.hit_maps.values()))
     stands, floor = one.floor.is_standable, one.floor
-    assert floor.median_distance_std_m == np.median(floor.distance_std_m[stands])
+    assert floor.median_distance_rms_m == np.median(floor.distance_rms_m[stands])
     assert floor.no_tag_share == np.mean(floor.tags_seen[stands] < 0.5)
     assert one.likely_share == np.mean(one.shares[stands] >= 0.9)
     assert 0.0 < one.likely_share < 1.0

@@ -291,7 +291,7 @@ def test_hits_are_means_over_the_shots_of_each_trial() -> None:
     ("of_nearest", "is_tie"), [((0.70, 0.60, 0.71, 0.62), False), ((0.81, 0.69, 0.82, 0.70), True)]
 )
 def test_hits_are_set_against_the_plan_of_which_the_most_go_in(
-    of_nearest: Sequence[float], is_tie: bool
+    of_nearest: Sequence[float], *, is_tie: bool
 ) -> None:
     """The plan with the smaller distance error hits less often; a tie is called one."""
     of_most = (0.80, 0.72, 0.81, 0.71)
