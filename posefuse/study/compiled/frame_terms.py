@@ -93,8 +93,9 @@ def _add_noise(slopes, rows, views, s, noise):
 def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
     """Sum up a frame: the share of corners that stayed on their pixel, -1 if one is not ahead.
 
-    A tag that is found in a share of such frames counts by that share, as a weight. sums: J'J (m, m), J'T of the mount and the chassis (m, 13), J'T of each of its tags (n, m, 7),
-    J'b (m,), J' Rt J white and persistent (2, m, m). cells (C, T, 4, 2): pixels of the corners.
+    A tag that is found in a share of such frames counts by that share, as a weight. sums: J'J
+    (m, m), J'T of the mount and the chassis (m, 13), J'T of each of its tags (n, m, 7), J'b (m,),
+    J' Rt J white and persistent (2, m, m). cells (C, T, 4, 2): pixels of the corners.
     """
     square, own, of_tag, off, noise = sums
     slopes, pixels, biased = np.empty((8, COLUMNS)), np.empty((4, 2)), np.empty((1, 4, 2))
@@ -198,8 +199,8 @@ def write_frame_terms(frames, views, cameras, tags, is_solved, terms):
     """Write the terms of every frame.
 
     ``frames``, ``views`` and ``terms`` are ``FusedFrames``, ``SeenTags`` and ``FrameTerms`` of
-    ``study.linear_frames``; frames stand in the order in which they are fused. is_solved: each frame
-    is fused as one solved pose, else as its corners.
+    ``study.linear_frames``; frames stand in the order in which they are fused. is_solved: each
+    frame is fused as one solved pose, else as its corners.
     """
     rows = pose_columns(is_solved)
     size = len(rows)

@@ -110,7 +110,7 @@ def write_standstill_covs(order, frames, seen_tag, terms, stds, prior_informatio
         Where each place's frames begin; how many frames like it are fused; where the constants of
         tags and chassis stand.
     frames, seen_tag, terms
-        ``FusedFrames``, the tag of each sighting (S,) and ``FrameTerms`` of ``study.linear_frames``.
+        ``FusedFrames`` of ``study.linear_frames``, the tag of each sighting (S,), ``FrameTerms``.
     stds : (p,)
         Spreads of the constants.
     prior_information : (3,)

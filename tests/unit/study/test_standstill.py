@@ -31,18 +31,19 @@ from posefuse.study.standstill import Arrival, standstill_covs
 from small_court import small_arena, small_rig
 
 SPREADS = BuildSpreads.of(
-    mount_angle_rad=0.006,
-    mount_position_m=0.004,
-    focal_fraction=0.004,
-    centre_px=1.0,
-    distortion_k1=0.002,
-    clock_offset_s=0.002,
-    tag_position_m=0.006,
-    tag_heading_rad=0.01,
-    tag_lean_rad=0.01,
-    tag_scale_fraction=0.004,
-    lean_rad=0.004,
+    mount_angle_rad=0.002,
+    mount_position_m=0.0015,
+    focal_fraction=0.0015,
+    centre_px=0.3,
+    distortion_k1=0.001,
+    clock_offset_s=0.001,
+    tag_position_m=0.002,
+    tag_heading_rad=0.003,
+    tag_lean_rad=0.003,
+    tag_scale_fraction=0.0015,
+    lean_rad=0.0015,
 )
+"""So small that no lone tag is solved the wrong way round: that is not linear."""
 POSES = FilterSettings(
     noise=NoiseModel(pixel_std_px=0.5, position_floor_m=0.02, heading_floor_rad=0.01),
     gate_probability=None,
@@ -53,7 +54,8 @@ CORNERS = replace(
     measurement=Measurement.CORNERS,
     noise=NoiseModel(kind=NoiseKind.FIXED, pixel_std_px=3.0),
 )
-ARRIVAL = Arrival()
+ARRIVAL = Arrival(position_std_m=0.05, heading_std_rad=0.01)
+UNSURE = Arrival(position_std_m=50.0, heading_std_rad=3.0)
 
 
 def rig_with(*mounts: str, timing: dict | None = None, **detector):
@@ -128,20 +130,19 @@ def errors_at(pose, *, rig, settings, trials):
 
 @pytest.mark.parametrize("settings", [POSES, GROWING, CORNERS], ids=["poses", "growing", "corners"])
 @pytest.mark.parametrize(
-    "pose", [(6.0, 2.2, 0.1), (3.0, 3.2, -0.15), (5.2, 1.8, 1.4)], ids=["near", "far", "aside"]
+    "pose", [(6.0, 2.2, 0.1), (2.5, 2.5, 3.0), (7.0, 3.0, -0.3)], ids=["middle", "turned", "near"]
 )
 def test_the_error_is_that_of_the_real_filter_over_many_builds(settings, pose) -> None:
-    """400 builds: an RMS that one constant makes is known to 3.5 %."""
-    rig = rig_with("front", "left", "right", noise_px=0.2, inward_px=0.2, persistent_fraction=0.5)
+    """400 builds: an RMS that one constant makes is known to 3.5 %; four times that is allowed."""
+    rig = rig_with("front", "left", "right", noise_px=0.05, inward_px=0.1, persistent_fraction=0.5)
     promised = forecast_at(pose, rig=rig, settings=settings)
     off = errors_at(pose, rig=rig, settings=settings, trials=400)
     toward = small_arena().goals[0].xy_in_world_m - pose[:2]
     toward = toward / np.linalg.norm(toward)
     along = math.sqrt(toward @ promised[:2, :2] @ toward)
-    assert along == pytest.approx(math.sqrt(np.mean((off[:, :2] @ toward) ** 2)), rel=0.15)
+    assert along == pytest.approx(math.sqrt(np.mean((off[:, :2] @ toward) ** 2)), rel=0.14)
     rms = np.sqrt(np.mean(off**2, axis=0))
-    assert np.sqrt(np.diag(promised)) == pytest.approx(rms, rel=0.15)
-    assert along > 0.002
+    assert np.sqrt(np.diag(promised)) == pytest.approx(rms, rel=0.14)
 
 
 def head_on(distance_m, **changes):
@@ -163,8 +164,7 @@ def test_head_on_the_closed_form_holds(distance_m) -> None:
 
     Places of tag and mount shift it one to one. What the robot knows beforehand hardly counts.
     """
-    pose, rig, arena = head_on(distance_m, noise_px=0.0)
-    unsure = Arrival(position_std_m=50.0, heading_std_rad=3.0)
+    pose, rig, arena = head_on(distance_m, noise_px=1e-3)
     for spreads, expected in (
         (BuildSpreads.of(focal_fraction=0.01), 0.01 * distance_m),
         (BuildSpreads.of(tag_scale_fraction=0.01), 0.01 * distance_m),
@@ -176,14 +176,14 @@ def test_head_on_the_closed_form_holds(distance_m) -> None:
         ),
     ):
         cov = forecast_at(
-            pose, rig=rig, settings=POSES, spreads=spreads, arena=arena, arrival=unsure
+            pose, rig=rig, settings=POSES, spreads=spreads, arena=arena, arrival=UNSURE
         )
         assert math.sqrt(cov[0, 0]) == pytest.approx(expected, rel=2e-3)
 
 
 def test_white_noise_averages_and_what_persists_does_not() -> None:
     """Of 60 frames a second for half a second: a 30th of the variance of one frame."""
-    unsure, once = Arrival(position_std_m=50.0, heading_std_rad=3.0), {"frame_rate_hz": 2.0}
+    once = {"frame_rate_hz": 2.0}
     for persistent, ratio in ((0.0, 30.0), (1.0, 1.0), (0.5, 30.0 / 15.5)):
         squares = []
         for timing in (once, {"frame_rate_hz": 60.0}):
@@ -191,7 +191,7 @@ def test_white_noise_averages_and_what_persists_does_not() -> None:
                 2.0, noise_px=0.3, persistent_fraction=persistent, timing=timing
             )
             cov = forecast_at(
-                pose, rig=rig, settings=POSES, spreads=BuildSpreads(), arena=arena, arrival=unsure
+                pose, rig=rig, settings=POSES, spreads=BuildSpreads(), arena=arena, arrival=UNSURE
             )
             squares.append(cov[0, 0])
         assert squares[0] / squares[1] == pytest.approx(ratio, rel=1e-3)
@@ -200,9 +200,8 @@ def test_white_noise_averages_and_what_persists_does_not() -> None:
 def test_frames_that_are_lost_or_too_late_do_not_count() -> None:
     def square(settings, **timing):
         pose, rig, arena = head_on(2.0, noise_px=0.3, timing=timing)
-        unsure = Arrival(position_std_m=50.0, heading_std_rad=3.0)
         cov = forecast_at(
-            pose, rig=rig, settings=settings, spreads=BuildSpreads(), arena=arena, arrival=unsure
+            pose, rig=rig, settings=settings, spreads=BuildSpreads(), arena=arena, arrival=UNSURE
         )
         return cov[0, 0]
 
@@ -220,12 +219,11 @@ def test_frames_that_are_lost_or_too_late_do_not_count() -> None:
 
 
 def test_a_tag_that_is_seldom_found_gives_as_many_frames_less() -> None:
-    unsure = Arrival(position_std_m=50.0, heading_std_rad=3.0)
     squares = []
     for miss_rate in (0.0, 0.75):
         pose, rig, arena = head_on(2.0, noise_px=0.3, miss_rate=miss_rate)
         cov = forecast_at(
-            pose, rig=rig, settings=POSES, spreads=BuildSpreads(), arena=arena, arrival=unsure
+            pose, rig=rig, settings=POSES, spreads=BuildSpreads(), arena=arena, arrival=UNSURE
         )
         squares.append(cov[0, 0])
     assert squares[1] / squares[0] == pytest.approx(4.0, rel=1e-3)
