@@ -177,9 +177,9 @@ def consistency_picture(findings: Findings) -> Picture | None:
         name="consistency",
         caption="One dot a shot: the squared error in units of the filter's own spread (NEES), "
         f"averaged over {trials} independent trials; right of the grey band the filter is "
-        "overconfident, left of it underconfident. Shots of one trial are alike, so the interval of "
-        "the mean over all shots comes from the spread between trials: where it holds "
-        f"{POSE_DOF}, the trials show no fault of the filter." + left_out(findings),
+        "overconfident, left of it underconfident. Shots of one trial are alike: the interval of "
+        "the mean over all shots comes from the spread between trials. Where it holds "
+        f"{POSE_DOF}, these trials show no fault of the filter." + left_out(findings),
         alt=f"Dots of the NEES of each plan. {sentence}.",
         svg=svg,
     )

@@ -36,7 +36,7 @@ def _transport(matrix, a, b):
 
 @kernel
 def _step(states, at, k, steps):
-    """Carry state ``at`` to row k from the one before; steps: ``study.linear_frames.LinearSteps``."""
+    """Carry state ``at`` to row k from the one before; steps: ``LinearSteps``."""
     believed, white, sensitivity = states.believed[at], states.white[at], states.sensitivity[at]
     known, mixed = states.known[at], states.mixed[at]
     a, b = steps.levers[k, 0], steps.levers[k, 1]
