@@ -53,7 +53,8 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
         caption="The error of the distance to be expected of the plan's own filter (RMS over all "
         f"builds and all noise) {_standing(first, length_unit)}. Noise averages over the frames of "
         "the standstill; errors of the build and the detector's bias are the same in all of them "
-        "and do not. Light colours are good; where no tag is seen, what it knew on arrival is left."
+        "and do not. That a lone far tag may be solved the wrong way round is not in it. Light "
+        "colours are good; where no tag is seen, what the robot knew on arrival is left."
         + left_out(findings),
         alt=f"Floor maps of the expected distance error. {sentence}.",
         svg=svg,
@@ -129,8 +130,8 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{first.floor.goal.name}” (orange) by a robot that "
         "stands there and faces it; on the line: 90. Its error is that of the map of expected "
-        "errors, errors of the build included; obstacles in the way of the piece are not looked at."
-        + left_out(findings),
+        "errors further down, errors of the build included; obstacles in the way of the piece are "
+        "not looked at." + left_out(findings),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,
     )

@@ -12,6 +12,7 @@ from posefuse.report.wording import (
 )
 from posefuse.scoring.figures import OUTCOME_COUNTS
 from posefuse.scoring.score_rows import ScoreRow
+from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
 from posefuse.study.findings import Findings
 from posefuse.study.replay import Replay
@@ -42,12 +43,15 @@ _RANKED = (
     "no_update_share",
     "nees_mean",
 )
+_BARE = ("nees_mean",)
+"""Shown without the interval in the ranking, which is wide enough: it stands in the other table."""
 _FURTHER = (
     "distance_bias_m",
     "distance_bound_rms_m",
     "position_rms_m",
     "heading_rms_rad",
     "bearing_rms_rad",
+    "nees_mean",
 )
 _COUNTED = (*OUTCOME_COUNTS, "dropped_frame_count")
 _SCORED = (
@@ -89,24 +93,37 @@ def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Tabl
     """The ranking, best plan first, with 95 % intervals in square brackets."""
     has_hits = comparison.best_with_hits is not None
     names = [name for name in _RANKED if has_hits or not name.startswith("hits")]
-    return _plan_table(comparison.ranking, names, length_unit)
+    return _plan_table(comparison.ranking, names, length_unit, bare=_BARE)
 
 
 def further_table(comparison: Comparison, *, length_unit: str = "cm") -> Table:
-    """The other errors of each plan, in the order of the ranking."""
+    """The other errors of each plan and its NEES, in the order of the ranking."""
     return _plan_table(comparison.ranking, _FURTHER, length_unit)
 
 
-def _plan_table(ranking: Sequence[PlanRow], names: Sequence[str], length_unit: str) -> Table:
+def _plan_table(
+    ranking: Sequence[PlanRow], names: Sequence[str], length_unit: str, *, bare: Sequence[str] = ()
+) -> Table:
     return Table(
         ("plan", *(figure_header(name, length_unit) for name in names)),
-        tuple((row.plan, *plan_texts(row, names, length_unit)) for row in ranking),
+        tuple((row.plan, *plan_texts(row, names, length_unit, bare=bare)) for row in ranking),
     )
 
 
-def plan_texts(row: PlanRow, names: Sequence[str], length_unit: str = "cm") -> tuple[str, ...]:
-    """Figures of a plan by their names; a difference says whether it is a tie."""
+def plan_texts(
+    row: PlanRow, names: Sequence[str], length_unit: str = "cm", *, bare: Sequence[str] = ()
+) -> tuple[str, ...]:
+    """Figures of a plan by their names; a difference says whether it is a tie.
+
+    Parameters
+    ----------
+    bare
+        Those to be shown without their intervals.
+    """
     figures = row.figures()
+    for name in bare:
+        value = figures[name]
+        figures[name] = value.value if isinstance(value, Interval) else value
     texts = {name: figure_text(name, figures[name], length_unit) for name in names}
     hits = row.hits
     for name, is_known, is_tie in (
