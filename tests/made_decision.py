@@ -5,7 +5,6 @@ import math
 from posefuse.build_errors.catalogue import build_error
 from posefuse.statistics.intervals import Interval
 from posefuse.study.budget import KNOWN, NOISE, ErrorBudget, ErrorPart
-from posefuse.study.consistency import nees_average
 from posefuse.study.decision import Cost, Decision, HitsVerdict
 from posefuse.study.retuning import KeyChange, Retuning
 
@@ -39,8 +38,8 @@ RETUNING = Retuning(
         KeyChange(key="heading_floor_deg", old_noise=0.5, new_noise=3.3),
     ),
     trials=10,
-    nees_before=nees_average(12.0, trials=10),
-    nees_after=nees_average(3.1, trials=10),
+    nees_before=interval(12.0, 9.0, 17.0),
+    nees_after=interval(3.1, 2.2, 5.2),
     distance_rms_before_m=0.0133,
     distance_rms_after_m=0.0185,
 )
@@ -61,6 +60,6 @@ DECISION = Decision(
         lost_hits_per_100=interval(5.62, 4.04, 7.0),
     ),
     budget=BUDGET,
-    nees=nees_average(12.0, trials=30),
+    nees=interval(12.0, 10.1, 15.3),
     retuning=RETUNING,
 )

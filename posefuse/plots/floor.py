@@ -1,4 +1,4 @@
-"""Maps of the floor: how accurate the cameras can be, and how many shots go in."""
+"""Maps of the floor: the error to be expected, the tags seen, and how many shots go in."""
 
 from collections.abc import Sequence
 
@@ -58,7 +58,7 @@ def draw_expected_error(
     span_m: tuple[float, float],
     length_unit: str = "cm",
 ) -> AxesImage:
-    """Least spread of the distance to the goal from each cell: the drawn image; light is little.
+    """Expected error of the distance to the goal from each cell: the drawn image; light is little.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def draw_expected_error(
     return _draw(
         ax,
         floor_map,
-        metres_to(length_unit, 1.0) * floor_map.distance_std_m,
+        metres_to(length_unit, 1.0) * floor_map.distance_rms_m,
         arena,
         norm=LogNorm(low, max(high, 1.01 * low)),
         colours=f"{MAP_COLOURS}_r",
@@ -162,7 +162,7 @@ def add_error_bar(
 ) -> None:
     """The colour bar of maps of the expected error; see ``_add_bar``."""
     bar = _add_bar(axes, image, spare, extend="both")
-    bar.set_label(in_unit("expected distance error, 1 sigma", length_unit))
+    bar.set_label(in_unit("expected distance error, RMS", length_unit))
     bar.locator = LogLocator(subs=(1.0, 2.0, 5.0))
     bar.formatter = FuncFormatter(lambda value, _: f"{value:g}")
     bar.update_ticks()

@@ -11,7 +11,7 @@ from posefuse.report.wording import (
 )
 from posefuse.statistics.intervals import Interval
 from posefuse.study.budget import ErrorBudget, ErrorPart
-from posefuse.study.consistency import Confidence, NeesAverage
+from posefuse.study.consistency import POSE_DOF, Confidence, confidence_of, error_ratio
 from posefuse.study.decision import Decision, HitsVerdict
 from posefuse.study.retuning import KeyChange, Retuning
 from posefuse.units import length_label
@@ -151,21 +151,29 @@ def _filter(decision: Decision, length_unit: str) -> str:
     return " ".join(sentence for sentence in sentences if sentence)
 
 
-def filter_verdict(nees: NeesAverage) -> str:
+def filter_verdict(nees: Interval) -> str:
     """Whether the filter's own covariance can be believed; empty if unknown."""
-    if not math.isfinite(nees.mean):
+    if not math.isfinite(nees.value):
         return ""
-    figures = f"NEES {number_text(nees.mean, 1)}, expected {nees.dof}"
-    verdict = f"{nees.confidence.value.capitalize()} ({figures})"
-    if nees.confidence is Confidence.CONSISTENT:
-        return f"{verdict}: its covariance can be believed."
-    times = number_text(nees.error_ratio, 1)
-    return f"{verdict}: errors are about {times} times as large as it states."
+    confidence, mean = confidence_of(nees), number_text(nees.value, 1)
+    if confidence is Confidence.UNKNOWN:
+        return (
+            f"One trial does not tell whether it is consistent (NEES {mean}, expected {POSE_DOF})."
+        )
+    low, high = number_text(nees.low, 1), number_text(nees.high, 1)
+    figures = f"NEES {mean}, 95 % interval {low} to {high}, expected {POSE_DOF}"
+    if confidence is Confidence.CONSISTENT:
+        return f"As far as these trials tell it is consistent ({figures})."
+    times = number_text(error_ratio(nees), 1)
+    return (
+        f"{_capitalised(confidence.value)} ({figures}): errors are about {times} times as large as "
+        "it states."
+    )
 
 
 def _change_text(retuning: Retuning, budget: ErrorBudget | None, length_unit: str) -> str:
     changes = ", ".join(_key_text(change) for change in retuning.changes)
-    nees = number_text(retuning.nees_after.mean, 1)
+    nees = number_text(retuning.nees_after.value, 1)
     before, after = (
         length_text(value, length_unit)
         for value in (retuning.distance_rms_before_m, retuning.distance_rms_after_m)
@@ -174,7 +182,7 @@ def _change_text(retuning: Retuning, budget: ErrorBudget | None, length_unit: st
     found = (
         f"NEES {nees}, error {after} instead of {before} {length_label(length_unit)}, over {runs}"
     )
-    if retuning.nees_after.confidence is Confidence.CONSISTENT:
+    if confidence_of(retuning.nees_after) is Confidence.CONSISTENT:
         return f"Change in [noise] of its file: {changes} ({found})."
     why = ""
     if budget is not None:

@@ -22,6 +22,7 @@ from posefuse.scoring.score_rows import ScoreRow
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import PlanRow
+from posefuse.study.consistency import confidence_of
 from posefuse.study.decision import Cost, Decision
 from posefuse.study.findings import Findings
 from posefuse.study.replay import Replay
@@ -33,6 +34,7 @@ _WITH_INTERVAL = (
     "difference_to_best_m",
     "hits_per_100",
     "hits_difference_to_best_per_100",
+    "nees_mean",
 )
 
 
@@ -102,14 +104,14 @@ def _decision(decision: Decision) -> dict[str, Any]:
         "most_accurate": _cost(decision.most_accurate),
         "cheaper": _cost(decision.cheaper),
         "error_shares": {} if budget is None else {p.label: p.square_share for p in budget.parts},
-        "filter": decision.nees.confidence.value,
-        "nees_mean": _plain(decision.nees.mean),
+        "filter": confidence_of(decision.nees).value,
+        "nees_mean": _interval(decision.nees),
         "retuning": None
         if retuning is None
         else {
             "noise": {change.key: change.new_noise for change in retuning.changes},
             "trials": retuning.trials,
-            "nees_mean": _plain(retuning.nees_after.mean),
+            "nees_mean": _interval(retuning.nees_after),
             "distance_rms_m": _plain(retuning.distance_rms_after_m),
         },
     }

@@ -23,7 +23,7 @@ from posefuse.report.plan_pictures import left_out
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import length_with_unit
 from posefuse.study.findings import Findings
-from posefuse.study.hit_map import HitMap
+from posefuse.study.floor_map import FloorMap
 from posefuse.units import length_label, metres_to, to_degrees
 
 __all__ = ["expected_error_picture", "hits_picture", "tags_picture"]
@@ -34,9 +34,9 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
     maps = findings.floor_maps
     if not maps:
         return None
-    known = np.concatenate([m.distance_std_m[m.is_standable] for m in maps.values()])
+    known = np.concatenate([m.distance_rms_m[m.is_standable] for m in maps.values()])
     low, high = np.quantile(known, [0.02, 0.98])
-    medians_m = {name: m.median_distance_std_m for name, m in maps.items()}
+    medians_m = {name: m.median_distance_rms_m for name, m in maps.items()}
     with drawing():
         figure, axes, spare = _map_grid(findings, list(maps))
         images = [
@@ -51,13 +51,13 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
         set_finding(figure, sentence)
         svg = svg_text(figure)
     first = next(iter(maps.values()))
-    prior = f"{metres_to(length_unit, first.prior_position_std_m):g} {length_label(length_unit)}"
     return Picture(
         name="expected_error",
-        caption="How accurately one frame of each camera gives the distance to "
-        f"“{first.goal.name}” (orange) when the robot stands there and faces it, its pose known "
-        f"only to {prior} and {to_degrees(first.prior_heading_std_rad):.0f}° before. "
-        "Light colours are good; build errors are left out, so real errors are larger."
+        caption="The error of the distance to be expected of the plan's own filter (RMS over all "
+        f"builds and all noise) {_standing(first, length_unit)}. Noise averages over the frames of "
+        "the standstill; errors of the build and the detector's bias are the same in all of them "
+        "and do not. That a lone far tag may be solved the wrong way round is not in it. Light "
+        "colours are good; where no tag is seen, what the robot knew on arrival is left."
         + left_out(findings),
         alt=f"Floor maps of the expected distance error. {sentence}.",
         svg=svg,
@@ -153,20 +153,23 @@ def hits_picture(findings: Findings, *, length_unit: str = "cm") -> Picture | No
         name="hit_map",
         caption=f"Expected hits in 100 shots at “{shown.floor.goal.name}” (orange) by a robot that "
         "stands there and faces it; on the line: 90, and above each map from how much of the floor "
-        f"nine of ten go in.{below} Its error: what one frame of each camera leaves there, and on "
-        "top of it the plan's own errors at its shots in this study, build errors included (for "
-        f"“{base}” {_extra_text(shown, length_unit)}). Obstacles "
-        "in the way of the piece are not looked at." + left_out(findings),
+        f"nine of ten go in.{below} Its error is that of the map of expected errors further down, "
+        "errors of the build included; obstacles in the way of the piece are not looked at."
+        + left_out(findings),
         alt=f"Floor maps of the expected hits. {sentence}.",
         svg=svg,
     )
 
 
-def _extra_text(one: HitMap, length_unit: str) -> str:
-    along, across, heading = one.extra_std.tolist()
+def _standing(floor: FloorMap, length_unit: str) -> str:
+    """Where and how long the robot stands, and what it knows beforehand."""
+    arrival = floor.arrival
+    known = f"{metres_to(length_unit, arrival.position_std_m):g} {length_label(length_unit)}"
     return (
-        f"{length_with_unit(along, length_unit)} along the line of sight, "
-        f"{length_with_unit(across, length_unit)} across it and {to_degrees(heading):.2f}° RMS"
+        f"when the robot stands there for {arrival.standstill_s:g} s and faces “{floor.goal.name}” "
+        f"(orange). It arrives knowing its pose to {known} and "
+        f"{to_degrees(arrival.heading_std_rad):.0f}°, as from wheels alone some metres after the "
+        "last tag"
     )
 
 

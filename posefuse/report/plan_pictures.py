@@ -12,6 +12,7 @@ from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import length_with_unit, number_text
 from posefuse.study.comparison import Comparison
+from posefuse.study.consistency import POSE_DOF
 from posefuse.study.findings import MOST_PLANS, Findings
 
 __all__ = [
@@ -148,7 +149,6 @@ def consistency_picture(findings: Findings) -> Picture | None:
     if not findings.nees_at_shots:
         return None
     plans, trials = findings.shown_plans, findings.comparison.trials
-    region = findings.best_nees
     inside = number_text(100.0 * findings.consistent_share, 0)
     sentence = f"{inside} % of the shots lie where a consistent filter has 95 %"
     with drawing():
@@ -156,18 +156,21 @@ def consistency_picture(findings: Findings) -> Picture | None:
         draw_nees(
             figure.subplots(),
             plans=[wrapped(plan, 26) for plan in plans],
-            nees=list(findings.nees_at_shots.values()),
-            region=(region.low, region.high),
+            nees=[of_plan.at_shots for of_plan in findings.nees_at_shots.values()],
+            means=[of_plan.mean for of_plan in findings.nees_at_shots.values()],
+            region=findings.nees_region,
             colours=plan_numbers(findings),
-            dof=region.dof,
+            dof=POSE_DOF,
         )
         set_finding(figure, sentence)
         svg = svg_text(figure)
     return Picture(
         name="consistency",
         caption="One dot a shot: the squared error in units of the filter's own spread (NEES), "
-        f"averaged over {trials} trials; right of the grey band the filter is overconfident, left "
-        "of it underconfident." + left_out(findings),
+        f"averaged over {trials} independent trials; right of the grey band the filter is "
+        "overconfident, left of it underconfident. Shots of one trial are alike: the interval of "
+        "the mean over all shots comes from the spread between trials. Where it holds "
+        f"{POSE_DOF}, these trials show no fault of the filter." + left_out(findings),
         alt=f"Dots of the NEES of each plan. {sentence}.",
         svg=svg,
     )

@@ -11,7 +11,7 @@ from posefuse.statistics.best import AgainstBest, hits_against_best, rms_against
 from posefuse.statistics.intervals import Interval
 from posefuse.study.budget import ErrorBudget, error_budget
 from posefuse.study.comparison import Comparison, PlanRow, PlanTrials
-from posefuse.study.consistency import Confidence, NeesAverage, nees_average
+from posefuse.study.consistency import Confidence, confidence_of
 from posefuse.study.ranking import trial_mean_squares_m2
 from posefuse.study.retuning import Retuning, retuned
 
@@ -77,7 +77,8 @@ class Decision:
     nees
         Of the chosen plan.
     retuning
-        What would make its filter consistent; ``None`` where it is, or where NEES is not known.
+        What would make its filter consistent; ``None`` where these trials do not show that it is
+        not.
     """
 
     plan: str
@@ -91,7 +92,7 @@ class Decision:
     most_accurate: Cost | None
     cheaper: Cost | None
     budget: ErrorBudget | None
-    nees: NeesAverage
+    nees: Interval
     retuning: Retuning | None
 
 
@@ -113,8 +114,10 @@ def decide(comparison: Comparison, *, workers: int) -> Decision:
             lost_hits_per_100=lost,
         )
 
-    nees = nees_average(chosen.nees_mean, trials=comparison.trials)
-    believed = not nees.mean > 0.0 or nees.confidence is Confidence.CONSISTENT
+    doubted = confidence_of(chosen.nees_mean) in (
+        Confidence.OVERCONFIDENT,
+        Confidence.UNDERCONFIDENT,
+    )
     outlooks = [of.outlook for of in _of_plan(comparison, chosen.plan) if of.outlook is not None]
     hits = [row.hits.per_100.value for row in ranking if row.hits is not None]
     return Decision(
@@ -133,9 +136,9 @@ def decide(comparison: Comparison, *, workers: int) -> Decision:
         ),
         cheaper=cost(cheaper[0], of=cheaper[0].plan, against=chosen.plan) if cheaper else None,
         budget=error_budget(outlooks) if outlooks else None,
-        nees=nees,
+        nees=chosen.nees_mean,
         retuning=(
-            None if believed else retuned(comparison, study.plan(chosen.plan), workers=workers)
+            retuned(comparison, study.plan(chosen.plan), workers=workers) if doubted else None
         ),
     )
 

@@ -7,21 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.fusion.fuse import fuse
 from posefuse.scoring.figures import OUTCOME_COUNTS
 from posefuse.scoring.instants import InstantErrors
-from posefuse.study.camera_views import CameraViews, why_no_images
+from posefuse.statistics.chi_square import chi_square_average_interval
+from posefuse.study.camera_views import why_no_images
 from posefuse.study.comparison import Comparison, PlanRow, PlanTrials
-from posefuse.study.consistency import NeesAverage, nees_at_shots, nees_average
+from posefuse.study.consistency import POSE_DOF, ShotNees, nees_at_shots
 from posefuse.study.decision import Decision, decide
 from posefuse.study.floor_map import FloorMap, floor_map
-from posefuse.study.hit_map import HitMap, hit_map, shot_second_moments
-from posefuse.study.pictured_trial import PicturedTrial, pictured_trial
+from posefuse.study.hit_map import HitMap, hit_map
+from posefuse.study.pictured_trial import PicturedTrial
 from posefuse.study.ranking import distance_errors_m, rank_plans
 from posefuse.study.shot_room import PlaceSpreads, ShotRoom, shot_room, spreads_at_places
-from posefuse.study.strip import Strip, instants_of, look
+from posefuse.study.shown_trial import shown_strip, shown_trial
+from posefuse.study.strip import Strip
 from posefuse.study.study import Study
-from posefuse.study.trial import plan_scene
 from posefuse.study.whole_course import whole_course_rms_m
 
 __all__ = ["MOST_PLANS", "Findings", "findings_of", "rank_on_courses"]
@@ -30,9 +30,6 @@ MOST_PLANS = 12
 """Plans drawn side by side; of more, the best of the ranking."""
 _MAP_CELL_M, _MOST_MAP_CELLS = 0.3, 60
 _SPANS_PER_100 = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
-_STRIP_INSTANTS = 2
-_STRIP_WIDE_PX = 800
-"""Of the images that stand side by side, all together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,16 +52,15 @@ class Findings:
         The plans whose maps, errors and shots are worked out, best first.
     errors_m, course_errors_m
         The distance errors of ``ranking.distance_errors_m``, by plan, and by plan and course.
-    best_nees
-        Of the best plan.
     nees_at_shots
-        By plan: NEES (shots,) at each shot, averaged over the trials; empty without shots.
+        By plan; empty without shots.
+    nees_region
+        Where 95 % of the averages over the trials lie that a consistent filter has at one shot.
     floor_maps
         Of each plan that finds a place to stand. The cells are 0.3 m wide, wider where more than
         60 of them would lie along a wall.
     hit_maps
-        Of those whose hits are known; the plan's own errors at its shots are added to what one
-        frame of each camera leaves.
+        Of those whose hits are known.
     hit_base
         The plan chosen, or the first with a map; empty where there is none.
     hit_differences_per_100
@@ -92,8 +88,8 @@ class Findings:
     shown_plans: tuple[str, ...]
     errors_m: Mapping[str, FloatArray]
     course_errors_m: Mapping[tuple[str, str], FloatArray]
-    best_nees: NeesAverage
-    nees_at_shots: Mapping[str, FloatArray]
+    nees_at_shots: Mapping[str, ShotNees]
+    nees_region: tuple[float, float]
     floor_maps: Mapping[str, FloorMap]
     hit_maps: Mapping[str, HitMap]
     hit_base: str
@@ -120,10 +116,10 @@ class Findings:
 
     @property
     def consistent_share(self) -> float:
-        """Share of the plans' shots whose averaged NEES lies in the region of ``best_nees``."""
-        every = np.concatenate([*self.nees_at_shots.values(), np.zeros(0)])
+        """Share of the plans' shots whose averaged NEES lies in ``nees_region``."""
+        every = np.concatenate([*(of.at_shots for of in self.nees_at_shots.values()), np.zeros(0)])
         every = every[np.isfinite(every)]
-        low, high = self.best_nees.low, self.best_nees.high
+        low, high = self.nees_region
         return float(np.mean((every >= low) & (every <= high))) if every.size else float("nan")
 
 
@@ -141,7 +137,7 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
     shown = tuple(row.plan for row in comparison.ranking[:MOST_PLANS])
     best, last = comparison.ranking[0], comparison.ranking[-1]
     hardest = _hardest_course(rankings, best.plan)
-    floors = _floor_maps(comparison, shown)
+    floors = _floor_maps(comparison, shown, workers)
     room = _room(comparison)
     no_images = why_no_images(study.arena)
     decision = decide(comparison, workers=workers)
@@ -165,12 +161,12 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
             for t in comparison.plan_trials
             if t.plan in shown
         },
-        best_nees=nees_average(best.nees_mean, trials=comparison.trials),
         nees_at_shots=(
             {plan: nees_at_shots(_of_plan(comparison, plan)) for plan in shown}
             if comparison.is_at_shots
             else {}
         ),
+        nees_region=chi_square_average_interval(POSE_DOF, comparison.trials),
         floor_maps=floors,
         hit_maps=hit_maps,
         hit_base=hit_base,
@@ -183,10 +179,9 @@ def findings_of(comparison: Comparison, *, workers: int | None = None) -> Findin
         room=room,
         spreads={} if room is None else _spreads(comparison, shown, room),
         trials=tuple(
-            _first_trial(comparison, plan, hardest)
-            for plan in dict.fromkeys((best.plan, last.plan))
+            shown_trial(comparison, plan, hardest) for plan in dict.fromkeys((best.plan, last.plan))
         ),
-        strip=None if no_images else _strip(comparison, best.plan, hardest, workers),
+        strip=None if no_images else shown_strip(comparison, best.plan, hardest, workers),
         no_images=no_images,
     )
 
@@ -197,7 +192,6 @@ def rank_on_courses(comparison: Comparison) -> dict[str, tuple[PlanRow, ...]]:
         course.name: rank_plans(
             comparison.study,
             [trials for trials in comparison.plan_trials if trials.course == course.name],
-            seed=comparison.seed,
         )
         for course in comparison.study.courses
     }
@@ -227,12 +221,20 @@ def _counts(trials: PlanTrials) -> dict[str, int]:
     return {**counts, "dropped_frame_count": lost}
 
 
-def _floor_maps(comparison: Comparison, plans: Sequence[str]) -> dict[str, FloorMap]:
+def _floor_maps(comparison: Comparison, plans: Sequence[str], workers: int) -> dict[str, FloorMap]:
     study = comparison.study
     widest_m = max(study.arena.length_m, study.arena.width_m)
     cell_m = max(_MAP_CELL_M, widest_m / _MOST_MAP_CELLS)
     maps = {
-        plan: floor_map(arena=study.arena, rig=study.plan(plan).rig, goal=study.goal, cell_m=cell_m)
+        plan: floor_map(
+            arena=study.arena,
+            rig=study.plan(plan).rig,
+            goal=study.goal,
+            settings=study.plan(plan).settings,
+            spreads=study.spreads,
+            cell_m=cell_m,
+            workers=workers,
+        )
         for plan in plans
     }
     return {plan: made for plan, made in maps.items() if made.is_standable.any()}
@@ -247,8 +249,7 @@ def _hit_maps(
     for plan, floor in floors.items():
         shooter = study.plan(plan).rig.body.shooter
         if plan in with_hits and shooter is not None:
-            extra = shot_second_moments(_of_plan(comparison, plan), arena=study.arena)
-            maps[plan] = hit_map(floor, shooter=shooter, extra_cov=extra, workers=workers)
+            maps[plan] = hit_map(floor, shooter=shooter, workers=workers)
     return maps
 
 
@@ -283,31 +284,3 @@ def _shots(comparison: Comparison, plan: str, *, trials: int | None = None) -> l
         for card in of_course.cards[:trials]
         if card.shots is not None
     ]
-
-
-def _first_trial(comparison: Comparison, plan_name: str, course: str) -> PicturedTrial:
-    study = comparison.study
-    plan = study.plan(plan_name)
-    recording = comparison.trials_of(plan.name, course).first
-    return pictured_trial(
-        recording,
-        estimate=fuse(recording, rig=plan.rig, arena=study.arena, settings=plan.settings),
-        title=f"{plan.name}, {course}, first trial",
-        arena=study.arena,
-        rig=plan.rig,
-        goal=study.goal,
-    )
-
-
-def _strip(comparison: Comparison, plan_name: str, course_name: str, workers: int) -> Strip:
-    study = comparison.study
-    plan, course = study.plan(plan_name), study.course(course_name)
-    mounts = len(plan.rig.mounts)
-    side_by_side = 1 if mounts == 1 else 2 if mounts <= 4 else 3  # as a page shows them
-    return look(
-        CameraViews(plan_scene(study, plan, course), seed=comparison.seed, trial=0),
-        instants_of(course, most=_STRIP_INSTANTS),
-        title=f"{plan.name}, {course.name}, first trial",
-        workers=workers,
-        least_wide_px=_STRIP_WIDE_PX // side_by_side,
-    )

@@ -7,9 +7,10 @@ from typing import Any
 
 from posefuse.fusion.settings import FilterSettings, Measurement, NoiseKind
 from posefuse.simulation.scene import SightingSource
+from posefuse.statistics.intervals import Interval
 from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison, PlanRow
-from posefuse.study.consistency import NeesAverage, nees_average
+from posefuse.study.consistency import POSE_DOF
 from posefuse.study.ranking import rank_plans
 from posefuse.study.study import Plan, Study
 
@@ -71,8 +72,8 @@ class Retuning:
 
     changes: tuple[KeyChange, ...]
     trials: int
-    nees_before: NeesAverage
-    nees_after: NeesAverage
+    nees_before: Interval
+    nees_after: Interval
     distance_rms_before_m: float
     distance_rms_after_m: float
 
@@ -112,8 +113,7 @@ class _Try:
     @property
     def place(self) -> tuple[float, float]:
         """Logarithms of the factor and of the NEES over the one wanted."""
-        dof = nees_average(self.row.nees_mean, trials=1).dof
-        return math.log(self.noise_factor), math.log(self.row.nees_mean / dof)
+        return math.log(self.noise_factor), math.log(self.row.nees_mean.value / POSE_DOF)
 
     @property
     def miss(self) -> float:
@@ -140,14 +140,14 @@ def retuned(comparison: Comparison, plan: Plan, *, workers: int) -> Retuning | N
         first = _Try(noise_factor=1.0, changes=(), row=_first_row(comparison, study, trials))
     else:
         first = tried(1.0)
-    if not first.row.nees_mean > 0.0:
+    if not first.row.nees_mean.value > 0.0:
         return None
     best = _nearest(first, tried)
     return Retuning(
         changes=best.changes,
         trials=trials,
-        nees_before=nees_average(first.row.nees_mean, trials=trials),
-        nees_after=nees_average(best.row.nees_mean, trials=trials),
+        nees_before=first.row.nees_mean,
+        nees_after=best.row.nees_mean,
         distance_rms_before_m=first.row.distance_rms_m.value,
         distance_rms_after_m=best.row.distance_rms_m.value,
     )
@@ -161,7 +161,7 @@ def _first_row(comparison: Comparison, study: Study, trials: int) -> PlanRow:
         for of_course in comparison.plan_trials
         if of_course.plan == plan
     ]
-    return rank_plans(study, firsts, seed=comparison.seed)[0]
+    return rank_plans(study, firsts)[0]
 
 
 def _nearest(first: _Try, tried: Callable[[float], _Try]) -> _Try:

@@ -8,7 +8,6 @@ import pytest
 from made_decision import DECISION, MOUNT, RETUNING, interval
 from posefuse.report.decision_wording import decision_lines, filter_verdict, headline
 from posefuse.study.budget import KNOWN, NOISE, ErrorBudget, ErrorPart
-from posefuse.study.consistency import nees_average
 from posefuse.study.decision import Cost, Decision, HitsVerdict
 
 
@@ -25,10 +24,10 @@ def test_every_figure_is_said() -> None:
         "to 3.40).",
         "Fix first": "Mount angle (±0.5°): 36 % of the mean square error; tag position (±5 mm): "
         f"25 %; {KNOWN}: 21 %. Without the first 0.80 would be left of 1.00 cm (forecast).",
-        "Its filter": "Overconfident (NEES 12.0, expected 3): errors are about 2.0 times as large "
-        "as it states. Change in [noise] of its file: position_floor_m from 0.02 to 0.13, "
-        "heading_floor_deg from 0.5 to 3.3 (NEES 3.1, error 1.85 instead of 1.33 cm, over 10 "
-        "trials).",
+        "Its filter": "Overconfident (NEES 12.0, 95 % interval 10.1 to 15.3, expected 3): errors "
+        "are about 2.0 times as large as it states. Change in [noise] of its file: "
+        "position_floor_m from 0.02 to 0.13, heading_floor_deg from 0.5 to 3.3 (NEES 3.1, error "
+        "1.85 instead of 1.33 cm, over 10 trials).",
     }
     assert "0.44 inch RMS (95 % interval 0.40 to 0.48)" in lines(DECISION, "in")["Why"]
 
@@ -99,7 +98,7 @@ def test_noise_cannot_be_built_away() -> None:
 
 
 def test_noise_that_does_not_mend_a_filter_is_said() -> None:
-    stuck = replace(RETUNING, nees_after=nees_average(9.0, trials=10), trials=1)
+    stuck = replace(RETUNING, nees_after=interval(9.0, 5.0, 15.0), trials=1)
     found = lines(replace(DECISION, retuning=stuck))["Its filter"]
     assert found.endswith(
         "No spread of the measurements mends it: 86 % of the error is constant, and no noise "
@@ -111,23 +110,34 @@ def test_noise_that_does_not_mend_a_filter_is_said() -> None:
 
 
 def test_what_is_not_known_of_the_filter_is_left_out() -> None:
-    unknown = replace(DECISION, nees=nees_average(math.nan, trials=30), retuning=None)
+    unknown = replace(DECISION, nees=interval(math.nan), retuning=None)
     assert "Its filter" not in lines(unknown)
 
 
 @pytest.mark.parametrize(
-    ("nees", "trials", "words"),
+    ("low", "high", "words"),
     [
-        # averages of 20 chi-square values of 3: the 2.5 % and 97.5 % quantiles of chi-square with
-        # 60 degrees of freedom are 40.482 and 83.298 (printed tables), over 20 trials
-        (2.03, 20, "Consistent (NEES 2.0, expected 3): its covariance can be believed."),
-        (4.15, 20, "Consistent (NEES 4.2, expected 3): its covariance can be believed."),
-        (4.18, 20, "Overconfident"),
-        (2.01, 20, "Underconfident"),
-        (12.0, 1, "errors are about 2.0 times as large as it states"),
+        (
+            2.0,
+            14.0,
+            "As far as these trials tell it is consistent (NEES 12.0, 95 % interval 2.0 to 14.0, "
+            "expected 3).",
+        ),
+        (
+            9.0,
+            20.0,
+            "Overconfident (NEES 12.0, 95 % interval 9.0 to 20.0, expected 3): errors are about "
+            "2.0 times as large as it states.",
+        ),
+        (1.0, 2.5, "Underconfident ("),
+        (
+            math.nan,
+            math.nan,
+            "One trial does not tell whether it is consistent (NEES 12.0, expected 3).",
+        ),
     ],
 )
-def test_the_filter_is_judged_by_the_chi_square_interval(
-    nees: float, trials: int, words: str
+def test_the_filter_is_judged_by_the_interval_of_its_mean(
+    low: float, high: float, words: str
 ) -> None:
-    assert words in filter_verdict(nees_average(nees, trials=trials))
+    assert filter_verdict(interval(12.0, low, high)).startswith(words)

@@ -52,7 +52,7 @@ def test_every_cell_of_the_ranking_is_its_figure(armed_comparison: Comparison) -
         distance_p95_m=0.0444,
         pivot_rms_rad=math.radians(0.55),
         no_update_share=0.066,
-        nees_mean=7.77,
+        nees_mean=Interval(value=7.77, low=5.55, high=9.99),
     )
     hits = replace(
         other.hits,
@@ -191,6 +191,7 @@ def test_other_errors_follow_the_ranking(comparison: Comparison) -> None:
         position_rms_m=0.0345,
         heading_rms_rad=math.radians(0.67),
         bearing_rms_rad=math.radians(0.89),
+        nees_mean=Interval(value=7.77, low=5.55, high=9.99),
     )
     table = further_table(replace(comparison, ranking=(best,)))
     assert dict(zip(table.headers, table.rows[0], strict=True)) == {
@@ -200,6 +201,7 @@ def test_other_errors_follow_the_ranking(comparison: Comparison) -> None:
         "position error RMS (cm)": "3.45",
         "heading error RMS (°)": "0.67",
         "bearing error RMS (°)": "0.89",
+        "NEES": "7.8 [5.5, 10.0]",
     }
 
 
@@ -251,15 +253,15 @@ def test_one_run_has_its_counts_and_its_innovations(armed_replay: Replay) -> Non
     assert table.headers == (
         "measurement",
         "NIS",
-        "consistent: between",
+        "expected",
         "innovations",
         "share gated (%)",
     )
     assert table.rows == (
         (
             "3 numbers",
-            f"{nis.mean:.2f}",
-            f"{nis.low:.2f} and {nis.high:.2f}",
+            f"{nis.mean:.2f} [{nis.interval.low:.2f}, {nis.interval.high:.2f}]",
+            "3",
             f"{nis.count}",
             f"{100.0 * nis.gated_share:.1f}",
         ),

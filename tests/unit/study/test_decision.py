@@ -38,11 +38,15 @@ def hits(per_100: float, more: tuple[float, float, float] | None) -> PlanHits:
     )
 
 
+def nees(value: float) -> Interval:
+    return Interval(value=value, low=0.8 * value, high=1.3 * value)
+
+
 def ranked(comparison: Comparison, *rows: tuple[str, bool, PlanHits | None]) -> Comparison:
     """A ranking of plans: name, whether it ties with the best, hits."""
     of_plan = {row.plan: row for row in comparison.ranking}
     ranking = [
-        replace(of_plan[name], is_tie=is_tie, hits=of_hits, nees_mean=3.0)
+        replace(of_plan[name], is_tie=is_tie, hits=of_hits, nees_mean=nees(3.0))
         for name, is_tie, of_hits in rows
     ]
     return replace(comparison, ranking=tuple(ranking))
@@ -181,12 +185,12 @@ def test_budget_and_filter_are_the_chosen_plans(
     found = decide(ranking, workers=3)
     outlook = comparison.trials_of(TWO, "half a round").outlook
     assert found.budget == error_budget([outlook])
-    assert found.nees.mean == 3.0
+    assert found.nees == nees(3.0)
     assert not asked  # a consistent filter needs no other noise
-    worse = [replace(row, nees_mean=30.0) for row in ranking.ranking]
+    worse = [replace(row, nees_mean=nees(30.0)) for row in ranking.ranking]
     decide(replace(ranking, ranking=tuple(worse)), workers=3)
     assert asked == [(TWO, 3)]
-    unknown = [replace(row, nees_mean=math.nan) for row in ranking.ranking]
+    unknown = [replace(row, nees_mean=nees(math.nan)) for row in ranking.ranking]
     decide(replace(ranking, ranking=tuple(unknown)), workers=3)
     assert len(asked) == 1
 
