@@ -247,7 +247,7 @@ def test_nees_lies_beside_its_region() -> None:
     assert dots == [[2.5, 3.0, 4.0], [30.0, 40.0, 35.0]]
     means = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "|"]
     assert means == [3.2, 35.0]
-    whisker = next(line for line in ax.lines if len(line.get_xdata()) == 2)
+    (whisker,) = (line for line in ax.lines if list(line.get_ydata()) == [0, 0])
     assert list(whisker.get_xdata()) == [2.1, 5.5]
 
 
