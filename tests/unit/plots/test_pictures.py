@@ -277,7 +277,7 @@ def test_nees_lies_beside_its_region() -> None:
     assert dots == [[2.5, 3.0, 4.0], [30.0, 40.0, 35.0]]
     means = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "|"]
     assert means == [3.2, 35.0]
-    whisker = next(line for line in ax.lines if len(line.get_xdata()) == 2)
+    (whisker,) = (line for line in ax.lines if list(line.get_ydata()) == [0, 0])
     assert list(whisker.get_xdata()) == [2.1, 5.5]
 
 
@@ -342,7 +342,7 @@ def test_a_hit_map_shows_hits_in_100() -> None:
 
 def test_a_map_of_differences_has_its_middle_at_none() -> None:
     arena = small_arena()
-    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
+    floor = floor_of(arena, "front", cell_m=1.0)
     difference = np.where(
         floor.is_standable,
         np.linspace(-3.0, 2.0, floor.is_standable.size).reshape(floor.is_standable.shape),

@@ -140,7 +140,7 @@ def test_the_page_shows_what_errors_mean_for_the_shots(
     assert "Better vision adds less than one hit in 100 once" in page
     assert len(re.findall(r" cm at \d\.\d\d m[,:]", page)) == 3
     assert "taken on the move" in page
-    assert "build errors included" in " ".join(page.split())
+    assert "errors of the build included" in " ".join(page.split())
     assert "<dt>Hits per 100</dt>" in page
     assert page.count("the supervising adult decide") == 1
     assert "nan" not in page.lower().split()

@@ -16,6 +16,7 @@ from posefuse.report.tables import (
     scores_table,
     way_table,
 )
+from posefuse.scoring.scorecard import SpanScores
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison
 from posefuse.study.findings import Findings
@@ -219,22 +220,36 @@ def test_one_run_has_a_line_for_each_figure_that_is_known() -> None:
         **{
             header: (text(shots), text(course))
             for header, text in {
-                "distance error RMS (mm)": lambda s: f"{1000.0 * s.distance_m.rms:.1f}",
+                "distance error RMS (mm)": lambda s: within(s, "distance_rms_m", 1000.0, 1),
                 "distance error bias (mm)": lambda s: signed(1000.0 * s.distance_m.bias),
                 "distance error 95th percentile (mm)": lambda s: f"{1000.0 * s.distance_m.p95:.1f}",
-                "bearing error RMS (°)": lambda s: f"{math.degrees(s.bearing_rad.rms):.2f}",
-                "position error RMS (mm)": lambda s: f"{1000.0 * s.position_rms_m:.1f}",
-                "heading error RMS (°)": lambda s: f"{math.degrees(s.heading_rad.rms):.2f}",
-                "NEES, expected 3": lambda s: f"{s.nees.mean:.1f}",
-                "no recent update (%)": lambda s: f"{100.0 * s.no_update_share:.1f}",
+                "bearing error RMS (°)": lambda s: within(s, "bearing_rms_rad", DEGREES, 2),
+                "position error RMS (mm)": lambda s: within(s, "position_rms_m", 1000.0, 1),
+                "heading error RMS (°)": lambda s: within(s, "heading_rms_rad", DEGREES, 2),
+                "NEES, expected 3": lambda s: within(s, "nees_mean", 1.0, 1),
+                "no recent update (%)": lambda s: within(s, "no_update_share", 100.0, 1),
             }.items()
         },
     }  # no pivot without a shooter, no bound of a recording
+    assert "[" in figures["distance error RMS (mm)"][1]  # three shots have no interval
+    assert f"{1000.0 * shots.distance_m.rms:.1f}" == figures["distance error RMS (mm)"][0]
     bare = replay(stored_drive(study, goal=None, truth=None, shots=None))
     assert whole(scores_table(bare)).rows == (
         ("instants scored", f"0 of {rows}"),
-        ("no recent update (%)", f"{100.0 * bare.card.whole_course.no_update_share:.1f}"),
+        ("no recent update (%)", within(bare.card.whole_course, "no_update_share", 100.0, 1)),
     )
+
+
+DEGREES = math.degrees(1.0)
+
+
+def within(span: SpanScores, name: str, scale: float, digits: int) -> str:
+    """A figure with its interval, where there are instants enough for one."""
+    interval = span.intervals[name]
+    value, low, high = (
+        f"{scale * end:.{digits}f}" for end in (interval.value, interval.low, interval.high)
+    )
+    return value if math.isnan(interval.low) else f"{value} [{low}, {high}]"
 
 
 def signed(value: float) -> str:
