@@ -21,6 +21,7 @@ __all__ = ["command"]
 
 _FIT = "fit"
 _DROPPED_FIRST = ("right by", "left by", "entry", "interpolation")
+_DROPPED_LAST = ("its tolerance", "most tolerant", "slope", "long by", "short by")
 
 
 class _WithFit(click.Command):
@@ -211,7 +212,13 @@ def _show(aimed: "AimedGoal", length_unit: str) -> None:
         console.print(f"\n{sheet_title(sheet, length_unit)}")
         headers, rows = sheet_table(sheet, length_unit=length_unit)
         console.print(
-            terminal_table(headers, rows, width=console.width, dropped_first=_DROPPED_FIRST)
+            terminal_table(
+                headers,
+                rows,
+                width=console.width,
+                dropped_first=_DROPPED_FIRST,
+                dropped_last=_DROPPED_LAST,
+            )
         )
     if aimed.own is not None:
         console.print("\nThe robot's own table")

@@ -9,6 +9,7 @@ from posefuse.cli.folders import default_folder
 
 if TYPE_CHECKING:
     from posefuse.study.comparison import Comparison
+    from posefuse.study.findings import Findings
     from posefuse.study.study import Study
 
 __all__ = ["command"]
@@ -21,6 +22,7 @@ _DROPPED_FIRST = (
     "probability of being",
     "attainable",
 )
+_DROPPED_LAST = ("forecast", "NEES", "hits per 100")
 """Columns that a narrow terminal leaves out; the report holds them all."""
 _NAME_WIDTH = 14
 
@@ -83,6 +85,7 @@ def command(
         comparison = _compared(study, trials=trials, seed=seed, workers=workers)
         _show(comparison, length_unit)
         findings = findings_of(comparison, workers=workers)
+        _show_decision(findings, length_unit)
         write_comparison_results(findings, folder)
         write_comparison_report(findings, folder / "report.html", length_unit=length_unit)
     click.echo(f"\nWritten to {out}: open {out / 'report.html'} in a browser.")
@@ -144,6 +147,7 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
         width=console.width,
         dropped_first=_DROPPED_FIRST,
         name_width=_NAME_WIDTH,
+        dropped_last=_DROPPED_LAST,
     )
     console.print(table)
     console.print(
@@ -154,3 +158,14 @@ def _show(comparison: "Comparison", length_unit: str) -> None:
         console.print(sentence)
     for warning in comparison.warnings:
         console.print(f"Warning: {warning}", style="yellow")
+
+
+def _show_decision(findings: "Findings", length_unit: str) -> None:
+    """What to do, as the report opens with it."""
+    from posefuse.cli.terminal import plain_console
+    from posefuse.report.decision_wording import decision_lines, headline
+
+    console = plain_console()
+    console.print(f"\n{headline(findings.decision)}", style="bold")
+    for label, text in decision_lines(findings.decision, length_unit):
+        console.print(f"{label}: {text}")

@@ -1,6 +1,5 @@
 """``posefuse replay RECORDING``: the filter on a recorded run."""
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -79,10 +78,6 @@ def _show(replayed: "Replay", length_unit: str) -> None:
     for table in (scores_table(replayed, length_unit=length_unit), outcome_table(replayed)):
         console.print(terminal_table(table.headers, table.rows, width=console.width))
     console.print(replay_finding(replayed, length_unit))
-    rms = replayed.row("shots", "distance_rms_m")
-    if rms is not None and math.isfinite(rms.low):
-        low, high = (length_with_unit(value, length_unit) for value in (rms.low, rms.high))
-        console.print(f"95 % interval of the RMS at the shots: {low} to {high}.")
     aligned = replayed.row("run", "aligned_position_rms_m")
     if aligned is not None:
         length = length_with_unit(aligned.value, length_unit)

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 __all__ = ["plain_console", "terminal_table"]
 
 _GAP = 2  # columns between two of a table, and around it
+_NAME_WIDTH = 24
 _HEADER_LETTERS = (16, 12, 9, 6, 0)
 
 
@@ -27,9 +28,10 @@ def terminal_table(
     *,
     width: int,
     dropped_first: Sequence[str] = (),
-    name_width: int | None = None,
+    name_width: int = _NAME_WIDTH,
+    dropped_last: Sequence[str] = (),
 ) -> "Table":
-    """The table with figures and their intervals on two lines.
+    """The table with figures and their intervals on two lines; under it, what had no room.
 
     Parameters
     ----------
@@ -39,20 +41,21 @@ def terminal_table(
         How the headers begin of the columns that are left out when the terminal is too narrow, the
         first of them first.
     name_width
-        Where the first column's texts are broken when nothing else makes the table narrow enough.
+        Where the first column's texts are broken when that does not make the table narrow enough.
+    dropped_last
+        As ``dropped_first``, of the columns that go when even that does not help; after them the
+        columns at the right end.
     """
     from rich import box
     from rich.table import Table
 
     cells = [[row[0], *(_two_lines(cell) for cell in row[1:])] for row in rows]
-    shown = list(range(len(headers)))
-    for beginning in dropped_first:
-        if _width(_titles(headers, cells, shown, 0), cells, shown) <= width:
-            break
-        shown = [place for place in shown if not headers[place].startswith(beginning)]
-    if _width(_titles(headers, cells, shown, 0), cells, shown) > width and name_width is not None:
+    shown = _that_fit(headers, cells, list(range(len(headers))), dropped_first, width)
+    if _width(_titles(headers, cells, shown, 0), cells, shown) > width:
         for row in cells:
             row[0] = "\n".join(textwrap.wrap(row[0], name_width, break_long_words=False))
+    shown = _that_fit(headers, cells, shown, dropped_last, width)
+    shown = _that_fit(headers, cells, shown, [headers[place] for place in shown[:1:-1]], width)
     choices = [_titles(headers, cells, shown, letters) for letters in _HEADER_LETTERS]
     titles = next((t for t in choices if _width(t, cells, shown) <= width), choices[-1])
     table = Table(box=box.SIMPLE_HEAD, collapse_padding=True, pad_edge=False)
@@ -61,7 +64,27 @@ def terminal_table(
         table.add_column(title, justify=justify, no_wrap=True)
     for row in cells:
         table.add_row(*(row[place] for place in shown))
+    hidden = [header for place, header in enumerate(headers) if place not in shown]
+    if hidden:
+        table.caption = f"No room for: {', '.join(hidden)}."
+        table.caption_justify = "left"
     return table
+
+
+def _that_fit(
+    headers: Sequence[str],
+    cells: Sequence[Sequence[str]],
+    shown: Sequence[int],
+    dropped: Sequence[str],
+    width: int,
+) -> list[int]:
+    """Places of the columns that are left when those are dropped, in this order, that must be."""
+    left = list(shown)
+    for beginning in dropped:
+        if _width(_titles(headers, cells, left, 0), cells, left) <= width:
+            break
+        left = [place for place in left if not headers[place].startswith(beginning)]
+    return left
 
 
 def _width(titles: Sequence[str], cells: Sequence[Sequence[str]], shown: Sequence[int]) -> int:

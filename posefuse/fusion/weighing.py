@@ -25,6 +25,8 @@ __all__ = [
     "cameras_of_frames",
     "check_kind",
     "corner_measurements",
+    "extra_variances",
+    "pixel_variances",
     "sighting_repeats",
     "solve_sightings",
     "tags_seen",
@@ -126,7 +128,8 @@ def weigh_fixes(
         For each sighting how many frames in a row have shown its tag where it is now: see
         ``sighting_repeats``. Without them all frames count as independent.
     """
-    pixel_vars, extra_vars = _pixel_variances(fixes, settings), _extra_variances(fixes, settings)
+    pixel_vars = pixel_variances(settings, fixes.mean_distance_m)
+    extra_vars = extra_variances(settings, fixes.mean_distance_m, fixes.tag_count)
     if repeats is not None:
         growth = _mean_over_frames(fixes, _growth(repeats, settings.noise.persistent_fraction))
         is_of_corners = pixel_vars > 0.0
@@ -174,27 +177,29 @@ def _mean_over_frames(fixes: PoseFixes, values: FloatArray) -> FloatArray:
     return np.asarray(np.add.reduceat(values, fixes.first_sighting) / fixes.tag_count)
 
 
-def _pixel_variances(fixes: PoseFixes, settings: FilterSettings) -> FloatArray:
-    """Variance of the corners behind each fix, (n,); 0 where the noise model does not use it."""
-    noise, stds = settings.noise, np.zeros(len(fixes.frame))
+def pixel_variances(settings: FilterSettings, mean_distance_m: FloatArray) -> FloatArray:
+    """Variance of the corners in each frame, (n,); 0 where the noise model does not use it."""
+    noise, stds = settings.noise, np.zeros(len(mean_distance_m))
     if noise.kind is NoiseKind.SOLVED or settings.measurement is Measurement.CORNERS:
         stds += noise.pixel_std_px
     if noise.kind is NoiseKind.GROWING and settings.measurement is Measurement.CORNERS:
-        stds += noise.pixel_std_px_per_m * fixes.mean_distance_m
+        stds += noise.pixel_std_px_per_m * mean_distance_m
     return stds**2
 
 
-def _extra_variances(fixes: PoseFixes, settings: FilterSettings) -> FloatArray:
-    """What the noise model adds for each fix, (n, 2): to x and y, and to the heading."""
-    noise, stds = settings.noise, np.empty((len(fixes.frame), 2))
+def extra_variances(
+    settings: FilterSettings, mean_distance_m: FloatArray, tag_count: FloatArray | IntArray
+) -> FloatArray:
+    """What the noise model adds for each solved pose, (n, 2): to x and y, and to the heading."""
+    noise, stds = settings.noise, np.empty((len(mean_distance_m), 2))
     if noise.kind is NoiseKind.SOLVED or settings.measurement is Measurement.CORNERS:
         stds[:] = noise.position_floor_m, noise.heading_floor_rad
         return stds**2
     stds[:] = noise.position_std_m, noise.heading_std_rad
     if noise.kind is NoiseKind.GROWING:
         per_m2 = np.array([noise.position_std_m_per_m2, noise.heading_std_rad_per_m2])
-        stds += fixes.mean_distance_m[:, None] ** 2 * per_m2
-        stds /= np.sqrt(np.maximum(fixes.tag_count, 1))[:, None]
+        stds += mean_distance_m[:, None] ** 2 * per_m2
+        stds /= np.sqrt(np.maximum(tag_count, 1))[:, None]
     return stds**2
 
 

@@ -9,6 +9,7 @@ from scipy.special import chdtr, gammaln
 
 from posefuse.checks import FloatArray
 from posefuse.plots.style import GREY, INK, plan_colour
+from posefuse.statistics.intervals import Interval
 
 __all__ = ["draw_nees", "draw_nis"]
 
@@ -18,6 +19,7 @@ def draw_nees(
     *,
     plans: Sequence[str],
     nees: Sequence[FloatArray],
+    means: Sequence[Interval],
     region: tuple[float, float],
     colours: Sequence[int],
     dof: int = 3,
@@ -28,14 +30,16 @@ def draw_nees(
     ----------
     nees
         For each plan (shots,): averages over independent trials.
+    means
+        For each plan: over all its shots, with the interval.
     region
-        Where 95 % of the averages of a consistent filter lie.
+        Where 95 % of the averages of a consistent filter at one shot lie.
     """
     ax.axvspan(
         *region, color=GREY, alpha=0.3, linewidth=0.0, label="95 % of a consistent filter's dots"
     )
     ax.axvline(dof, color=INK, linewidth=1.0)
-    for line, (values, index) in enumerate(zip(nees, colours, strict=True)):
+    for line, (values, mean, index) in enumerate(zip(nees, means, colours, strict=True)):
         known = values[np.isfinite(values)]
         # dots side by side in the order of the shots, so that they do not hide each other
         offset = np.linspace(-0.25, 0.25, max(len(known), 2))[: len(known)]
@@ -48,17 +52,17 @@ def draw_nees(
             color=plan_colour(index),
             alpha=0.75,
         )
-        if known.size:
-            ax.plot(
-                known.mean(),
-                line,
-                marker="|",
-                markersize=13,
-                markeredgewidth=2.2,
-                color=INK,
-                linestyle="none",
-                label="mean over the shots" if line == 0 else None,
-            )
+        ax.plot([mean.low, mean.high], [line, line], color=INK, linewidth=1.6)
+        ax.plot(
+            mean.value,
+            line,
+            marker="|",
+            markersize=13,
+            markeredgewidth=2.2,
+            color=INK,
+            linestyle="none",
+            label="mean over the shots, 95 % interval" if line == 0 else None,
+        )
     ax.set_xscale("log")
     ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 3.0, 5.0)))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))

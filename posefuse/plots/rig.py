@@ -1,18 +1,24 @@
 """The robot with its cameras: on the court at one instant, and as a sketch of its rig."""
 
+import textwrap
+from collections.abc import Mapping
+
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, Polygon, Rectangle
 from scipy.spatial import ConvexHull
 
 from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray
 from posefuse.geometry.plane import PlanePose
-from posefuse.plots.style import INK, floor_unit, in_unit, plan_colour
+from posefuse.plots.style import INK, camera_colour, floor_unit, in_unit
+from posefuse.robot.body import BodyBox
 from posefuse.robot.rig import Mount, Rig
-from posefuse.units import metres_to, to_degrees
+from posefuse.units import length_label, metres_to, to_degrees
 
-__all__ = ["draw_rig_from_above", "draw_rig_from_side", "draw_robot"]
+__all__ = ["draw_rig_from_above", "draw_rig_from_side", "draw_robot", "rig_legend_handles"]
 
 _SKETCH_REACH_M = 0.45
 
@@ -26,7 +32,7 @@ def draw_robot(
     reach_m: float = 2.5,
     length_unit: str = "m",
 ) -> Axes:
-    """The robot's outline at a pose, with each camera's view as a slice ``reach_m`` long.
+    """The robot's outline at a pose, with each camera's view as a slice ``reach_m`` long, named.
 
     What stands in the view is not taken out of it; the walls cut it off.
     """
@@ -38,13 +44,16 @@ def draw_robot(
         view = Polygon(
             world_from_robot.transform(cone) * scale,
             closed=True,
-            facecolor=plan_colour(index),
+            facecolor=camera_colour(index),
             alpha=0.2,
             linewidth=0.0,
             zorder=2.5,
         )
         ax.add_patch(view)
         view.set_clip_path(floor)
+        x, y = world_from_robot.transform(cone[1:].mean(axis=0)) * scale
+        if 0.0 < x < size[0] and 0.0 < y < size[1]:
+            ax.text(x, y, mount.name, ha="center", va="center", fontsize=6.5, color=INK, zorder=6.5)
     outline = world_from_robot.transform(rig.body.outline_in_robot_m) * scale
     ax.add_patch(
         Polygon(outline, closed=True, facecolor="white", edgecolor=INK, linewidth=1.2, zorder=6)
@@ -55,7 +64,7 @@ def draw_robot(
 
 
 def draw_rig_from_above(ax: Axes, rig: Rig, *, length_unit: str = "cm") -> Axes:
-    """Outline, boxes and cameras seen from above, forward to the right; tilts written beside."""
+    """Outline, boxes and cameras seen from above, forward to the right; each with name and tilt."""
     scale = metres_to(length_unit, 1.0)
     ax.add_patch(
         Polygon(
@@ -68,35 +77,109 @@ def draw_rig_from_above(ax: Axes, rig: Rig, *, length_unit: str = "cm") -> Axes:
     )
     _draw_boxes(ax, rig, axes=(0, 1), scale=scale)
     for index, mount in enumerate(rig.mounts):
-        _draw_view(ax, mount, axes=(0, 1), scale=scale, colour=plan_colour(index))
+        _draw_view(ax, mount, axes=(0, 1), scale=scale, colour=camera_colour(index))
         outward = np.array([np.cos(mount.pan_rad), np.sin(mount.pan_rad)])
         x, y = scale * (mount.position_in_robot_m[:2] + 0.62 * _SKETCH_REACH_M * outward)
         ax.annotate(
-            f"{_signed(to_degrees(mount.tilt_rad))}°",
+            f"{textwrap.fill(mount.name, 12)}\n{_signed(to_degrees(mount.tilt_rad))}°",
             (x, y),
             ha="center",
             va="center",
-            fontsize=7.5,
+            fontsize=6.5,
             color=INK,
             zorder=9,
         )
     ax.annotate(
         "front →", (0.99, 0.02), xycoords="axes fraction", ha="right", va="bottom", fontsize=7.5
     )
-    return _frame(ax, rig, axes=(0, 1), scale=scale, labels=("x", "y"), length_unit=length_unit)
+    return _frame(ax, rig, axes=(0, 1), top_m=0.0, labels=("x", "y"), length_unit=length_unit)
 
 
-def draw_rig_from_side(ax: Axes, rig: Rig, *, length_unit: str = "cm") -> Axes:
-    """The same robot seen from its right side, forward to the right, standing on the floor."""
+def draw_rig_from_side(
+    ax: Axes,
+    rig: Rig,
+    *,
+    lift_travel_m: Mapping[str, float] | None = None,
+    length_unit: str = "cm",
+) -> Axes:
+    """The same robot seen from its right side, forward to the right, standing on the floor.
+
+    Parameters
+    ----------
+    lift_travel_m
+        By name of a box: how far it is raised; it is drawn dashed up there.
+    """
     scale = metres_to(length_unit, 1.0)
     half = rig.body.length_m / 2.0
+    travel_m = lift_travel_m or {}
     _draw_boxes(ax, rig, axes=(0, 2), scale=scale)
+    for box in rig.body.boxes:
+        if travel_m.get(box.name, 0.0) > 0.0:
+            _draw_travel(ax, box, travel_m[box.name], length_unit=length_unit)
     for index, mount in enumerate(rig.mounts):
-        _draw_view(ax, mount, axes=(0, 2), scale=scale, colour=plan_colour(index))
+        _draw_view(ax, mount, axes=(0, 2), scale=scale, colour=camera_colour(index))
     ax.axhline(0.0, color=INK, linewidth=1.2)
     ax.plot([-half * scale, half * scale], [0.0, 0.0], color=INK, linewidth=4.0)
+    top_m = max(
+        [_top_m(box) + travel_m.get(box.name, 0.0) for box in rig.body.boxes]
+        + [mount.position_in_robot_m[2] + 0.6 * _SKETCH_REACH_M for mount in rig.mounts]
+        + [0.3]
+    )
     return _frame(
-        ax, rig, axes=(0, 2), scale=scale, labels=("x", "height"), length_unit=length_unit
+        ax, rig, axes=(0, 2), top_m=top_m, labels=("x", "height"), length_unit=length_unit
+    )
+
+
+def rig_legend_handles(*, has_lift: bool) -> list[Artist]:
+    """What the shapes of a sketch mean, for a legend."""
+    shapes: list[Artist] = [
+        Line2D(
+            [], [], color=camera_colour(0), marker="s", markersize=5, linestyle="none",
+            label="camera",
+        ),
+        Patch(facecolor=f"{camera_colour(0)}40", label="its view, cut off short"),
+        Patch(facecolor="#f4f4f4", edgecolor=INK, label="outline"),
+        Patch(facecolor="#c8c8c8", edgecolor="#777777", label="box that hides the view"),
+        Patch(facecolor="none", edgecolor="#777777", linestyle="--", label="box, lift up"),
+    ]  # fmt: skip
+    return shapes if has_lift else shapes[:-1]
+
+
+def _top_m(box: BodyBox) -> float:
+    return float(box.centre_in_robot_m[2] + box.size_m[2] / 2.0)
+
+
+def _draw_travel(ax: Axes, box: BodyBox, travel_m: float, *, length_unit: str) -> None:
+    """The box as far up as its lift takes it, and the way its top goes."""
+    scale = metres_to(length_unit, 1.0)
+    x, width = scale * box.centre_in_robot_m[0], scale * box.size_m[0]
+    top = scale * _top_m(box)
+    ax.add_patch(
+        Rectangle(
+            (x - width / 2.0, top - scale * box.size_m[2] + scale * travel_m),
+            width,
+            scale * box.size_m[2],
+            fill=False,
+            edgecolor="#777777",
+            linestyle="--",
+            linewidth=0.9,
+            zorder=3,
+        )
+    )
+    ax.annotate(
+        "",
+        (x + width, top + scale * travel_m),
+        (x + width, top),
+        arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0},
+    )
+    ax.annotate(
+        f" lift {scale * travel_m:.3g} {length_label(length_unit)}",
+        (x + width, top + scale * travel_m / 2.0),
+        xytext=(2.0, 0.0),
+        textcoords="offset points",
+        ha="left",
+        va="center",
+        fontsize=6.5,
     )
 
 
@@ -132,20 +215,16 @@ def _frame(
     rig: Rig,
     *,
     axes: tuple[int, int],
-    scale: float,
+    top_m: float,
     labels: tuple[str, str],
     length_unit: str,
 ) -> Axes:
     """Limits that hold body, boxes and views, whatever the plan: rivals stay to one scale."""
+    scale = metres_to(length_unit, 1.0)
     half = max(rig.body.length_m, rig.body.width_m) / 2.0 + _SKETCH_REACH_M + 0.05
-    top = max(
-        [box.centre_in_robot_m[2] + box.size_m[2] / 2.0 for box in rig.body.boxes]
-        + [mount.position_in_robot_m[2] + 0.6 * _SKETCH_REACH_M for mount in rig.mounts]
-        + [0.3]
-    )
     ax.set_xlim(-half * scale, half * scale)
     if axes[1] == 2:
-        ax.set_ylim(-0.08 * scale, (top + 0.05) * scale)
+        ax.set_ylim(-0.08 * scale, (top_m + 0.05) * scale)
     else:
         ax.set_ylim(-half * scale, half * scale)
     ax.set_aspect("equal")

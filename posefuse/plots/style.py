@@ -13,12 +13,15 @@ from matplotlib.figure import Figure
 from posefuse.units import length_label
 
 __all__ = [
+    "CAMERA_COLOURS",
+    "DIFFERENCE_COLOURS",
     "GREY",
     "INK",
     "MAP_COLOURS",
     "PLAN_COLOURS",
     "Axes",
     "Figure",
+    "camera_colour",
     "drawing",
     "floor_unit",
     "in_unit",
@@ -41,10 +44,39 @@ PLAN_COLOURS = (
 """Distinct with any colour vision: M. Okabe and K. Ito, Color Universal Design, 2008. Their
 yellow is left out: it is too pale for a line on white."""
 
+CAMERA_COLOURS = ("#8a5a2b", "#5f6f86", "#8f1d3f", "#6d7a12", "#6a4c93", "#3f5d4b")
+"""Of the cameras of one robot: none of them is near a plan's."""
+
 MAP_COLOURS = "cividis"
+DIFFERENCE_COLOURS = "BrBG"
+"""Brown is worse, green is better."""
 _LETTERS_PER_IN = 11.5  # of a bold title
 INK = "#222222"
 GREY = "#8a8a8a"
+
+_DARK = {
+    "#ffffff": "#16191d",
+    INK: "#e8e8e8",
+    "#000000": "#f4f4f4",
+    "#dddddd": "#3a3f46",
+    "#eeeeee": "#2b2f35",
+    "#f4f4f4": "#24282d",
+    "#f2f2f2": "#24282d",
+    "#c8c8c8": "#565d66",
+    "#cfcfcf": "#565d66",
+    "#666666": "#a0a0a0",
+    "#777777": "#a0a0a0",
+    "#d7e9df": "#23402f",
+    "#0072b2": "#4f86e8",
+    "#005a8c": "#6ab0de",
+    "#8a5a2b": "#c99a68",
+    "#5f6f86": "#9fb0c9",
+    "#8f1d3f": "#e0708f",
+    "#6d7a12": "#b9c752",
+    "#6a4c93": "#b295dc",
+    "#3f5d4b": "#86b79a",
+}
+"""What stands for a colour on a dark page: paper, ink, greys, and what is too dark on dark."""
 
 _SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",
@@ -106,12 +138,25 @@ def set_finding(figure: Figure, *lines: str) -> None:
 
 
 def svg_text(figure: Figure) -> str:
-    """The figure as SVG: the same figure gives the same bytes. Maps in it are bitmaps."""
+    """The figure as SVG: the same figure gives the same bytes. Maps in it are bitmaps.
+
+    Ink, paper and greys turn dark where whoever looks at it prefers dark pages.
+    """
     buffer = io.StringIO()
     with drawing():
         _settle(figure)
         figure.savefig(buffer, format="svg", dpi=150, metadata={"Date": None, "Creator": None})
-    return buffer.getvalue()
+    return _themed(buffer.getvalue())
+
+
+def _themed(svg: str) -> str:
+    """The picture with its neutral colours as variables of a style sheet of its own."""
+    used = [colour for colour in _DARK if f": {colour}" in svg]
+    for colour in used:
+        svg = svg.replace(f": {colour}", f": var(--{colour[1:]}, {colour})")
+    dark = "".join(f"--{colour[1:]}: {_DARK[colour]};" for colour in used)
+    sheet = f"@media (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n"
+    return svg.replace('<style type="text/css">', f'<style type="text/css">{sheet}', 1)
 
 
 def _settle(figure: Figure) -> None:
@@ -133,6 +178,11 @@ def png_bytes(figure: Figure, *, dots_per_inch: float = 150.0) -> bytes:
 def plan_colour(index: int) -> str:
     """The colour of the study's plan number ``index``; after seven they come again."""
     return PLAN_COLOURS[index % len(PLAN_COLOURS)]
+
+
+def camera_colour(index: int) -> str:
+    """The colour of the rig's camera number ``index``; after six they come again."""
+    return CAMERA_COLOURS[index % len(CAMERA_COLOURS)]
 
 
 def floor_unit(length_unit: str) -> str:

@@ -13,10 +13,9 @@ from posefuse.units import metres_to
 __all__ = ["draw_distance_error", "draw_sightings", "tags_per_bin"]
 
 _COLUMNS = 900
-_ERROR_COLOUR = "#0072B2"
-_SHOT_COLOUR = "#D55E00"
 _MOST_TAGS = 4
-_TAG_SHADES = ("#ffffff", "#bcd7ea", "#7fb2d6", "#3a82b5", "#0b4a77")
+# none is nearly white: paper itself turns dark where the page does, and the strip is a bitmap
+_TAG_SHADES = ("#fdfdfd", "#bcd7ea", "#7fb2d6", "#3a82b5", "#0b4a77")
 
 
 def draw_distance_error(
@@ -55,14 +54,14 @@ def draw_distance_error(
     ax.axhline(0.0, color=INK, linewidth=0.6)
     if np.isfinite(error_m).any():
         rows = _extreme_rows(error_m, first, last)
-        ax.plot(t_s[rows], scale * error_m[rows], color=_ERROR_COLOUR, linewidth=0.9, label="error")
+        ax.plot(t_s[rows], scale * error_m[rows], color=INK, linewidth=0.8, label="error")
     ax.plot(
         shots_t_s,
         scale * shot_errors_m,
         linestyle="none",
         marker="o",
         markersize=4.5,
-        color=_SHOT_COLOUR,
+        color=INK,
         markeredgecolor="white",
         markeredgewidth=0.5,
         label="at a shot" if np.isfinite(shot_errors_m).any() else None,

@@ -6,6 +6,7 @@ from pathlib import Path
 from posefuse.report.aim_wording import enough_sentence
 from posefuse.report.camera_strip import strip_picture
 from posefuse.report.comparison_wording import finding
+from posefuse.report.decision_wording import decision_lines, headline
 from posefuse.report.floor_pictures import expected_error_picture, hits_picture, tags_picture
 from posefuse.report.glossary import CAUTION, COMPARISON_WORDS, HIT_WORDS
 from posefuse.report.hits_section import (
@@ -19,7 +20,13 @@ from posefuse.report.page import command_text, write_page
 from posefuse.report.picture import Picture
 from posefuse.report.plan_pictures import box_picture, consistency_picture, rig_picture
 from posefuse.report.run_pictures import court_picture, nis_picture, timeline_picture
-from posefuse.report.tables import comparison_table, counts_table, course_table, further_table
+from posefuse.report.tables import (
+    comparison_table,
+    counts_table,
+    course_table,
+    further_table,
+    way_table,
+)
 from posefuse.report.tolerance_pictures import plans_tolerance_picture
 from posefuse.report.wording import figure_header
 from posefuse.study.comparison import Comparison
@@ -40,7 +47,7 @@ def write_comparison_report(
     length_unit: str = "cm",
     made_at: datetime | None = None,
 ) -> None:
-    """Writes the page: finding, tables, pictures and what the words mean.
+    """Writes the page: the decision, tables, pictures and what the words mean.
 
     Parameters
     ----------
@@ -52,7 +59,6 @@ def write_comparison_report(
     """
     comparison = findings.comparison
     has_hits = comparison.best_with_hits is not None
-    sentences = (finding(comparison, length_unit), cost_sentence(comparison))
     ranking = comparison_table(comparison, length_unit=length_unit)
     write_page(
         path,
@@ -61,10 +67,13 @@ def write_comparison_report(
         title=comparison.study.name,
         asked=_asked(comparison),
         command=_command(comparison),
-        finding=" ".join(sentence for sentence in sentences if sentence),
+        headline=headline(findings.decision),
+        decision=decision_lines(findings.decision, length_unit),
+        finding=finding(comparison, length_unit),
         warnings=comparison.warnings,
         ranking=ranking.without(figure_header("hits_difference_to_best_per_100")),
         courses=course_table(findings, length_unit=length_unit),
+        way=way_table(findings, length_unit=length_unit),
         hits=hits_table(findings) if has_hits else None,
         shots_finding=_shots_finding(findings, length_unit),
         moving=moving_table(comparison),
@@ -81,6 +90,7 @@ def _shots_finding(findings: Findings, length_unit: str) -> list[str]:
     """What the errors mean for the shots, a paragraph each."""
     comparison, room = findings.comparison, findings.room
     sentences = (
+        cost_sentence(comparison),
         rivals_sentence(comparison),
         "" if room is None else enough_sentence(room.places_m, room.places_enough_m, length_unit),
         moving_sentence(comparison),

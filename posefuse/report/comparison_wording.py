@@ -4,9 +4,8 @@ import math
 
 from posefuse.report.wording import length_text, length_with_unit, listed, number_text
 from posefuse.study.comparison import Comparison, PlanRow
-from posefuse.study.consistency import Confidence, NeesAverage, nees_average
 
-__all__ = ["filter_verdict", "finding"]
+__all__ = ["finding"]
 
 
 def finding(comparison: Comparison, length_unit: str) -> str:
@@ -16,7 +15,6 @@ def finding(comparison: Comparison, length_unit: str) -> str:
         _winner(comparison, length_unit),
         _rivals(comparison, length_unit),
         _beside_attainable(best, length_unit),
-        filter_verdict(nees_average(best.nees_mean, trials=comparison.trials)),
     )
     return " ".join(sentence for sentence in sentences if sentence)
 
@@ -74,15 +72,3 @@ def _beside_attainable(best: PlanRow, length_unit: str) -> str:
         f"On the same sightings a filter that also estimates the errors of the build could reach "
         f"{least}; the best plan's filter is at {number_text(best.attainable_ratio, 1)} times that."
     )
-
-
-def filter_verdict(nees: NeesAverage) -> str:
-    """Whether the filter's own covariance can be believed, in one sentence; empty if unknown."""
-    if not math.isfinite(nees.mean):
-        return ""
-    figures = f"NEES {number_text(nees.mean, 1)}, expected {nees.dof}"
-    sentence = f"Its filter is {nees.confidence.value} ({figures})"
-    if nees.confidence is Confidence.CONSISTENT:
-        return f"{sentence}."
-    times = number_text(nees.error_ratio, 1)
-    return f"{sentence}: errors are about {times} times as large as it states."

@@ -22,6 +22,8 @@ from posefuse.scoring.score_rows import ScoreRow
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import PlanRow
+from posefuse.study.consistency import confidence_of
+from posefuse.study.decision import Cost, Decision
 from posefuse.study.findings import Findings
 from posefuse.study.replay import Replay
 
@@ -32,6 +34,7 @@ _WITH_INTERVAL = (
     "difference_to_best_m",
     "hits_per_100",
     "hits_difference_to_best_per_100",
+    "nees_mean",
 )
 
 
@@ -77,6 +80,7 @@ def comparison_results(findings: Findings) -> dict[str, Any]:
             }
             for course in study.courses
         ],
+        "decision": _decision(findings.decision),
         "ranking": [
             {"place": place, **_figures_of(row), **findings.counts_of(row.plan)}
             for place, row in enumerate(comparison.ranking, start=1)
@@ -92,6 +96,41 @@ def comparison_results(findings: Findings) -> dict[str, Any]:
             for place, row in enumerate(rows, start=1)
         ],
         "warnings": list(comparison.warnings),
+    }
+
+
+def _decision(decision: Decision) -> dict[str, Any]:
+    budget, retuning = decision.budget, decision.retuning
+    return {
+        "plan": decision.plan,
+        "cameras": decision.cameras,
+        "ties": list(decision.ties),
+        "hits": decision.hits.value,
+        "most_accurate": _cost(decision.most_accurate),
+        "cheaper": _cost(decision.cheaper),
+        "error_shares": {} if budget is None else {p.label: p.square_share for p in budget.parts},
+        "filter": confidence_of(decision.nees).value,
+        "nees_mean": _interval(decision.nees),
+        "retuning": None
+        if retuning is None
+        else {
+            "noise": {change.key: change.new_noise for change in retuning.changes},
+            "trials": retuning.trials,
+            "nees_mean": _interval(retuning.nees_after),
+            "distance_rms_m": _plain(retuning.distance_rms_after_m),
+        },
+    }
+
+
+def _cost(cost: Cost | None) -> dict[str, Any] | None:
+    if cost is None:
+        return None
+    lost = cost.lost_hits_per_100
+    return {
+        "plan": cost.plan,
+        "cameras": cost.cameras,
+        "distance_m": _interval(cost.distance_m),
+        "lost_hits_per_100": None if lost is None else _interval(lost),
     }
 
 

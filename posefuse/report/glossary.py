@@ -41,16 +41,29 @@ _COUNTS = {
 }
 COMPARISON_WORDS = {
     **_ERRORS,
-    "95 % interval": "Where the figure would lie in about 95 of 100 repeats of the study with "
-    "other random draws.",
-    "Difference to the best": "Paired trial by trial: every plan meets identical random draws in "
-    "the same trial. The intervals of all plans hold together in about 95 of 100 studies.",
+    "95 % interval": "In about 95 of 100 studies with other random draws it holds the true figure; "
+    "it rests on the spread between trials, each a build of its own.",
+    "Difference to the best": "Against the best of the other plans, paired trial by trial: every "
+    "plan meets identical random draws in the same trial. The intervals of all plans hold together "
+    "in about 95 of 100 studies. For hits the best is the plan of which the most go in.",
     "Probability of being the best": "That no other plan has a smaller error, by these trials "
     "(posterior, all plans alike beforehand).",
     "Tie": "These trials cannot separate the two plans: choose by cost, weight or wiring.",
+    "Fix first": "What the distance error forecast is made of: shares of its mean square, each "
+    "kind of build error over all cameras, tags and wheels together; ± is the spread that the "
+    "study states. Bias of detector and motion comes back in every trial: corners drawn aside, "
+    "slip, knocks, lean under acceleration.",
+    "Its filter": "The spreads in its file are raised or lowered by one factor, and the trials run "
+    "again, until NEES is what a consistent filter has.",
     **_COUNTS,
 }
-REPLAY_WORDS = {**_ERRORS, **_COUNTS}
+REPLAY_WORDS = {
+    **_ERRORS,
+    "95 % interval": "Of this run alone: where the figure would lie in repeats on the same course "
+    "by the robot as it is built. The run is cut into blocks longer than its errors stay alike. "
+    "Another build errs by other constants, of which one run knows nothing.",
+    **_COUNTS,
+}
 AIM_WORDS = {
     "Pivot": "The angle of the throw above level that brings the piece from that distance through "
     "the middle of the opening. Two of them do: the flat low arc and the steep high arc.",

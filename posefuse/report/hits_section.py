@@ -1,11 +1,10 @@
 """What a comparison means for the shots: sentences and tables."""
 
-import math
-
 from posefuse.report.aim_wording import left_out_sentence
 from posefuse.report.tables import Table, plan_texts
 from posefuse.report.wording import figure_header, figure_text, number_text
-from posefuse.study.comparison import Comparison, PlanHits
+from posefuse.statistics.intervals import Interval
+from posefuse.study.comparison import Comparison
 from posefuse.study.findings import Findings
 
 __all__ = [
@@ -74,33 +73,33 @@ def cost_sentence(comparison: Comparison) -> str:
 
 
 def rivals_sentence(comparison: Comparison) -> str:
-    """How many shots the other plans cost or win."""
+    """How many shots the other plans cost against the one of which the most go in."""
     rivals = [
-        (row.plan, row.hits)
+        (row.plan, row.hits.difference_to_best, row.hits.is_tie)
         for row in comparison.ranking
         if row.hits is not None and row.hits.difference_to_best is not None
     ]
     if not rivals:
         return ""
-    apart = [(plan, hits) for plan, hits in rivals if not hits.is_tie]
+    apart = [(plan, difference) for plan, difference, is_tie in rivals if not is_tie]
     if not apart:
         return "In hits these trials cannot separate the plans: choose by cost, weight or wiring."
-    plan, hits = min(apart, key=lambda rival: _difference(rival[1]))
-    verb = "costs" if _difference(hits) < 0.0 else "wins"
-    best = comparison.ranking[0].plan
-    return f"Against “{best}”, “{plan}” {verb} {_span(hits)} shots in 100."
+    plan, difference = min(apart, key=lambda rival: rival[1].value)
+    best = next(
+        row.plan
+        for row in comparison.ranking
+        if row.hits is not None and row.hits.difference_to_best is None
+    )
+    return (
+        f"The most go in with “{best}”; against it “{plan}” costs {_cost(difference)} shots in 100."
+    )
 
 
-def _difference(hits: PlanHits) -> float:
-    return hits.difference_to_best.value if hits.difference_to_best is not None else 0.0
-
-
-def _span(hits: PlanHits) -> str:
-    difference = hits.difference_to_best
-    if difference is None or not math.isfinite(difference.low):
-        return number_text(abs(_difference(hits)), 1)
-    low, high = (number_text(end, 1) for end in sorted((abs(difference.low), abs(difference.high))))
-    return f"{number_text(abs(difference.value), 1)} ({low} to {high})"
+def _cost(difference: Interval) -> str:
+    least, cost, most = (
+        number_text(-end, 1) for end in (difference.high, difference.value, difference.low)
+    )
+    return f"{cost} ({least} to {most})" if difference.is_known else cost
 
 
 def moving_sentence(comparison: Comparison) -> str:

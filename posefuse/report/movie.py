@@ -11,7 +11,7 @@ from posefuse.plots.camera_movie import MovingFigure
 from posefuse.plots.court import court_margin_m, draw_court
 from posefuse.plots.drive import draw_path, draw_shots, exaggeration_of
 from posefuse.plots.rig import draw_robot
-from posefuse.plots.style import INK, Axes, Figure, drawing, new_figure, plan_colour
+from posefuse.plots.style import INK, Axes, Figure, camera_colour, drawing, new_figure
 from posefuse.plots.timeline import draw_distance_error
 from posefuse.report.camera_frame import brightness_for, draw_frame, shortened
 from posefuse.report.wording import length_with_unit
@@ -101,7 +101,7 @@ class _Sheet:
         for index, ax in enumerate(self._cameras):
             ax.set_xticks([])
             ax.set_yticks([])
-            ax.spines[:].set(visible=True, color=plan_colour(index), linewidth=4.0)
+            ax.spines[:].set(visible=True, color=camera_colour(index), linewidth=4.0)
         self._write()
         self._moving = MovingFigure(self._figure, dots_per_inch=dots_per_inch)
 

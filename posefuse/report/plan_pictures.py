@@ -1,30 +1,26 @@
 """Pictures that set the plans of a comparison side by side."""
 
 import math
-import textwrap
-from typing import Any
-
-from numpy.typing import NDArray
 
 from posefuse.checks import FloatArray
 from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
 from posefuse.plots.consistency import draw_nees
-from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side
+from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, rig_legend_handles
 from posefuse.plots.style import drawing, new_figure, set_finding, svg_text
+from posefuse.report.panels import columns_of_sketches, wrapped
 from posefuse.report.picture import Picture
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import length_with_unit, number_text
 from posefuse.study.comparison import Comparison
+from posefuse.study.consistency import POSE_DOF
 from posefuse.study.findings import MOST_PLANS, Findings
 
 __all__ = [
     "box_picture",
     "consistency_picture",
-    "hide_unused",
     "left_out",
     "plan_numbers",
     "rig_picture",
-    "wrapped",
 ]
 
 _MOST_COURSES = 4
@@ -44,45 +40,40 @@ def left_out(findings: Findings) -> str:
 
 def rig_picture(findings: Findings, *, length_unit: str = "cm") -> Picture:
     """Every plan's robot from above and from the side."""
-    plans = findings.shown_plans
-    columns = min(3, len(plans))
+    plans, travel_m = findings.shown_plans, findings.lift_travel_m
+    columns = columns_of_sketches(len(plans))
     blocks = math.ceil(len(plans) / columns)
     with drawing():
-        figure = new_figure(PICTURE_WIDTH_IN, 4.3 * blocks)
+        figure = new_figure(PICTURE_WIDTH_IN, 4.6 * blocks + 0.4)
         grid = figure.subplots(
-            2 * blocks,
-            columns,
-            squeeze=False,
-            sharex=True,
-            height_ratios=[1.0, 0.85] * blocks,
+            2 * blocks, columns, squeeze=False, height_ratios=[1.0, 0.95] * blocks
         )
-        for place, name in enumerate(plans):
-            block, column = divmod(place, columns)
-            above, side = grid[2 * block, column], grid[2 * block + 1, column]
+        upper, lower = list(grid[::2].flat), list(grid[1::2].flat)
+        for above, side, name in zip(upper, lower, plans, strict=False):
             rig = findings.comparison.study.plan(name).rig
             draw_rig_from_above(above, rig, length_unit=length_unit)
-            draw_rig_from_side(side, rig, length_unit=length_unit)
+            draw_rig_from_side(side, rig, lift_travel_m=travel_m, length_unit=length_unit)
             above.set_title(wrapped(name, 24))
-        for ax in grid.flat:
-            ax.label_outer()
-        hide_unused(grid, 2, len(plans), columns)
+            above.set_xlabel("")
+        for axes in (upper, lower):
+            for place, ax in enumerate(axes[: len(plans)]):
+                if place % columns:
+                    ax.set_ylabel("")
+            for ax in axes[len(plans) :]:
+                ax.set_axis_off()
+        handles = rig_legend_handles(has_lift=bool(travel_m))
+        if len(plans) < len(upper):
+            upper[len(plans)].legend(handles=handles, loc="upper left", fontsize=9.0)
+        else:
+            figure.legend(handles=handles, loc="outside lower center", ncols=3)
         svg = svg_text(figure)
     return Picture(
         name="rigs",
-        caption="Each plan's robot from above (forward to the right) and from its right side, with "
-        "the cameras' views cut off short; the numbers are the cameras' tilts above level."
-        + left_out(findings),
+        caption="Each plan's robot from above (forward to the right) and from its right side; the "
+        "numbers are the cameras' tilts above level." + left_out(findings),
         alt=f"Sketches of the rigs of {len(plans)} plans.",
         svg=svg,
     )
-
-
-def hide_unused(grid: NDArray[Any], rows_each: int, count: int, columns: int) -> None:
-    """Hides the axes of a grid that are left over, each panel being so many rows high."""
-    for place in range(count, len(grid) // rows_each * columns):
-        block, column = divmod(place, columns)
-        for row in range(rows_each):
-            grid[rows_each * block + row, column].set_visible(False)
 
 
 def box_picture(findings: Findings, *, length_unit: str = "cm") -> Picture:
@@ -146,10 +137,11 @@ def _panels(findings: Findings) -> dict[str, list[tuple[FloatArray, float]]]:
 def _box_title(comparison: Comparison, length_unit: str) -> str:
     """The range the plans span, in words."""
     best, last = comparison.ranking[0], comparison.ranking[-1]
-    sentence = f"{best.plan}: {length_with_unit(best.distance_rms_m.value, length_unit)} RMS"
+    least = length_with_unit(best.distance_rms_m.value, length_unit)
     if last is best:
-        return sentence
-    return f"{sentence}; {last.plan}: {length_with_unit(last.distance_rms_m.value, length_unit)}"
+        return f"{best.plan}: {least} RMS"
+    most = length_with_unit(last.distance_rms_m.value, length_unit)
+    return f"Smallest error: {best.plan}, {least} RMS; largest: {last.plan}, {most}"
 
 
 def consistency_picture(findings: Findings) -> Picture | None:
@@ -157,7 +149,6 @@ def consistency_picture(findings: Findings) -> Picture | None:
     if not findings.nees_at_shots:
         return None
     plans, trials = findings.shown_plans, findings.comparison.trials
-    region = findings.best_nees
     inside = number_text(100.0 * findings.consistent_share, 0)
     sentence = f"{inside} % of the shots lie where a consistent filter has 95 %"
     with drawing():
@@ -165,25 +156,21 @@ def consistency_picture(findings: Findings) -> Picture | None:
         draw_nees(
             figure.subplots(),
             plans=[wrapped(plan, 26) for plan in plans],
-            nees=list(findings.nees_at_shots.values()),
-            region=(region.low, region.high),
+            nees=[of_plan.at_shots for of_plan in findings.nees_at_shots.values()],
+            means=[of_plan.mean for of_plan in findings.nees_at_shots.values()],
+            region=findings.nees_region,
             colours=plan_numbers(findings),
-            dof=region.dof,
+            dof=POSE_DOF,
         )
         set_finding(figure, sentence)
         svg = svg_text(figure)
     return Picture(
         name="consistency",
         caption="One dot a shot: the squared error in units of the filter's own spread (NEES), "
-        f"averaged over {trials} trials; right of the grey band the filter is overconfident, left "
-        "of it underconfident." + left_out(findings),
+        f"averaged over {trials} independent trials; right of the grey band the filter is "
+        "overconfident, left of it underconfident. Shots of one trial are alike: the interval of "
+        "the mean over all shots comes from the spread between trials. Where it holds "
+        f"{POSE_DOF}, these trials show no fault of the filter." + left_out(findings),
         alt=f"Dots of the NEES of each plan. {sentence}.",
         svg=svg,
     )
-
-
-def wrapped(name: str, width: int) -> str:
-    """The name on two lines at most; of a longer one the middle is left out."""
-    if len(name) > 2 * width:
-        name = f"{name[: width - 2].rstrip()} … {name[1 - width :].lstrip()}"
-    return "\n".join(textwrap.wrap(name, width)) or name

@@ -8,8 +8,15 @@ from posefuse.report.page import command_text, write_page
 from posefuse.report.run_pictures import court_picture, nis_picture, timeline_picture
 from posefuse.report.tables import nis_table, outcome_table, scores_table
 from posefuse.report.tolerance_pictures import run_tolerance_picture
-from posefuse.report.wording import figure_text, length_with_unit, number_text, share_text
-from posefuse.scoring.scorecard import Nees
+from posefuse.report.wording import (
+    figure_text,
+    length_text,
+    length_with_unit,
+    number_text,
+    share_text,
+)
+from posefuse.scoring.scorecard import SpanScores
+from posefuse.statistics.intervals import Interval
 from posefuse.study.replay import Replay
 
 __all__ = ["replay_finding", "run_verdict", "write_replay_report"]
@@ -83,7 +90,7 @@ def _asked(replay: Replay) -> str:
 def replay_finding(replay: Replay, length_unit: str = "cm") -> str:
     """What one run shows, in one paragraph."""
     card = replay.card
-    span = card.at_shots or card.whole_course
+    span = card.scored_span
     where = "at the shots" if card.at_shots is not None else "over the whole run"
     sentences = []
     if span.distance_m is not None:
@@ -93,17 +100,31 @@ def replay_finding(replay: Replay, length_unit: str = "cm") -> str:
             f"The error of the distance to the goal {where} is {rms} RMS, and 95 of 100 errors are "
             f"below {p95}."
         )
+        sentences.append(_interval_sentence(span.intervals["distance_rms_m"], where, length_unit))
     elif span.position_rms_m is not None:
         rms = length_with_unit(span.position_rms_m, length_unit)
         sentences.append(f"The error of the position {where} is {rms} RMS.")
+        sentences.append(_interval_sentence(span.intervals["position_rms_m"], where, length_unit))
     else:
         sentences.append("The recording holds no true path, so no error is known.")
     unseen = share_text(card.whole_course.no_update_share)
     sentences.append(f"For {unseen} % of the run no sighting had been fused for half a second.")
     sentences += _hits_sentences(replay)
     if card.whole_course.nees is not None:
-        sentences.append(run_verdict(card.whole_course.nees))
+        sentences.append(run_verdict(card.whole_course))
     return " ".join(sentences)
+
+
+def _interval_sentence(rms: Interval, where: str, length_unit: str) -> str:
+    """What the interval of the RMS is an interval of."""
+    if not rms.is_known:
+        return f"The errors {where} are too few to say how sure that RMS is."
+    low, high = length_text(rms.low, length_unit), length_with_unit(rms.high, length_unit)
+    return (
+        f"The RMS has the 95 % interval {low} to {high}: where it would lie in repeats of this run "
+        "by the robot as it is built. Another build errs by other constants, of which one run "
+        "knows nothing."
+    )
 
 
 def _hits_sentences(replay: Replay) -> list[str]:
@@ -114,15 +135,22 @@ def _hits_sentences(replay: Replay) -> list[str]:
     return [f"Of 100 such shots {texts[0]} go in; a perfect estimate would score {texts[1]}."]
 
 
-def run_verdict(nees: Nees) -> str:
-    """Whether the filter's own covariance can be believed, for a single run.
-
-    Its instants are too much alike to give an interval.
-    """
-    times = number_text(nees.error_ratio, 1)
+def run_verdict(span: SpanScores) -> str:
+    """Whether the filter's own covariance can be believed, for a single run; empty if unknown."""
+    nees = span.nees
+    if nees is None:
+        return ""
+    times, mean = number_text(nees.error_ratio, 1), number_text(nees.mean, 1)
     share = number_text(100.0 * nees.inside_share, 0)
+    interval = span.intervals["nees_mean"]
+    within = (
+        f", 95 % interval {number_text(interval.low, 1)} to {number_text(interval.high, 1)} over "
+        "repeats of this run"
+        if interval.is_known
+        else ""
+    )
     return (
-        f"Errors are {times} times as large as the filter's own covariance states (NEES "
-        f"{number_text(nees.mean, 1)}, expected {nees.dof}); {share} % of the instants lie where a "
-        "consistent filter has 95 %."
+        f"Errors are {times} times as large as the filter's own covariance states (NEES {mean}"
+        f"{within}, expected {nees.dof}); {share} % of the instants lie where a consistent filter "
+        "has 95 %."
     )

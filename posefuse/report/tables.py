@@ -8,11 +8,12 @@ from posefuse.report.wording import (
     figure_header,
     figure_text,
     interval_text,
-    number_text,
+    length_text,
     share_text,
 )
 from posefuse.scoring.figures import OUTCOME_COUNTS
 from posefuse.scoring.score_rows import ScoreRow
+from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
 from posefuse.study.findings import Findings
 from posefuse.study.replay import Replay
@@ -28,6 +29,7 @@ __all__ = [
     "outcome_table",
     "plan_texts",
     "scores_table",
+    "way_table",
 ]
 
 _RANKED = (
@@ -43,12 +45,15 @@ _RANKED = (
     "no_update_share",
     "nees_mean",
 )
+_BARE = ("nees_mean",)
+"""Shown without the interval in the ranking, which is wide enough: it stands in the other table."""
 _FURTHER = (
     "distance_bias_m",
     "distance_bound_rms_m",
     "position_rms_m",
     "heading_rms_rad",
     "bearing_rms_rad",
+    "nees_mean",
 )
 _COUNTED = (*OUTCOME_COUNTS, "dropped_frame_count")
 _SCORED = (
@@ -90,32 +95,44 @@ def comparison_table(comparison: Comparison, *, length_unit: str = "cm") -> Tabl
     """The ranking, best plan first, with 95 % intervals in square brackets."""
     has_hits = comparison.best_with_hits is not None
     names = [name for name in _RANKED if has_hits or not name.startswith("hits")]
-    return _plan_table(comparison.ranking, names, length_unit)
+    return _plan_table(comparison.ranking, names, length_unit, bare=_BARE)
 
 
 def further_table(comparison: Comparison, *, length_unit: str = "cm") -> Table:
-    """The other errors of each plan, in the order of the ranking."""
+    """The other errors of each plan and its NEES, in the order of the ranking."""
     return _plan_table(comparison.ranking, _FURTHER, length_unit)
 
 
-def _plan_table(ranking: Sequence[PlanRow], names: Sequence[str], length_unit: str) -> Table:
+def _plan_table(
+    ranking: Sequence[PlanRow], names: Sequence[str], length_unit: str, *, bare: Sequence[str] = ()
+) -> Table:
     return Table(
         ("plan", *(figure_header(name, length_unit) for name in names)),
-        tuple((row.plan, *plan_texts(row, names, length_unit)) for row in ranking),
+        tuple((row.plan, *plan_texts(row, names, length_unit, bare=bare)) for row in ranking),
     )
 
 
-def plan_texts(row: PlanRow, names: Sequence[str], length_unit: str = "cm") -> tuple[str, ...]:
-    """Figures of a plan by their names; a difference says whether it is a tie."""
+def plan_texts(
+    row: PlanRow, names: Sequence[str], length_unit: str = "cm", *, bare: Sequence[str] = ()
+) -> tuple[str, ...]:
+    """Figures of a plan by their names; a difference says whether it is a tie.
+
+    Parameters
+    ----------
+    bare
+        Those to be shown without their intervals.
+    """
     figures = row.figures()
+    for name in bare:
+        value = figures[name]
+        figures[name] = value.value if isinstance(value, Interval) else value
     texts = {name: figure_text(name, figures[name], length_unit) for name in names}
-    is_best = row.difference_to_best_m is None
     hits = row.hits
-    for name, is_own, is_tie in (
-        ("difference_to_best_m", is_best, row.is_tie),
-        ("hits_difference_to_best_per_100", is_best and hits is not None, hits and hits.is_tie),
+    for name, is_known, is_tie in (
+        ("difference_to_best_m", True, row.is_tie),
+        ("hits_difference_to_best_per_100", hits is not None, hits and hits.is_tie),
     ):
-        if name in texts and is_own:
+        if name in texts and is_known and figures[name] is None:
             texts[name] = "best"
         elif name in texts and is_tie:
             texts[name] += " tie"
@@ -136,6 +153,34 @@ def course_table(findings: Findings, *, length_unit: str = "cm") -> Table:
         tuple(
             (row.plan, *(cells[row.plan, course] for course in rankings))
             for row in findings.comparison.ranking
+        ),
+    )
+
+
+def way_table(findings: Findings, *, length_unit: str = "cm") -> Table | None:
+    """Each plan's distance RMS at the shots beside that all the way; ``None`` without shots."""
+    comparison, unit = findings.comparison, length_label(length_unit)
+    if not comparison.is_at_shots:
+        return None
+    courses = tuple(findings.course_rankings)
+    return Table(
+        (
+            "plan",
+            f"at the shots ({unit})",
+            f"all the way ({unit})",
+            *(f"{course}, all the way ({unit})" for course in courses),
+        ),
+        tuple(
+            (
+                row.plan,
+                length_text(row.distance_rms_m.value, length_unit),
+                length_text(findings.whole_rms_m[row.plan], length_unit),
+                *(
+                    length_text(findings.whole_course_rms_m[row.plan, course], length_unit)
+                    for course in courses
+                ),
+            )
+            for row in comparison.ranking
         ),
     )
 
@@ -192,7 +237,10 @@ def _scored_text(rows: Mapping[tuple[str, str], ScoreRow], span: str) -> str:
 
 
 def _row_text(row: ScoreRow | None, length_unit: str) -> str:
-    return UNKNOWN if row is None else figure_text(row.figure, row.value, length_unit)
+    if row is None:
+        return UNKNOWN
+    value = row.interval if row.interval.is_known else row.value
+    return figure_text(row.figure, value, length_unit)
 
 
 def nis_table(replay: Replay) -> Table:
@@ -201,14 +249,14 @@ def nis_table(replay: Replay) -> Table:
         (
             "measurement",
             "NIS",
-            "consistent: between",
+            "expected",
             *map(figure_header, ("nis_count", "gated_share")),
         ),
         tuple(
             (
                 f"{nis.dof} number{'s' * (nis.dof > 1)}",
-                figure_text("nis_mean", nis.mean),
-                f"{number_text(nis.low, 2)} and {number_text(nis.high, 2)}",
+                figure_text("nis_mean", nis.mean if nis.interval is None else nis.interval),
+                f"{nis.dof}",
                 figure_text("nis_count", nis.count),
                 figure_text("gated_share", nis.gated_share),
             )

@@ -10,8 +10,9 @@ from posefuse.plots.aim_tolerance import (
 )
 from posefuse.plots.style import drawing, new_figure, plan_colour, set_finding, svg_text
 from posefuse.report.aim_wording import arc_name, floor_with_unit, room_text
+from posefuse.report.panels import wrapped
 from posefuse.report.picture import Picture
-from posefuse.report.plan_pictures import left_out, plan_numbers, wrapped
+from posefuse.report.plan_pictures import left_out, plan_numbers
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
 from posefuse.report.wording import length_with_unit
 from posefuse.study.findings import Findings

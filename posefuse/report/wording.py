@@ -57,12 +57,13 @@ def interval_text(interval: Interval, length_unit: str, *, is_signed: bool = Fal
     >>> interval_text(Interval(value=0.01, low=0.008, high=0.013), "cm")
     '1.00 [0.80, 1.30]'
     """
-    scaled = Interval(
-        value=metres_to(length_unit, interval.value),
-        low=metres_to(length_unit, interval.low),
-        high=metres_to(length_unit, interval.high),
-    )
+    scaled = _scaled(interval, metres_to(length_unit, 1.0))
     return bracketed(scaled, _DIGITS[length_unit], is_signed=is_signed)
+
+
+def _scaled(interval: Interval, scale: float) -> Interval:
+    value, low, high = (scale * end for end in (interval.value, interval.low, interval.high))
+    return Interval(value=value, low=low, high=high, level=interval.level)
 
 
 def bracketed(interval: Interval, digits: int, *, is_signed: bool = False) -> str:
@@ -123,7 +124,8 @@ def figure_text(name: str, value: Interval | float | None, length_unit: str = "c
     if isinstance(value, Interval):
         if figure.kind is Kind.LENGTH:
             return interval_text(value, length_unit, is_signed=figure.is_signed)
-        return bracketed(value, figure.digits, is_signed=figure.is_signed)
+        scale = {Kind.SHARE: 100.0, Kind.ANGLE: to_degrees(1.0)}.get(figure.kind, 1.0)
+        return bracketed(_scaled(value, scale), figure.digits, is_signed=figure.is_signed)
     if figure.kind is Kind.LENGTH:
         return length_text(value, length_unit, is_signed=figure.is_signed)
     if figure.kind is Kind.SHARE:

@@ -12,9 +12,11 @@ from posefuse.fusion.estimate import Estimate, Outcome
 from posefuse.recording.recording import Recording, Truth
 from posefuse.robot.shooter import Shooter
 from posefuse.scoring.instants import InstantErrors, instant_errors, truth_at
+from posefuse.scoring.run_intervals import run_intervals
 from posefuse.scoring.scorecard import ErrorFigures, Nees, Nis, Scorecard, SpanScores
 from posefuse.scoring.shot_hits import ShotHits, can_miss, shot_hits
 from posefuse.statistics.chi_square import chi_square_average_interval
+from posefuse.statistics.correlated import correlated_mean_interval
 
 __all__ = ["NO_UPDATE_AFTER_S", "score", "seconds_since_update", "shot_rows"]
 
@@ -32,6 +34,7 @@ def score(
     goal: str | None = None,
     shooter: Shooter | None = None,
     bound_covs: FloatArray | None = None,
+    with_intervals: bool = False,
 ) -> Scorecard:
     """The run's scores at its shots and over the whole course.
 
@@ -46,6 +49,9 @@ def score(
         Shots are scored to their own goals.
     bound_covs : (rows, 3, 3) array
         The bound's covariance of (x, y, heading) at every odometry row.
+    with_intervals
+        Whether to work out how sure this single run is of its figures: some 10 ms, which trials of
+        a comparison do without.
 
     Raises
     ------
@@ -71,7 +77,14 @@ def score(
             shooter=shooter,
         )
     spans = [
-        _span(errors, since_update_s=since_update_s, arena=arena, shooter=shooter, bound=bound_covs)
+        _span(
+            errors,
+            is_stale=since_update_s[errors.rows] > NO_UPDATE_AFTER_S,
+            arena=arena,
+            shooter=shooter,
+            bound=bound_covs,
+            with_intervals=with_intervals,
+        )
         for errors in (course, shots)
         if errors is not None
     ]
@@ -83,7 +96,7 @@ def score(
         shots=shots,
         shots_since_update_s=since_update_s[shots.rows] if shots is not None else None,
         hits=_hits(shots, recording, estimate=estimate, truth=truth, arena=arena, shooter=shooter),
-        nis=_nis(estimate),
+        nis=_nis(estimate, with_intervals=with_intervals),
         outcomes=estimate.counts(),
         dropped_frame_count=recording.dropped_frame_count,
     )
@@ -164,10 +177,11 @@ def _check_same_run(
 def _span(
     instants: InstantErrors,
     *,
-    since_update_s: FloatArray,
+    is_stale: BoolArray,
     arena: Arena,
     shooter: Shooter | None,
     bound: FloatArray | None,
+    with_intervals: bool,
 ) -> SpanScores:
     scored = np.isfinite(instants.errors[:, 0])
     pivot = instants.pivot_error_rad[scored]
@@ -183,8 +197,9 @@ def _span(
         heading_rad=_figures(instants.errors[scored, 2]),
         position_rms_m=float(np.sqrt(position2.mean())) if scored.any() else None,
         nees=_nees(instants.nees[scored], dof=instants.dof),
-        no_update_count=int((since_update_s[instants.rows] > NO_UPDATE_AFTER_S).sum()),
+        no_update_count=int(is_stale.sum()),
         distance_bound_rms_m=_bound_rms(instants, scored=scored, arena=arena, bound=bound),
+        intervals=run_intervals(instants, is_stale=is_stale) if with_intervals else {},
     )
 
 
@@ -217,8 +232,6 @@ def _nees(values: FloatArray, *, dof: int) -> Nees | None:
         mean=float(known.mean()),
         dof=dof,
         count=len(known),
-        low=low,
-        high=high,
         inside_share=float(((known >= low) & (known <= high)).mean()),
     )
 
@@ -240,22 +253,20 @@ def _bound_rms(
     return float(np.sqrt((along2 / (dx**2 + dy**2)).mean()))
 
 
-def _nis(estimate: Estimate) -> tuple[Nis, ...]:
+def _nis(estimate: Estimate, *, with_intervals: bool) -> tuple[Nis, ...]:
     innovations = estimate.innovations
     judged = np.isfinite(innovations.nis)
     scores = []
     for dof in np.flatnonzero(np.bincount(innovations.dof[judged])):
         own = judged & (innovations.dof == dof)
-        count = int(own.sum())
-        low, high = chi_square_average_interval(int(dof), count)
+        nis = innovations.nis[own]
         scores.append(
             Nis(
-                mean=float(innovations.nis[own].mean()),
+                mean=float(nis.mean()),
                 dof=int(dof),
-                count=count,
-                low=low,
-                high=high,
+                count=len(nis),
                 gated_share=float((innovations.outcome[own] == Outcome.GATED).mean()),
+                interval=correlated_mean_interval(nis) if with_intervals else None,
             )
         )
     return tuple(scores)

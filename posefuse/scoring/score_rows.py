@@ -10,8 +10,7 @@ import numpy as np
 from posefuse.scoring.scorecard import ErrorFigures, Scorecard, SpanScores
 from posefuse.scoring.shot_hits import ShotHits
 from posefuse.scoring.trajectory import TrajectoryScores
-from posefuse.statistics.trial_means import rms_interval
-from posefuse.statistics.wilson import wilson_interval
+from posefuse.statistics.intervals import Interval
 
 __all__ = ["ScoreRow", "score_rows"]
 
@@ -26,9 +25,9 @@ class ScoreRow(NamedTuple):
     figure
         Its name in ``scoring.figures``.
     low, high
-        Its 95 % interval; for NEES and NIS the region of a consistent filter.
+        Its 95 % interval, of this run alone: see ``scoring.run_intervals``.
     dof
-        Degrees of freedom of NEES and NIS.
+        Degrees of freedom of NEES and NIS: what a consistent filter has on average.
     """
 
     span: str
@@ -38,20 +37,22 @@ class ScoreRow(NamedTuple):
     high: float = math.nan
     dof: int | None = None
 
+    @property
+    def interval(self) -> Interval:
+        """The figure with its interval."""
+        return Interval(value=self.value, low=self.low, high=self.high)
+
 
 def score_rows(card: Scorecard, trajectory: TrajectoryScores | None = None) -> list[ScoreRow]:
-    """Every figure of a scorecard that is known, in a fixed order.
-
-    Intervals stand at the shots only, taken as independent: rows of the course are not.
-    """
+    """Every figure of a scorecard that is known, in a fixed order."""
     rows = []
     if card.at_shots is not None:
-        rows += list(_span_rows("shots", card.at_shots, _shot_intervals(card)))
+        rows += list(_span_rows("shots", card.at_shots))
         rows += list(_hit_rows(card.hits))
-    rows += list(_span_rows("course", card.whole_course, {}))
+    rows += list(_span_rows("course", card.whole_course))
     for nis in card.nis:
         rows += [
-            ScoreRow("run", "nis_mean", nis.mean, nis.low, nis.high, nis.dof),
+            _row("run", "nis_mean", nis.mean, nis.interval, nis.dof),
             ScoreRow("run", "nis_count", nis.count, dof=nis.dof),
             ScoreRow("run", "gated_share", nis.gated_share, dof=nis.dof),
         ]
@@ -64,6 +65,14 @@ def score_rows(card: Scorecard, trajectory: TrajectoryScores | None = None) -> l
             if value is not None
         ]
     return rows
+
+
+def _row(
+    span: str, figure: str, value: float, interval: Interval | None, dof: int | None
+) -> ScoreRow:
+    if interval is None:
+        return ScoreRow(span, figure, value, dof=dof)
+    return ScoreRow(span, figure, value, interval.low, interval.high, dof)
 
 
 def _hit_rows(hits: ShotHits | None) -> Iterator[ScoreRow]:
@@ -83,25 +92,9 @@ def _hit_rows(hits: ShotHits | None) -> Iterator[ScoreRow]:
             yield ScoreRow("shots", name, 100.0 * float(np.nanmean(shares)))
 
 
-def _shot_intervals(card: Scorecard) -> dict[str, tuple[float, float]]:
-    """Intervals (low, high) of the figures at the shots, by name."""
-    intervals = {}
-    if card.shots is not None and card.at_shots is not None:
-        errors = card.shots.distance_error_m
-        known = errors[np.isfinite(errors)]
-        if len(known):
-            rms = rms_interval(known**2)
-            intervals["distance_rms_m"] = (rms.low, rms.high)
-        share = wilson_interval(card.at_shots.no_update_count, card.at_shots.count)
-        intervals["no_update_share"] = (share.low, share.high)
-    return intervals
-
-
-def _span_rows(
-    span: str, scores: SpanScores, intervals: dict[str, tuple[float, float]]
-) -> Iterator[ScoreRow]:
-    def row(figure: str, value: float) -> ScoreRow:
-        return ScoreRow(span, figure, value, *intervals.get(figure, (math.nan, math.nan)))
+def _span_rows(span: str, scores: SpanScores) -> Iterator[ScoreRow]:
+    def row(figure: str, value: float, dof: int | None = None) -> ScoreRow:
+        return _row(span, figure, value, scores.intervals.get(figure), dof)
 
     yield row("instant_count", scores.count)
     yield row("scored_count", scores.scored_count)
@@ -117,7 +110,7 @@ def _span_rows(
         yield row("position_rms_m", scores.position_rms_m)
     if scores.nees is not None:
         nees = scores.nees
-        yield ScoreRow(span, "nees_mean", nees.mean, nees.low, nees.high, nees.dof)
+        yield row("nees_mean", nees.mean, nees.dof)
         yield row("nees_inside_share", nees.inside_share)
     yield row("no_update_share", scores.no_update_share)
     if scores.distance_bound_rms_m is not None:

@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from posefuse.checks import FloatArray
 from posefuse.scoring.instants import InstantErrors
 from posefuse.scoring.shot_hits import ShotHits
+from posefuse.statistics.intervals import Interval
 
 __all__ = ["ErrorFigures", "Nees", "Nis", "Scorecard", "SpanScores"]
 
@@ -30,25 +31,17 @@ class ErrorFigures:
 class Nees:
     """Normalised estimation error squared along one run.
 
-    Errors at neighbouring rows are not independent, so the run's average has no simple interval.
-    What theory gives is the region for a single instant, and that 95 % of the instants lie in it;
-    for the average over independent trials see ``statistics.chi_square``.
-
     Parameters
     ----------
     mean
         ``dof`` for a consistent filter; above it the filter is overconfident, below underconfident.
-    low, high
-        Two-sided 95 % region of a single instant.
     inside_share
-        Share of the instants inside that region.
+        Share of the instants inside the two-sided 95 % region of a single instant.
     """
 
     mean: float
     dof: int
     count: int
-    low: float
-    high: float
     inside_share: float
 
     @property
@@ -61,24 +54,23 @@ class Nees:
 class Nis:
     """Normalised innovation squared of all measurements with the same number of rows.
 
-    Innovations of a consistent filter are independent, so the average has the region it needs.
-
     Parameters
     ----------
+    mean
+        ``dof`` for a consistent filter.
     count
         Measurements that reached the gate, refused ones included.
-    low, high
-        Two-sided 95 % region of the average of ``count`` values.
     gated_share
         Share of them that the gate refused.
+    interval
+        Of the mean, for this run alone as those of ``SpanScores`` are; ``None`` unless asked for.
     """
 
     mean: float
     dof: int
     count: int
-    low: float
-    high: float
     gated_share: float
+    interval: Interval | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +91,9 @@ class SpanScores:
         Of all instants, those without a sighting fused in the last 0.5 s.
     distance_bound_rms_m
         What no unbiased filter beats on this data: RMS of the distance's spread under the bound.
+    intervals
+        95 % intervals by the names of ``scoring.figures``; empty unless asked for. They are of this
+        run alone: of repeats on the same course by the robot as it is built.
     """
 
     count: int
@@ -112,6 +107,7 @@ class SpanScores:
     nees: Nees | None
     no_update_count: int
     distance_bound_rms_m: float | None
+    intervals: Mapping[str, Interval] = field(default_factory=dict)
 
     @property
     def no_update_share(self) -> float:
@@ -149,3 +145,8 @@ class Scorecard:
     nis: tuple[Nis, ...]
     outcomes: Mapping[str, int]
     dropped_frame_count: int
+
+    @property
+    def scored_span(self) -> SpanScores:
+        """The shots; of a recording without any the whole course."""
+        return self.at_shots or self.whole_course

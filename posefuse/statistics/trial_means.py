@@ -9,9 +9,10 @@ from posefuse.errors import InputError
 from posefuse.statistics.intervals import Interval
 from posefuse.statistics.trial_laws import level_of_studies, simulated_studies, variation_of
 
-__all__ = ["consistent_region", "hits_interval", "mean_square_interval", "rms_interval"]
+__all__ = ["hits_interval", "mean_square_interval", "rms_interval"]
 
 _BEST_HITS = 100.0
+_ROUNDING = 1e-9
 
 
 def rms_interval(mean_squares: ArrayLike, *, level: float = 0.95) -> Interval:
@@ -41,7 +42,8 @@ def mean_square_interval(
     """Mean over independent trials of a figure that is a mean of squares, with its interval.
 
     Errors, NEES and NIS alike: what one trial gives is one value, however many instants it is the
-    mean of and however much alike they are.
+    mean of and however much alike they are. The spread between trials gives the interval, neither
+    the law of one instant nor that of as many independent ones.
 
     Parameters
     ----------
@@ -86,31 +88,6 @@ def mean_square_interval(
     return Interval(value=mean, low=float(low), high=float(min(high, mean / least)), level=level)
 
 
-def consistent_region(
-    means: ArrayLike, counts: ArrayLike | None = None, *, expected: float, level: float = 0.95
-) -> tuple[float, float]:
-    """Where a consistent filter's mean NEES or NIS over several runs lies, (low, high).
-
-    Instants of one run are correlated, by how much is not known; runs are independent. So the
-    spread between runs gives the region, neither the law of one instant nor that of as many
-    independent ones. The mean lies inside exactly where its interval holds ``expected``. Of a
-    single run nothing is known: (nan, nan).
-
-    Parameters
-    ----------
-    means : (runs,) array
-        The mean over the instants of each run.
-    counts : (runs,) array
-        Instants behind each, which weigh it; all alike if not given.
-    expected
-        What a consistent filter has on average: the degrees of freedom.
-    """
-    interval = mean_square_interval(means, counts, level=level)
-    if interval.value == 0.0:
-        return (np.nan, np.nan)
-    return expected * interval.value / interval.high, expected * interval.value / interval.low
-
-
 def hits_interval(hits_per_100: ArrayLike, *, level: float = 0.95) -> Interval:
     """Mean hits in 100 over trials, with its interval.
 
@@ -124,7 +101,7 @@ def hits_interval(hits_per_100: ArrayLike, *, level: float = 0.95) -> Interval:
     """
     values = _trials("hits", hits_per_100)
     level_of_studies(level)
-    if values.min() < 0.0 or values.max() > _BEST_HITS:
+    if values.min() < 0.0 or values.max() > _BEST_HITS + _ROUNDING:
         raise InputError(
             f"hits: must lie between 0 and 100 (got {values.min():g} to {values.max():g})"
         )

@@ -66,7 +66,7 @@ def compare_at_rest(study: Study) -> Comparison:
         trials=1,
         seed=study.seed,
         plan_trials=trials,
-        ranking=rank_plans(small, trials, seed=study.seed),
+        ranking=rank_plans(small, trials),
         warnings=(),
     )
 

@@ -79,7 +79,7 @@ def compare(
         trials=trials,
         seed=seed,
         plan_trials=plan_trials,
-        ranking=rank_plans(study, plan_trials, seed=seed),
+        ranking=rank_plans(study, plan_trials),
         warnings=warnings_of(plan_trials),
     )
 

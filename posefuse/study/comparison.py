@@ -100,7 +100,8 @@ class PlanHits:
     per_100
         With the estimate as it stood at each shot, with its 95 % interval.
     difference_to_best
-        Paired difference to the plan with the smallest distance error; ``None`` for that plan.
+        Paired difference to the plan of which the most go in, with its interval; ``None`` for that
+        plan. The intervals of all plans hold together in 95 of 100 studies.
     is_tie
         Whether that interval holds zero.
     perfect_per_100
@@ -153,7 +154,8 @@ class PlanRow:
     no_update_share
         Share of shots with no sighting fused in the last 0.5 s.
     nees_mean
-        Mean normalised estimation error squared (3 for a consistent filter).
+        Mean normalised estimation error squared (3 for a consistent filter), with its 95 %
+        interval.
     difference_to_best_m
         Paired difference of ``distance_rms_m`` to the best plan's with its interval; ``None`` for
         the best itself. The intervals of all plans hold together in 95 of 100 studies.
@@ -178,7 +180,7 @@ class PlanRow:
     distance_attainable_rms_m: float
     distance_bound_rms_m: float
     no_update_share: float
-    nees_mean: float
+    nees_mean: Interval
     difference_to_best_m: Interval | None
     is_tie: bool
     best_probability: float

@@ -1,25 +1,27 @@
-"""How accurate the cameras can be from every place on the floor, before any course is driven."""
+"""How far off a plan's own filter is to be expected from every place on the floor."""
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from posefuse.arena.arena import Arena, Goal
+from posefuse.build_errors.constants import constants_of
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import BoolArray, FloatArray, in_range, positive
 from posefuse.errors import InputError
+from posefuse.fusion.settings import FilterSettings
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.motion.clearance import touches_box
 from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
-from posefuse.sensing.information import corner_information
-from posefuse.sensing.views import still_views
+from posefuse.sensing.views import TagViews, still_views
+from posefuse.solving.linear import linear_cameras, linear_tags
+from posefuse.study.standstill import Arrival, standstill_covs
+from posefuse.threads import side_by_side
 
 __all__ = ["FloorMap", "floor_map"]
 
-PRIOR_POSITION_STD_M = 0.5
-PRIOR_HEADING_STD_RAD = math.radians(10.0)
 _MOST_CELLS = 250_000
 
 
@@ -34,12 +36,11 @@ class FloorMap:
     tags_seen : (rows, columns) array
         Tags all cameras together are expected to find in one frame each, a tag in two cameras
         counted twice; with the robot facing the goal, or the mean over ``headings`` directions.
-    distance_std_m : (rows, columns) array
-        Least spread of the distance to the goal after one frame of each camera, the robot facing
-        the goal, from a prior that knows the pose to ``prior_position_std_m`` on each axis and
-        ``prior_heading_std_rad``.
+    distance_rms_m : (rows, columns) array
+        Root mean square of the error of the distance to the goal, over all builds and all noise,
+        after the standstill of ``arrival``, the robot facing the goal.
     pose_covs : (rows, columns, 3, 3) array
-        Least covariance of x, y and heading, of which ``distance_std_m`` is a part.
+        Mean square error of x, y and heading, of which ``distance_rms_m`` is a part.
     headings
         1: facing the goal.
     """
@@ -48,21 +49,20 @@ class FloorMap:
     x_edges_m: FloatArray
     y_edges_m: FloatArray
     tags_seen: FloatArray
-    distance_std_m: FloatArray
+    distance_rms_m: FloatArray
     pose_covs: FloatArray
-    prior_position_std_m: float
-    prior_heading_std_rad: float
+    arrival: Arrival
     headings: int
 
     @property
     def is_standable(self) -> BoolArray:
         """Where the robot can stand."""
-        return np.isfinite(self.distance_std_m)
+        return np.isfinite(self.distance_rms_m)
 
     @property
-    def median_distance_std_m(self) -> float:
+    def median_distance_rms_m(self) -> float:
         """Median over the cells in which the robot can stand."""
-        return float(np.nanmedian(self.distance_std_m))
+        return float(np.nanmedian(self.distance_rms_m))
 
     @property
     def no_tag_share(self) -> float:
@@ -75,57 +75,78 @@ def floor_map(
     arena: Arena,
     rig: Rig,
     goal: Goal,
+    settings: FilterSettings,
+    spreads: BuildSpreads,
     cell_m: float = 0.3,
-    prior_position_std_m: float = PRIOR_POSITION_STD_M,
-    prior_heading_std_rad: float = PRIOR_HEADING_STD_RAD,
+    arrival: Arrival | None = None,
     headings: int = 1,
+    workers: int = 1,
 ) -> FloorMap:
     """The map of a robot that stands still in the middle of each cell and faces the goal.
 
-    The spread is the Cramer-Rao bound with a prior: the root of ``u' (J + P^-1)^-1 u``, u the
-    direction to the goal, J the information in the corners, P the prior covariance (S. M. Kay,
-    Fundamentals of Statistical Signal Processing, vol. 1, 1993, ch. 3 and 10). Build errors are
-    left out.
-
     Parameters
     ----------
+    settings
+        Of the filter that the robot uses.
+    spreads
+        Of the errors of the build.
     cell_m
         Edge of a cell; stretched a little so that whole cells fill the floor.
+    arrival
+        ``Arrival()`` when not given.
     headings
         Over how many evenly spaced directions ``tags_seen`` is averaged, the goal's first.
+    workers
+        Threads.
 
     Raises
     ------
     InputError
-        The rig carries no camera, the arena no tag, or the cells are too many.
+        The rig carries no camera, the arena no tag, the settings fuse beacons, or the cells are too
+        many.
     """
     if not rig.mounts:
         raise InputError(f"rig {rig.name!r}: no floor map, it has no camera")
     if not arena.tags:
         raise InputError(f"arena {arena.name!r}: no floor map, it has no tag")
-    prior = np.array([prior_position_std_m, prior_position_std_m, prior_heading_std_rad])
-    for name, value in (("prior_position_std_m", prior[0]), ("prior_heading_std_rad", prior[2])):
-        positive(name, float(value))
     in_range("headings", headings, 1, 360)
+    arrival = arrival or Arrival()
     x_edges_m, y_edges_m = _edges(arena, cell_m)
     shape = (len(y_edges_m) - 1, len(x_edges_m) - 1)
     poses = _poses_facing(goal, x_edges_m, y_edges_m)
     is_free = _outline_is_free(arena, rig, poses)
-    tags_seen, information = _seen_from(arena, rig, poses[is_free])
-    turned = [tags_seen] + [
-        _seen_from(arena, rig, poses[is_free] + [0.0, 0.0, 2.0 * np.pi * k / headings])[0]
-        for k in range(1, headings)
-    ]
-    covs = np.asarray(np.linalg.inv(information + np.diag(prior**-2)), dtype=np.float64)
+    constants = constants_of(rig, arena, spreads)
+    cameras, tags = linear_cameras(rig.mounts), linear_tags(arena.tags)
+
+    def of_part(part: FloatArray) -> tuple[FloatArray, FloatArray]:
+        views = _views_from(arena, rig, part)
+        covs = standstill_covs(
+            part,
+            views,
+            mounts=rig.mounts,
+            cameras=cameras,
+            tags=tags,
+            settings=settings,
+            constants=constants,
+            arrival=arrival,
+        )
+        turned = [_views_from(arena, rig, part + turn) for turn in turns[1:]]
+        seen = [_tags_seen(each, len(part), rig) for each in (views, *turned)]
+        return np.mean(seen, axis=0), covs
+
+    turns = np.array([[0.0, 0.0, 2.0 * np.pi * k / headings] for k in range(headings)])
+    parts = np.array_split(poses[is_free], workers)
+    with side_by_side(workers) as pool:
+        made = list(pool.map(of_part, parts))
+    tags_seen, covs = (np.concatenate(values) for values in zip(*made, strict=True))
     return FloorMap(
         goal=goal,
         x_edges_m=x_edges_m,
         y_edges_m=y_edges_m,
-        tags_seen=_on_floor(np.mean(turned, axis=0), is_free, shape),
-        distance_std_m=_on_floor(_distance_std_m(covs, poses[is_free]), is_free, shape),
+        tags_seen=_on_floor(tags_seen, is_free, shape),
+        distance_rms_m=_on_floor(_distance_rms_m(covs, poses[is_free]), is_free, shape),
         pose_covs=_on_floor(covs, is_free, shape),
-        prior_position_std_m=prior_position_std_m,
-        prior_heading_std_rad=prior_heading_std_rad,
+        arrival=arrival,
         headings=headings,
     )
 
@@ -168,28 +189,27 @@ def _outline_is_free(arena: Arena, rig: Rig, poses: FloatArray) -> BoolArray:
     return is_free
 
 
-def _seen_from(arena: Arena, rig: Rig, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Expected tags (n,) and information about the pose (n, 3, 3) in one frame of each camera."""
-    views = still_views(
+def _views_from(arena: Arena, rig: Rig, poses: FloatArray) -> TagViews:
+    """One frame of each camera from each of the poses."""
+    return still_views(
         SpacePose.from_plane(PlanePose(poses)).matrix,
         rig.mounts,
         arena.tags,
         WorldBoxes.from_obstacles(arena.obstacles),
         RobotBoxes.from_body(rig.body),
     )
-    pose = views.frame // len(rig.mounts)
-    tags = np.zeros(len(poses))
-    np.add.at(tags, pose, views.found_probability)
-    information = np.zeros((len(poses), 3, 3))
-    found = views.found_probability[:, None, None] * corner_information(views)
-    np.add.at(information, pose, found)
-    return tags, information
 
 
-def _distance_std_m(covs: FloatArray, poses: FloatArray) -> FloatArray:
+def _tags_seen(views: TagViews, places: int, rig: Rig) -> FloatArray:
+    """Expected tags (places,) in one frame of each camera."""
+    place, found = views.frame // len(rig.mounts), views.found_probability
+    return np.bincount(place, weights=found, minlength=places).astype(np.float64)
+
+
+def _distance_rms_m(covs: FloatArray, poses: FloatArray) -> FloatArray:
     toward = np.stack([np.cos(poses[:, 2]), np.sin(poses[:, 2])], axis=-1)
-    variance: FloatArray = np.einsum("ni,nij,nj->n", toward, covs[:, :2, :2], toward)
-    return np.sqrt(variance)
+    square: FloatArray = np.einsum("ni,nij,nj->n", toward, covs[:, :2, :2], toward)
+    return np.sqrt(square)
 
 
 def _on_floor(values: FloatArray, is_free: BoolArray, shape: tuple[int, int]) -> FloatArray:

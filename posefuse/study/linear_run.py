@@ -6,7 +6,6 @@ taken at the truth and at the nominal build.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -23,106 +22,11 @@ from posefuse.motion.lean import lean_angles_rad
 from posefuse.recording.recording import Recording
 from posefuse.simulation.scene import Scene
 from posefuse.simulation.simulate import SimulatedTrial
-from posefuse.solving.compiled.frame_sums import OWN_COLUMNS, TAG_COLUMNS
 from posefuse.solving.linear import LinearCameras, LinearTags, linear_cameras, linear_tags
 from posefuse.study.compiled.frame_terms import write_frame_terms
+from posefuse.study.linear_frames import FrameTerms, FusedFrames, LinearSteps, SeenTags
 
-__all__ = ["FrameTerms", "FusedFrames", "LinearRun", "LinearSteps", "SeenTags", "linear_run"]
-
-
-class FusedFrames(NamedTuple):
-    """The frames that are fused, in the order of their rows, then of their capture.
-
-    Parameters
-    ----------
-    eye : (n,) ints
-        Camera of each.
-    first, tag_count : (n,) ints
-        Its sightings.
-    pose, velocity : (n, 3) arrays
-        Of the robot at the true capture: x_m, y_m, heading_rad and their rates in the world.
-    tilted : (n, 5) array
-        What the filter does not know and no chance decides: knock of the mount (pan, tilt, roll),
-        lean of the accelerating chassis (roll, pitch), in rad.
-    lateness : (n, 3) array
-        True pose at the capture, less that of the row carried on by the frame's offset motion.
-    offset, row_heading : (n, 3), (n,) arrays
-        Motion from the row to the capture as the filter takes it; true heading at the row.
-    pixel_var, extra_var : (n,), (n, 2) arrays
-        The filter's variance of a corner (px^2); what it adds to x and y, and to the heading.
-    """
-
-    eye: IntArray
-    first: IntArray
-    tag_count: IntArray
-    pose: FloatArray
-    velocity: FloatArray
-    tilted: FloatArray
-    lateness: FloatArray
-    offset: FloatArray
-    row_heading: FloatArray
-    pixel_var: FloatArray
-    extra_var: FloatArray
-
-
-class SeenTags(NamedTuple):
-    """The sightings of a run: which tag, and how the detector truly responds to it, (S,) each."""
-
-    tag: IntArray
-    std_px: FloatArray
-    shared_fraction: FloatArray
-    persistent_fraction: FloatArray
-    inward_px: FloatArray
-    narrowing_px: FloatArray
-    shift_px: FloatArray
-
-
-class FrameTerms(NamedTuple):
-    """What each fused frame does: see ``study.compiled.frame_terms``.
-
-    Parameters
-    ----------
-    information, white, persistent : (n, 3, 3) arrays
-        A, C and the same as C for scatter that persists at rest.
-    repeats : (n,) array
-        Share of the corners on the pixel they were on in the frame before.
-    known : (n, 3) array
-        k.
-    of_own, of_tag : (n, 3, 13), (S, 3, 7) arrays
-        B: by the mount's constants and the chassis' lean; by the constants of each tag seen.
-    """
-
-    information: FloatArray
-    white: FloatArray
-    persistent: FloatArray
-    repeats: FloatArray
-    known: FloatArray
-    of_own: FloatArray
-    of_tag: FloatArray
-
-
-class LinearSteps(NamedTuple):
-    """The odometry steps along the true path, in the world.
-
-    Parameters
-    ----------
-    levers : (rows, 2) array
-        -north and east of the step: how a heading error moves the place.
-    believed_vars : (rows, 2) array
-        What the filter adds to x and y, and to the heading.
-    true_covs : (rows, 3, 3) array
-        Covariance of the white error.
-    slopes : (rows, 3, wheels + 3) array
-        By each wheel's radius, slip, gyro bias and scale.
-    known : (rows, 3) array
-        The slip that the robot's file states and the filter does not know.
-    """
-
-    levers: FloatArray
-    believed_vars: FloatArray
-    true_covs: FloatArray
-    slopes: FloatArray
-    known: FloatArray
+__all__ = ["LinearRun", "linear_run"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -181,11 +85,12 @@ def linear_run(
     if recording.truth is None:
         raise InputError(f"forecast: recording {recording.name!r} holds no truth")
     cameras, tags = linear_cameras(scene.rig.mounts), linear_tags(scene.arena.tags)
-    views = _seen_tags(trial)
+    candidate = trial.candidate_of_sighting()
+    views = SeenTags.of(scene.views, candidate, share=np.ones(len(candidate)))
     path = recording.truth.poses
     frames = _fused_frames(trial, given, path)
     is_solved = isinstance(given.measurements, PoseMeasurements)
-    terms = _empty_terms(len(frames.eye), len(views.tag))
+    terms = FrameTerms.empty(len(frames.eye), len(views.tag))
     write_frame_terms(frames, views, cameras, tags, is_solved, terms)
     timeline = given.timeline
     return LinearRun(
@@ -201,32 +106,6 @@ def linear_run(
         first_row=given.start.row,
         start_cov=given.start.cov,
         path=path,
-    )
-
-
-def _empty_terms(frames: int, sightings: int) -> FrameTerms:
-    return FrameTerms(
-        information=np.empty((frames, 3, 3)),
-        white=np.empty((frames, 3, 3)),
-        persistent=np.empty((frames, 3, 3)),
-        repeats=np.empty(frames),
-        known=np.empty((frames, 3)),
-        of_own=np.empty((frames, 3, OWN_COLUMNS)),
-        of_tag=np.empty((sightings, 3, TAG_COLUMNS)),
-    )
-
-
-def _seen_tags(trial: SimulatedTrial) -> SeenTags:
-    """The response behind each of the recording's sightings, in their order."""
-    views, candidate = trial.scene.views, trial.candidate_of_sighting()
-    return SeenTags(
-        tag=views.tag[candidate],
-        std_px=views.std_px[candidate],
-        shared_fraction=views.shared_fraction[candidate],
-        persistent_fraction=views.persistent_fraction[candidate],
-        inward_px=views.inward_px[candidate],
-        narrowing_px=views.narrowing_px[candidate],
-        shift_px=views.shift_px[candidate],
     )
 
 

@@ -6,45 +6,32 @@ import numpy as np
 
 from posefuse.checks import FloatArray
 from posefuse.scoring.shot_hits import ShotHits
-from posefuse.statistics.bootstrap import bootstrap_of_means, paired_mean_differences
+from posefuse.statistics.best import hits_against_best
+from posefuse.statistics.trial_means import hits_interval
 from posefuse.study.comparison import MovingHits, PlanHits, PlanTrials
 
 __all__ = ["plan_hits"]
 
 
-def plan_hits(
-    of_plans: Sequence[Sequence[PlanTrials]], *, best: int, seed: int
-) -> list[PlanHits | None]:
+def plan_hits(of_plans: Sequence[Sequence[PlanTrials]]) -> list[PlanHits | None]:
     """The hits of each plan; ``None`` of one whose scorecards hold none.
 
     Parameters
     ----------
     of_plans
         The trials of each plan, one entry for each course.
-    best
-        Index of the plan that estimates the distance most accurately.
     """
     trials = [_trials(of_plan) for of_plan in of_plans]
     known = [place for place, hits in enumerate(trials) if hits]
     if not known:
         return [None for _ in trials]
     means = np.array([_per_100(trials[place], "shares") for place in known])
-    differences = (
-        dict(
-            zip(
-                known,
-                paired_mean_differences(means, reference=known.index(best), seed=seed),
-                strict=True,
-            )
-        )
-        if best in known
-        else {}
-    )
+    best = known[int(means.mean(axis=1).argmax())]
     found: list[PlanHits | None] = [None for _ in trials]
-    for place, of_trials in zip(known, means, strict=True):
-        difference = differences.get(place) if place != best else None
+    for place, of_trials, against_best in zip(known, means, hits_against_best(means), strict=True):
+        difference = against_best.difference if place != best else None
         found[place] = PlanHits(
-            per_100=bootstrap_of_means(of_trials[:, None], lambda m: m[..., 0], seed=seed),
+            per_100=hits_interval(of_trials),
             difference_to_best=difference,
             is_tie=difference is not None and difference.holds(0.0),
             perfect_per_100=float(_per_100(trials[place], "perfect_shares").mean()),

@@ -6,35 +6,32 @@ from collections.abc import Sequence
 import numpy as np
 
 from posefuse.checks import FloatArray
-from posefuse.scoring.scorecard import ErrorFigures, Nees, Scorecard, SpanScores
+from posefuse.scoring.scorecard import ErrorFigures, SpanScores
 from posefuse.statistics.best import AgainstBest, rms_against_best
 from posefuse.statistics.intervals import Interval
 from posefuse.statistics.trial_means import rms_interval
 from posefuse.study.comparison import PlanHits, PlanRow, PlanTrials
+from posefuse.study.consistency import mean_nees
 from posefuse.study.plan_hits import plan_hits
 from posefuse.study.study import Study
 
 __all__ = ["distance_errors_m", "rank_plans", "trial_mean_squares_m2"]
 
 
-def rank_plans(
-    study: Study, plan_trials: Sequence[PlanTrials], *, seed: int
-) -> tuple[PlanRow, ...]:
+def rank_plans(study: Study, plan_trials: Sequence[PlanTrials]) -> tuple[PlanRow, ...]:
     """The plans, smallest distance error at the shots first.
 
     Parameters
     ----------
     plan_trials
         On the courses that are to count.
-    seed
-        Of the resampling behind the intervals.
     """
     of_plans = [[t for t in plan_trials if t.plan == plan.name] for plan in study.plans]
     squares = np.array([trial_mean_squares_m2(of_plan) for of_plan in of_plans])
     order = np.argsort(squares.mean(axis=1), kind="stable")
     best = int(order[0])
     against_best = rms_against_best(squares)
-    hits = plan_hits(of_plans, best=best, seed=seed)
+    hits = plan_hits(of_plans)
     return tuple(
         _row(
             of_plans[place],
@@ -101,7 +98,7 @@ def _row(
     is_best: bool,
     hits: PlanHits | None,
 ) -> PlanRow:
-    spans = [_span(card) for trials in plan_trials for card in trials.cards]
+    spans = [card.scored_span for trials in plan_trials for card in trials.cards]
     has_shots = any(trials.has_shots for trials in plan_trials)
     outlooks = [trials.outlook for trials in plan_trials if trials.outlook is not None]
 
@@ -131,7 +128,7 @@ def _row(
         no_update_share=_mean_over_instants(
             [span.no_update_share for span in spans], [span.count for span in spans]
         ),
-        nees_mean=mean([_figure(s.nees, "mean") for s in spans]),
+        nees_mean=mean_nees(plan_trials),
         difference_to_best_m=difference,
         is_tie=difference is not None and difference.holds(0.0),
         best_probability=against_best.best_probability,
@@ -139,16 +136,12 @@ def _row(
     )
 
 
-def _span(card: Scorecard) -> SpanScores:
-    return card.at_shots or card.whole_course
-
-
 def _root_mean(squares: Sequence[FloatArray]) -> float:
     """Root of the mean over all shots of all courses; nan of none."""
     return float(np.sqrt(np.concatenate(squares).mean())) if squares else float("nan")
 
 
-def _figure(of_span: ErrorFigures | Nees | None, name: str) -> float | None:
+def _figure(of_span: ErrorFigures | None, name: str) -> float | None:
     return None if of_span is None else getattr(of_span, name)
 
 

@@ -77,6 +77,7 @@ def replay(stored: StoredRecording, *, settings: FilterSettings | None = None) -
         arena=stored.arena,
         goal=stored.goal,
         shooter=stored.rig.body.shooter,
+        with_intervals=True,
     )
     trajectory = trajectory_scores(estimate=estimate, truth=truth) if truth is not None else None
     room = _room(stored, card)

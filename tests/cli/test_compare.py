@@ -47,6 +47,10 @@ def test_the_command_writes_table_results_and_report(
     assert "NEES" in shown
     assert "…" not in shown
     assert "only 2 trials" in shown
+    words = " ".join(shown.split())
+    assert words.index("only 2 trials") < words.index("Choose “") < words.index("Why: ")
+    for label in ("Fewer cameras: ", "Fix first: ", "Its filter: "):
+        assert label in words
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     assert "5" in json.dumps(results)
     page = (out / "report.html").read_text(encoding="utf-8")

@@ -8,11 +8,6 @@ import pytest
 from scipy import stats
 
 from posefuse.statistics.best import hits_against_best
-from posefuse.statistics.bootstrap import (
-    bootstrap_of_means,
-    paired_mean_differences,
-    paired_rms_differences,
-)
 from posefuse.statistics.chi_square import chi_square_average_interval
 from posefuse.statistics.correlated import block_length
 from posefuse.statistics.pairs import critical_mean_difference, studentised_differences
@@ -63,60 +58,6 @@ def test_single_chi_square_points_of_a_printed_table(dof, upper_5_percent, upper
     assert chi_square_average_interval(dof, 1, level=0.98)[1] == pytest.approx(
         upper_1_percent, rel=5e-3
     )
-
-
-def mean_of_first(means):
-    return means[..., 0]
-
-
-def test_bca_interval_of_a_mean_as_r_boot_gives_it():
-    # R boot, 1e6 draws, to 0.5 %: BCa (32.31, 91.43), in scipy's stats/tests/test_resampling.py
-    values = [10, 12, 12.5, 12.5, 13.9, 15, 21, 22, 23, 34, 50, 81, 89, 121, 134, 213]
-    interval = bootstrap_of_means(np.array(values)[:, None], mean_of_first, resamples=100_000)
-    assert (interval.low, interval.high) == pytest.approx((32.31, 91.43), rel=8e-3)
-
-
-def test_bca_interval_of_paired_sleep_differences():
-    # scipy.stats.bootstrap, BCa, 200,000 draws: (-2.63, -1.06)
-    difference = SLEEP_HOURS[0] - SLEEP_HOURS[1]
-    interval = bootstrap_of_means(difference[:, None], mean_of_first, resamples=100_000)
-    assert interval.value == pytest.approx(-1.58)
-    assert (interval.low, interval.high) == pytest.approx((-2.63, -1.06), abs=0.02)
-
-
-def test_pairing_what_is_shared_narrows_the_interval():
-    # Student's data: paired t interval 3.5 wide without pairing, 1.76 with it
-    paired = bootstrap_of_means(
-        SLEEP_HOURS.T, lambda means: means[..., 0] - means[..., 1], resamples=20_000
-    )
-    own = [bootstrap_of_means(drug[:, None], mean_of_first) for drug in SLEEP_HOURS]
-    unpaired_width = np.hypot(own[0].high - own[0].low, own[1].high - own[1].low)
-    assert paired.high - paired.low < 0.6 * unpaired_width
-    assert not paired.holds(0.0)
-
-
-def test_mean_differences_are_those_of_the_paired_sleep_data():
-    # scipy.stats.bootstrap, BCa, 200,000 draws: (-2.63, -1.06)
-    mine, itself = paired_mean_differences(SLEEP_HOURS, reference=1)
-    assert mine.value == pytest.approx(-1.58)
-    assert (mine.low, mine.high) == pytest.approx((-2.63, -1.06), abs=0.08)
-    assert (itself.value, itself.low, itself.high) == (0.0, 0.0, 0.0)
-
-
-def test_rms_differences_agree_with_scipys_paired_bootstrap():
-    generator = np.random.default_rng(5)
-    shared = generator.gamma(3.0, size=40)
-    squares = np.array([shared * 1.2, shared + 0.3 * generator.gamma(1.0, size=40)])
-    mine = paired_rms_differences(squares, reference=1)[0]
-
-    def difference(a, b, axis=-1):
-        return np.sqrt(a.mean(axis=axis)) - np.sqrt(b.mean(axis=axis))
-
-    theirs = stats.bootstrap(
-        tuple(squares), difference, paired=True, vectorized=True, n_resamples=20_000, rng=1
-    ).confidence_interval
-    width = theirs.high - theirs.low
-    assert (mine.low, mine.high) == pytest.approx(tuple(theirs), abs=0.05 * width)
 
 
 def test_the_paired_comparison_of_the_sleep_data_is_students():

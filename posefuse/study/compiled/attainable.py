@@ -178,9 +178,9 @@ def run_attainable(table, steps, run, column_of, order, shots, covs):
     table : (3 + p, 3 + p)
         Information at the first row: the start's, and one over each constant's variance.
     steps
-        ``LinearSteps`` of ``study.linear_run``.
+        ``LinearSteps`` of ``study.linear_frames``.
     run : tuple of frames, views, cameras, tags
-        See ``study.linear_run``.
+        See ``study.linear_frames``.
     column_of : tuple of own (C, 11), lean (2,), of_tag (T, 7), odometry (wheels + 3,)
         Where constants stand in the table, -1 for what is known.
     order : tuple of first row, first (rows + 1,), arrival (frames,)

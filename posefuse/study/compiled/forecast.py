@@ -36,7 +36,7 @@ def _transport(matrix, a, b):
 
 @kernel
 def _step(states, at, k, steps):
-    """Carry state ``at`` to row k from the one before; steps: ``study.linear_run.LinearSteps``."""
+    """Carry state ``at`` to row k from the one before; steps: ``LinearSteps``."""
     believed, white, sensitivity = states.believed[at], states.white[at], states.sensitivity[at]
     known, mixed = states.known[at], states.mixed[at]
     a, b = steps.levers[k, 0], steps.levers[k, 1]
@@ -201,7 +201,7 @@ def run_forecast(states, steps, frames, views, terms, order, places, shots):
         ``LinearStates`` of ``study.forecast``: one for each shot, to be written; then the start's,
         which is carried along.
     steps, frames, views, terms
-        See ``study.linear_run``.
+        See ``study.linear_frames``.
     order : tuple of first (rows + 1,), arrival (frames,)
         Where each row's frames begin; the row at which each is known.
     places : tuple of ints

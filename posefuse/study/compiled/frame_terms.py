@@ -37,13 +37,14 @@ __all__ = ["write_frame_terms"]
 
 
 @inlined_kernel
-def _add_offset(slopes, rows, pixels, biased_pixels, offset, off):
+def _add_offset(slopes, root, rows, pixels, biased_pixels, offset, off):
     """Add J'b of a sighting to off (m,): bias of the detector, knock of the mount, lean.
 
-    offset (5,): pan, tilt and roll of the mount, roll and pitch of the chassis.
+    root: of the sighting's weight, which is in its slopes already. offset (5,): pan, tilt and roll
+    of the mount, roll and pitch of the chassis.
     """
     for q in range(8):
-        biased = biased_pixels[0, q >> 1, q & 1] - pixels[q >> 1, q & 1]
+        biased = root * (biased_pixels[0, q >> 1, q & 1] - pixels[q >> 1, q & 1])
         for j in range(3):
             biased += slopes[q, OWN + j] * offset[j]
         for j in range(2):
@@ -92,8 +93,9 @@ def _add_noise(slopes, rows, views, s, noise):
 def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
     """Sum up a frame: the share of corners that stayed on their pixel, -1 if one is not ahead.
 
-    sums: J'J (m, m), J'T of the mount and the chassis (m, 13), J'T of each of its tags (n, m, 7),
-    J'b (m,), J' Rt J white and persistent (2, m, m). cells (C, T, 4, 2): pixels of the corners.
+    A tag that is found in a share of such frames counts by that share, as a weight. sums: J'J
+    (m, m), J'T of the mount and the chassis (m, 13), J'T of each of its tags (n, m, 7), J'b (m,),
+    J' Rt J white and persistent (2, m, m). cells (C, T, 4, 2): pixels of the corners.
     """
     square, own, of_tag, off, noise = sums
     slopes, pixels, biased = np.empty((8, COLUMNS)), np.empty((4, 2)), np.empty((1, 4, 2))
@@ -109,11 +111,16 @@ def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
         closer, shift = (views.inward_px[s], views.narrowing_px[s]), views.shift_px[s]
         add_bias(biased, 0, closer, (shift[0], shift[1]))
         repeated += _repeated(biased[0], cells, eye, views.tag[s])
+        root = math.sqrt(views.share[s])
+        if root < 1.0:
+            for q in range(8):
+                for column in range(COLUMNS):
+                    slopes[q, column] *= root
         add_square(slopes, rows, square)
         add_products(slopes, rows, OWN, own)
         of_tag[place] = 0.0
         add_products(slopes, rows, TAG, of_tag[place])
-        _add_offset(slopes, rows, pixels, biased, frames.tilted[f], off)
+        _add_offset(slopes, root, rows, pixels, biased, frames.tilted[f], off)
         _add_noise(slopes, rows, views, s, noise)
     for i in range(size):
         for j in range(3):
@@ -192,8 +199,8 @@ def write_frame_terms(frames, views, cameras, tags, is_solved, terms):
     """Write the terms of every frame.
 
     ``frames``, ``views`` and ``terms`` are ``FusedFrames``, ``SeenTags`` and ``FrameTerms`` of
-    ``study.linear_run``; frames stand in the order in which they are fused. is_solved: each frame
-    is fused as one solved pose, else as its corners.
+    ``study.linear_frames``; frames stand in the order in which they are fused. is_solved: each
+    frame is fused as one solved pose, else as its corners.
     """
     rows = pose_columns(is_solved)
     size = len(rows)

@@ -4,10 +4,15 @@ import math
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.contour import ContourSet
+from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
 from scipy import stats
 
+from posefuse.arena.arena import Arena
+from posefuse.build_errors.spreads import BuildSpreads
+from posefuse.fusion.settings import FilterSettings
 from posefuse.geometry.plane import PlanePose
 from posefuse.plots.boxes import box_legend_handles, draw_error_boxes, error_span_m
 from posefuse.plots.consistency import draw_nees, draw_nis
@@ -16,15 +21,23 @@ from posefuse.plots.drive import draw_path, draw_shots, ellipse_outlines_m, exag
 from posefuse.plots.floor import (
     add_error_bar,
     add_hit_bar,
+    add_hit_difference_bar,
     add_tags_bar,
     draw_expected_error,
     draw_hit_chance,
+    draw_hit_difference,
     draw_tags_seen,
 )
-from posefuse.plots.rig import draw_rig_from_above, draw_rig_from_side, draw_robot
-from posefuse.plots.style import Axes, new_figure, svg_text
+from posefuse.plots.rig import (
+    draw_rig_from_above,
+    draw_rig_from_side,
+    draw_robot,
+    rig_legend_handles,
+)
+from posefuse.plots.style import CAMERA_COLOURS, PLAN_COLOURS, Axes, new_figure, svg_text
 from posefuse.plots.timeline import draw_distance_error, draw_sightings, tags_per_bin
-from posefuse.study.floor_map import floor_map
+from posefuse.statistics.intervals import Interval
+from posefuse.study.floor_map import FloorMap, floor_map
 from posefuse.study.hit_map import HitMap, hit_map
 from small_court import SHOOTER, small_arena, small_rig
 
@@ -114,11 +127,32 @@ def test_robot_stands_at_its_pose_with_its_views_inside_the_walls() -> None:
 
 def test_rig_sketches_show_tilts_and_keep_to_scale() -> None:
     above = draw_rig_from_above(axes(), small_rig(), length_unit="in")
-    assert {"+15°", "0°", "front →"} <= set(texts(above))
+    assert {"front\n+15°", "left\n0°", "front →"} <= set(texts(above))
     assert above.patches[0].get_xy()[:, 0].max() == pytest.approx(0.35 / 0.0254)
     side = draw_rig_from_side(axes(), small_rig())
     assert side.get_ylim()[1] > 120.0
     assert side.get_aspect() == above.get_aspect() == 1.0
+
+
+def test_a_lift_is_drawn_as_far_up_as_it_goes() -> None:
+    plain = draw_rig_from_side(axes(), small_rig())
+    ax = draw_rig_from_side(axes(), small_rig(), lift_travel_m={"mast": 0.35, "arm": 9.0})
+    (raised,) = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+    assert raised.get_bbox().extents == pytest.approx([-5.0, 35.0, 5.0, 155.0])
+    assert " lift 35 cm" in texts(ax)
+    assert ax.get_ylim()[1] == pytest.approx(plain.get_ylim()[1] + 35.0)
+    assert not any(isinstance(patch, Rectangle) for patch in plain.patches)
+    labels = [handle.get_label() for handle in rig_legend_handles(has_lift=True)]
+    assert labels[-1] == "box, lift up"
+    assert "box, lift up" not in [h.get_label() for h in rig_legend_handles(has_lift=False)]
+
+
+def test_cameras_are_named_and_have_no_plans_colour() -> None:
+    assert not set(CAMERA_COLOURS) & set(PLAN_COLOURS)
+    ax = axes()
+    draw_robot(ax, small_rig(), PlanePose([4.0, 2.0, 0.0]), arena=small_arena())
+    assert {"front", "left"} <= set(texts(ax))
+    assert [to_hex(view.get_facecolor()) for view in ax.patches[:-1]] == list(CAMERA_COLOURS[:2])
 
 
 def test_no_peak_of_the_error_is_lost() -> None:
@@ -226,14 +260,25 @@ def test_unlike_plans_get_a_logarithmic_axis() -> None:
 
 def test_nees_lies_beside_its_region() -> None:
     nees = [np.array([2.5, 3.0, np.nan, 4.0]), np.array([30.0, 40.0, 35.0])]
-    ax = draw_nees(axes(), plans=["a", "b"], nees=nees, region=(2.0, 4.2), colours=[0, 1])
+    known = Interval(value=3.2, low=2.1, high=5.5)
+    unknown = Interval(value=35.0, low=math.nan, high=math.nan)
+    ax = draw_nees(
+        axes(),
+        plans=["a", "b"],
+        nees=nees,
+        means=[known, unknown],
+        region=(2.0, 4.2),
+        colours=[0, 1],
+    )
     band = ax.patches[0]
     assert band.get_x() == pytest.approx(2.0)
     assert band.get_x() + band.get_width() == pytest.approx(4.2)
     dots = [line.get_xdata().tolist() for line in ax.lines if line.get_marker() == "o"]
     assert dots == [[2.5, 3.0, 4.0], [30.0, 40.0, 35.0]]
     means = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "|"]
-    assert means == pytest.approx([9.5 / 3.0, 35.0])
+    assert means == [3.2, 35.0]
+    (whisker,) = (line for line in ax.lines if list(line.get_ydata()) == [0, 0])
+    assert list(whisker.get_xdata()) == [2.1, 5.5]
 
 
 def test_nis_bars_and_line_are_densities() -> None:
@@ -246,9 +291,20 @@ def test_nis_bars_and_line_are_densities() -> None:
     assert ax.patches[-1].get_height() > 0.0
 
 
+def floor_of(arena: Arena, *mounts: str, cell_m: float) -> FloorMap:
+    return floor_map(
+        arena=arena,
+        rig=small_rig(*mounts),
+        goal=arena.goals[0],
+        settings=FilterSettings(),
+        spreads=BuildSpreads.of(mount_angle_rad=0.02, tag_position_m=0.05),
+        cell_m=cell_m,
+    )
+
+
 def test_floor_maps_show_the_numbers_in_place() -> None:
     arena = small_arena()
-    made = floor_map(arena=arena, rig=small_rig(), goal=arena.goals[0], cell_m=0.5)
+    made = floor_of(arena, cell_m=0.5)
     left, right = new_figure(6.0, 3.0).subplots(1, 2)
     tags = draw_tags_seen(left, made, arena, most=4.0)
     error = draw_expected_error(right, made, arena, span_m=(0.001, 0.1), length_unit="mm")
@@ -256,7 +312,7 @@ def test_floor_maps_show_the_numbers_in_place() -> None:
     add_error_bar([right], error, length_unit="mm")
     np.testing.assert_array_equal(tags.get_array().filled(np.nan), made.tags_seen)
     np.testing.assert_allclose(
-        error.get_array().filled(np.nan), 1000.0 * made.distance_std_m, rtol=1e-12
+        error.get_array().filled(np.nan), 1000.0 * made.distance_rms_m, rtol=1e-12
     )
     assert tags.get_extent() == pytest.approx([0.0, 9.0, 0.0, 5.0])
     assert error.norm.vmax == pytest.approx(100.0)
@@ -270,8 +326,8 @@ def test_path_is_drawn_in_the_floors_unit() -> None:
 
 def test_a_hit_map_shows_hits_in_100() -> None:
     arena = small_arena()
-    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
-    made = hit_map(floor, shooter=SHOOTER, extra_cov=np.diag([0.05, 0.05, 0.02]) ** 2)
+    floor = floor_of(arena, "front", cell_m=1.0)
+    made = hit_map(floor, shooter=SHOOTER)
     ax = axes()
     image = draw_hit_chance(ax, made, arena)
     shown = image.get_array()
@@ -284,12 +340,31 @@ def test_a_hit_map_shows_hits_in_100() -> None:
     svg_text(ax.figure)
 
 
+def test_a_map_of_differences_has_its_middle_at_none() -> None:
+    arena = small_arena()
+    floor = floor_of(arena, "front", cell_m=1.0)
+    difference = np.where(
+        floor.is_standable,
+        np.linspace(-3.0, 2.0, floor.is_standable.size).reshape(floor.is_standable.shape),
+        np.nan,
+    )
+    ax, spare = new_figure(6.0, 3.0).subplots(1, 2)
+    image = draw_hit_difference(ax, floor, difference, arena, most=5.0)
+    np.testing.assert_array_equal(image.get_array().filled(np.nan), difference)
+    assert image.get_clim() == (-5.0, 5.0)
+    add_hit_difference_bar([ax], image, spare=spare)
+    svg = svg_text(ax.figure)
+    assert not spare.axison  # the bar lies where a map would have been
+    assert "hits in 100 more (+) or fewer (−)" in svg
+    assert "−4" in svg
+    assert "+4" in svg
+
+
 @pytest.mark.parametrize("share", [0.0, 1.0])
 def test_a_hit_map_that_is_all_alike_has_no_line(share: float) -> None:
     arena = small_arena()
-    floor = floor_map(arena=arena, rig=small_rig("front"), goal=arena.goals[0], cell_m=1.0)
-    shares = np.full(floor.distance_std_m.shape, share)
-    made = HitMap(floor=floor, shares=shares, extra_std=np.zeros(3))
+    floor = floor_of(arena, "front", cell_m=1.0)
+    made = HitMap(floor=floor, shares=np.full(floor.distance_rms_m.shape, share))
     ax = axes()
     draw_hit_chance(ax, made, arena)
     assert not any(isinstance(c, ContourSet) for c in ax.collections)

@@ -62,3 +62,14 @@ def test_colours_come_again_after_the_last() -> None:
 @pytest.mark.parametrize(("asked", "got"), [("m", "m"), ("cm", "m"), ("mm", "m"), ("in", "in")])
 def test_places_on_the_floor_are_in_metres_or_inches(asked: str, got: str) -> None:
     assert floor_unit(asked) == got
+
+
+def test_pictures_turn_dark_with_the_page() -> None:
+    svg = picture()
+    sheet, _, rest = svg.partition("</style>")
+    assert "@media (prefers-color-scheme: dark)" in sheet
+    assert "--ffffff: #16191d;" in sheet
+    assert "fill: var(--ffffff, #ffffff)" in rest
+    assert "var(--222222, #222222)" in rest
+    for colour in ("#ffffff", "#222222"):
+        assert f": {colour}" not in rest

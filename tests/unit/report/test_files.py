@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from made_decision import DECISION, interval
 from posefuse.report.files import (
     comparison_results,
     write_comparison_results,
@@ -76,6 +77,53 @@ def test_every_figure_of_the_ranking_is_in_json_as_it_is_in_code(
     assert read(tmp_path)["ranking"][1]["hits_difference_to_best_per_100"]["low"] == other.low
 
 
+def test_the_decision_is_in_json(findings: Findings, tmp_path: Path) -> None:
+    write_comparison_results(replace(findings, decision=DECISION), tmp_path)
+    assert read(tmp_path)["decision"] == {
+        "plan": "four",
+        "cameras": 4,
+        "ties": ["five"],
+        "hits": "apart",
+        "most_accurate": None,
+        "cheaper": {
+            "plan": "two",
+            "cameras": 2,
+            "distance_m": {"value": 0.027, "low": 0.021, "high": 0.034, "level": 0.95},
+            "lost_hits_per_100": {"value": 5.62, "low": 4.04, "high": 7.0, "level": 0.95},
+        },
+        "error_shares": {
+            "mount angle": 0.36,
+            "tag position": 0.25,
+            "bias of detector and motion": 0.21,
+            "noise": 0.14,
+            "lean": 0.04,
+        },
+        "filter": "overconfident",
+        "nees_mean": {"value": 12.0, "low": 10.1, "high": 15.3, "level": 0.95},
+        "retuning": {
+            "noise": {"position_floor_m": 0.13, "heading_floor_deg": 3.3},
+            "trials": 10,
+            "nees_mean": {"value": 3.1, "low": 2.2, "high": 5.2, "level": 0.95},
+            "distance_rms_m": 0.0185,
+        },
+    }
+    bare = replace(
+        DECISION,
+        most_accurate=replace(DECISION.cheaper, lost_hits_per_100=None),
+        cheaper=None,
+        budget=None,
+        nees=interval(math.nan),
+        retuning=None,
+    )
+    write_comparison_results(replace(findings, decision=bare), tmp_path)
+    written = read(tmp_path)["decision"]
+    assert written["most_accurate"]["lost_hits_per_100"] is None
+    assert written["cheaper"] is written["retuning"] is None
+    assert written["filter"] == "unknown"
+    assert written["nees_mean"]["value"] is None
+    assert written["error_shares"] == {}
+
+
 def test_the_same_comparison_gives_the_same_bytes(findings: Findings, tmp_path: Path) -> None:
     for name in ("one", "two"):
         (tmp_path / name).mkdir()
@@ -130,12 +178,12 @@ def test_both_commands_use_the_names_of_the_vocabulary(
 def test_numbers_json_cannot_spell_become_null(findings: Findings, tmp_path: Path) -> None:
     comparison = findings.comparison
     first, *rest = comparison.ranking
-    unknown = replace(first, nees_mean=math.inf, distance_bound_rms_m=math.nan)
+    unknown = replace(first, position_rms_m=math.inf, distance_bound_rms_m=math.nan)
     odd = replace(comparison, ranking=(unknown, *rest))
     write_comparison_results(replace(findings, comparison=odd), tmp_path)
-    assert read(tmp_path)["ranking"][0]["nees_mean"] is None
+    assert read(tmp_path)["ranking"][0]["position_rms_m"] is None
     assert read(tmp_path)["ranking"][0]["distance_bound_rms_m"] is None
-    assert table(tmp_path / "results.csv")[0]["nees_mean"] == ""
+    assert table(tmp_path / "results.csv")[0]["position_rms_m"] == ""
 
 
 def test_results_name_plans_and_courses(findings: Findings) -> None:

@@ -58,16 +58,19 @@ def test_the_estimates_costs_are_set_apart_from_the_shooters(comparison: Compari
     )
     other = comparison.ranking[1].plan
     assert rivals_sentence(some) == (
-        f"Against “{name}”, “{other}” costs 6.0 (4.5 to 7.5) shots in 100."
+        f"The most go in with “{name}”; against it “{other}” costs 6.0 (4.5 to 7.5) shots in 100."
     )
     assert perfect_sentence(some).endswith("a perfect estimate would score 95.0 per 100.")
 
 
-def test_ties_wins_and_one_trial(comparison: Comparison) -> None:
+def test_ties_the_best_in_hits_and_one_trial(comparison: Comparison) -> None:
     tie = with_hits(comparison, hits(91.0), hits(90.0, (-1.0, -2.0, 0.5)))
     assert rivals_sentence(tie).startswith("In hits these trials cannot separate the plans")
-    win = with_hits(comparison, hits(91.0), hits(92.0, (1.0, 0.5, 2.0)))
-    assert "wins 1.0 (0.5 to 2.0) shots in 100" in rivals_sentence(win)
+    first, second = (row.plan for row in comparison.ranking)
+    win = with_hits(comparison, hits(91.0, (-1.0, -2.0, -0.5)), hits(92.0))
+    assert rivals_sentence(win) == (
+        f"The most go in with “{second}”; against it “{first}” costs 1.0 (0.5 to 2.0) shots in 100."
+    )
     lone = with_hits(comparison, hits(91.0), hits(90.0, (-1.0, np.nan, np.nan)))
     assert "costs 1.0 shots in 100" in rivals_sentence(lone)
     two = with_hits(comparison, hits(91.0), hits(90.0, (-1.0, -2.0, 0.5), perfect_per_100=99.0))
@@ -137,7 +140,7 @@ def test_the_page_shows_what_errors_mean_for_the_shots(
     assert "Better vision adds less than one hit in 100 once" in page
     assert len(re.findall(r" cm at \d\.\d\d m[,:]", page)) == 3
     assert "taken on the move" in page
-    assert "build errors included" in " ".join(page.split())
+    assert "errors of the build included" in " ".join(page.split())
     assert "<dt>Hits per 100</dt>" in page
     assert page.count("the supervising adult decide") == 1
     assert "nan" not in page.lower().split()

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from made_decision import DECISION
 from posefuse.report.comparison import write_comparison_report
+from posefuse.report.decision_wording import decision_lines, headline
 from posefuse.report.glossary import COMPARISON_WORDS
 from posefuse.report.page import command_text
 from posefuse.report.replay import write_replay_report
@@ -114,6 +116,26 @@ def test_page_says_how_it_was_made_and_what_the_words_mean(page: Page) -> None:
         assert f"<dt>{word}</dt>" in page.html
     assert page.words.count("the supervising adult decide") == 1
     assert "nan" not in page.words.lower().split()
+
+
+def test_page_opens_with_the_decision(findings: Findings, tmp_path: Path) -> None:
+    made = replace(findings, decision=DECISION)
+    write_comparison_report(made, tmp_path / "r.html", made_at=MADE_AT)
+    page = Page(tmp_path / "r.html")
+    lines = [("Choose", headline(DECISION)), *decision_lines(DECISION, "cm")]
+    places = [page.words.index(text) for _, text in lines]
+    assert places == sorted(places)
+    assert places[-1] < page.words.index("Asked:") < page.words.index("The ranking")
+    tables_end, first_picture = page.html.rindex("</table>"), page.html.index("<figure")
+    assert tables_end < first_picture
+
+
+def test_cells_are_labelled_for_pages_too_narrow_for_a_table(page: Page) -> None:
+    labels = [attributes["data-label"] for tag, attributes in page.tags if tag == "td"]
+    assert all(labels)
+    assert {"distance error RMS (cm)", "half a round (cm)", "fused"} <= set(labels)
+    scopes = {attributes["scope"] for tag, attributes in page.tags if tag == "th"}
+    assert scopes == {"col", "row"}
 
 
 def test_same_comparison_same_bytes(findings: Findings, tmp_path: Path) -> None:

@@ -14,7 +14,9 @@ from posefuse.report.tables import (
     nis_table,
     outcome_table,
     scores_table,
+    way_table,
 )
+from posefuse.scoring.scorecard import SpanScores
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison
 from posefuse.study.findings import Findings
@@ -51,7 +53,7 @@ def test_every_cell_of_the_ranking_is_its_figure(armed_comparison: Comparison) -
         distance_p95_m=0.0444,
         pivot_rms_rad=math.radians(0.55),
         no_update_share=0.066,
-        nees_mean=7.77,
+        nees_mean=Interval(value=7.77, low=5.55, high=9.99),
     )
     hits = replace(
         other.hits,
@@ -124,6 +126,32 @@ def test_a_star_marks_the_best_of_each_course(findings: Findings) -> None:
     assert not course_table(worse).rows[1][1].endswith("★")
 
 
+def test_the_error_all_the_way_stands_beside_that_at_the_shots(findings: Findings) -> None:
+    best = replace(
+        findings.comparison.ranking[0],
+        distance_rms_m=Interval(value=0.0111, low=0.01, high=0.012),
+    )
+    made = replace(
+        findings,
+        comparison=replace(findings.comparison, ranking=(best,)),
+        whole_rms_m={best.plan: 0.0222},
+        whole_course_rms_m={(best.plan, "half a round"): 0.0333},
+    )
+    table = whole(way_table(made))
+    assert dict(zip(table.headers, table.rows[0], strict=True)) == {
+        "plan": best.plan,
+        "at the shots (cm)": "1.11",
+        "all the way (cm)": "2.22",
+        "half a round, all the way (cm)": "3.33",
+    }
+    trials = tuple(
+        replace(of, cards=tuple(replace(card, shots=None) for card in of.cards))
+        for of in findings.comparison.plan_trials
+    )
+    without = replace(findings, comparison=replace(findings.comparison, plan_trials=trials))
+    assert way_table(without) is None
+
+
 def test_counts_add_up_to_all_measurements(findings: Findings) -> None:
     table = whole(counts_table(findings))
     for row in table.rows:
@@ -164,6 +192,7 @@ def test_other_errors_follow_the_ranking(comparison: Comparison) -> None:
         position_rms_m=0.0345,
         heading_rms_rad=math.radians(0.67),
         bearing_rms_rad=math.radians(0.89),
+        nees_mean=Interval(value=7.77, low=5.55, high=9.99),
     )
     table = further_table(replace(comparison, ranking=(best,)))
     assert dict(zip(table.headers, table.rows[0], strict=True)) == {
@@ -173,6 +202,7 @@ def test_other_errors_follow_the_ranking(comparison: Comparison) -> None:
         "position error RMS (cm)": "3.45",
         "heading error RMS (°)": "0.67",
         "bearing error RMS (°)": "0.89",
+        "NEES": "7.8 [5.5, 10.0]",
     }
 
 
@@ -190,22 +220,36 @@ def test_one_run_has_a_line_for_each_figure_that_is_known() -> None:
         **{
             header: (text(shots), text(course))
             for header, text in {
-                "distance error RMS (mm)": lambda s: f"{1000.0 * s.distance_m.rms:.1f}",
+                "distance error RMS (mm)": lambda s: within(s, "distance_rms_m", 1000.0, 1),
                 "distance error bias (mm)": lambda s: signed(1000.0 * s.distance_m.bias),
                 "distance error 95th percentile (mm)": lambda s: f"{1000.0 * s.distance_m.p95:.1f}",
-                "bearing error RMS (°)": lambda s: f"{math.degrees(s.bearing_rad.rms):.2f}",
-                "position error RMS (mm)": lambda s: f"{1000.0 * s.position_rms_m:.1f}",
-                "heading error RMS (°)": lambda s: f"{math.degrees(s.heading_rad.rms):.2f}",
-                "NEES, expected 3": lambda s: f"{s.nees.mean:.1f}",
-                "no recent update (%)": lambda s: f"{100.0 * s.no_update_share:.1f}",
+                "bearing error RMS (°)": lambda s: within(s, "bearing_rms_rad", DEGREES, 2),
+                "position error RMS (mm)": lambda s: within(s, "position_rms_m", 1000.0, 1),
+                "heading error RMS (°)": lambda s: within(s, "heading_rms_rad", DEGREES, 2),
+                "NEES, expected 3": lambda s: within(s, "nees_mean", 1.0, 1),
+                "no recent update (%)": lambda s: within(s, "no_update_share", 100.0, 1),
             }.items()
         },
     }  # no pivot without a shooter, no bound of a recording
+    assert "[" in figures["distance error RMS (mm)"][1]  # three shots have no interval
+    assert f"{1000.0 * shots.distance_m.rms:.1f}" == figures["distance error RMS (mm)"][0]
     bare = replay(stored_drive(study, goal=None, truth=None, shots=None))
     assert whole(scores_table(bare)).rows == (
         ("instants scored", f"0 of {rows}"),
-        ("no recent update (%)", f"{100.0 * bare.card.whole_course.no_update_share:.1f}"),
+        ("no recent update (%)", within(bare.card.whole_course, "no_update_share", 100.0, 1)),
     )
+
+
+DEGREES = math.degrees(1.0)
+
+
+def within(span: SpanScores, name: str, scale: float, digits: int) -> str:
+    """A figure with its interval, where there are instants enough for one."""
+    interval = span.intervals[name]
+    value, low, high = (
+        f"{scale * end:.{digits}f}" for end in (interval.value, interval.low, interval.high)
+    )
+    return value if math.isnan(interval.low) else f"{value} [{low}, {high}]"
 
 
 def signed(value: float) -> str:
@@ -224,15 +268,15 @@ def test_one_run_has_its_counts_and_its_innovations(armed_replay: Replay) -> Non
     assert table.headers == (
         "measurement",
         "NIS",
-        "consistent: between",
+        "expected",
         "innovations",
         "share gated (%)",
     )
     assert table.rows == (
         (
             "3 numbers",
-            f"{nis.mean:.2f}",
-            f"{nis.low:.2f} and {nis.high:.2f}",
+            f"{nis.mean:.2f} [{nis.interval.low:.2f}, {nis.interval.high:.2f}]",
+            "3",
             f"{nis.count}",
             f"{100.0 * nis.gated_share:.1f}",
         ),

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from posefuse.report.comparison_wording import filter_verdict, finding
-from posefuse.report.replay import run_verdict
+from posefuse.report.comparison_wording import finding
+from posefuse.report.replay import replay_finding, run_verdict
 from posefuse.report.wording import (
     figure_header,
     figure_text,
@@ -18,7 +18,7 @@ from posefuse.report.wording import (
 from posefuse.scoring.scorecard import Nees
 from posefuse.statistics.intervals import Interval
 from posefuse.study.comparison import Comparison, PlanRow
-from posefuse.study.consistency import nees_average
+from posefuse.study.replay import Replay
 
 
 def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = None) -> PlanRow:
@@ -36,7 +36,7 @@ def row(plan: str, rms_m: float, more_m: tuple[float, float, float] | None = Non
         distance_attainable_rms_m=0.5 * rms_m,
         distance_bound_rms_m=0.1 * rms_m,
         no_update_share=0.0,
-        nees_mean=3.0,
+        nees_mean=Interval(value=3.0, low=2.5, high=4.0),
         difference_to_best_m=more,
         is_tie=more is not None and more.holds(0.0),
         best_probability=0.25,
@@ -64,7 +64,6 @@ def test_winner_ties_next_and_last_are_named(comparison: Comparison) -> None:
     assert "Last comes “last”, worse by 4.00 cm (3.00 to 5.00)." in text
     assert "a filter that also estimates the errors of the build could reach 0.50 cm" in text
     assert "the best plan's filter is at 2.0 times that" in text
-    assert text.endswith("Its filter is consistent (NEES 3.0, expected 3).")
 
 
 def test_two_ties_and_one_that_is_worse(comparison: Comparison) -> None:
@@ -93,37 +92,40 @@ def test_what_is_not_known_is_left_out(comparison: Comparison) -> None:
         BEST,
         distance_rms_m=Interval(value=0.01, low=math.nan, high=math.nan),
         distance_attainable_rms_m=math.nan,
-        nees_mean=math.nan,
     )
     text = found(comparison, alone)
     assert "nan" not in text
     assert "interval" not in text
-    assert "NEES" not in text
 
 
-@pytest.mark.parametrize(
-    ("nees", "trials", "words"),
-    [
-        # averages of 20 chi-square values of 3: the 2.5 % and 97.5 % quantiles of chi-square with
-        # 60 degrees of freedom are 40.482 and 83.298 (printed tables), over 20 trials
-        (2.03, 20, "Its filter is consistent (NEES 2.0, expected 3)."),
-        (4.15, 20, "Its filter is consistent (NEES 4.2, expected 3)."),
-        (4.18, 20, "overconfident"),
-        (2.01, 20, "underconfident"),
-        (12.0, 1, "errors are about 2.0 times as large as it states"),
-    ],
-)
-def test_the_filter_is_judged_by_the_chi_square_interval(
-    nees: float, trials: int, words: str
-) -> None:
-    assert words in filter_verdict(nees_average(nees, trials=trials))
+def test_one_run_gives_a_ratio_and_no_verdict(armed_replay: Replay) -> None:
+    nees = Nees(mean=12.0, dof=3, count=7500, inside_share=0.61)
+    known = {"nees_mean": Interval(value=12.0, low=7.0, high=31.0)}
+    span = replace(armed_replay.card.whole_course, nees=nees, intervals=known)
+    assert run_verdict(span) == (
+        "Errors are 2.0 times as large as the filter's own covariance states (NEES 12.0, 95 % "
+        "interval 7.0 to 31.0 over repeats of this run, expected 3); 61 % of the instants lie "
+        "where a consistent filter has 95 %."
+    )
+    few = {"nees_mean": Interval(value=12.0, low=math.nan, high=math.nan)}
+    assert "(NEES 12.0, expected 3)" in run_verdict(replace(span, intervals=few))
+    assert run_verdict(replace(span, nees=None)) == ""
 
 
-def test_one_run_gives_a_ratio_and_no_verdict() -> None:
-    nees = Nees(mean=12.0, dof=3, count=7500, low=0.2, high=9.3, inside_share=0.61)
-    assert run_verdict(nees) == (
-        "Errors are 2.0 times as large as the filter's own covariance states (NEES 12.0, expected "
-        "3); 61 % of the instants lie where a consistent filter has 95 %."
+def test_the_interval_of_one_run_says_what_it_is_of(armed_replay: Replay) -> None:
+    card = armed_replay.card
+    known = replace(
+        card.at_shots,
+        intervals={"distance_rms_m": Interval(value=0.03, low=0.021, high=0.055)},
+    )
+    text = replay_finding(replace(armed_replay, card=replace(card, at_shots=known)))
+    assert (
+        "The RMS has the 95 % interval 2.10 to 5.50 cm: where it would lie in repeats of this run "
+        "by the robot as it is built. Another build errs by other constants"
+    ) in text
+    # three shots
+    assert "The errors at the shots are too few to say how sure that RMS is." in replay_finding(
+        armed_replay
     )
 
 

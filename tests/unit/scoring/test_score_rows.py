@@ -23,9 +23,11 @@ from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Wheel
 from posefuse.robot.rig import Ranger, Rig
 from posefuse.robot.shooter import Shooter
 from posefuse.scoring.figures import FIGURES, OUTCOME_COUNTS
+from posefuse.scoring.instants import instant_errors
 from posefuse.scoring.score import score
 from posefuse.scoring.score_rows import score_rows
 from posefuse.scoring.trajectory import trajectory_scores
+from posefuse.statistics.correlated import correlated_mean_interval, correlated_rms_interval
 
 STAMPS_S = 1_700_000_000.0 + np.arange(0.0, 10.0, 0.1)
 GATE = Goal(
@@ -93,7 +95,14 @@ def run():
 
 def scored(stored, estimate):
     recording = stored.recording
-    card = score(recording, estimate=estimate, truth=recording.truth, arena=ARENA, goal=stored.goal)
+    card = score(
+        recording,
+        estimate=estimate,
+        truth=recording.truth,
+        arena=ARENA,
+        goal=stored.goal,
+        with_intervals=True,
+    )
     path = None
     if recording.truth is not None:
         path = trajectory_scores(estimate=estimate, truth=recording.truth)
@@ -106,18 +115,31 @@ def test_every_known_figure_is_there_with_its_interval(run):
     assert len(figures) == len(rows)
     rms = figures["shots", "distance_rms_m"]
     assert rms.value == card.at_shots.distance_m.rms
-    assert rms.low < rms.value < rms.high
+    assert np.isnan(rms.low)  # three shots
     assert figures["course", "position_rms_m"].value == card.whole_course.position_rms_m
-    assert np.isnan(figures["course", "distance_rms_m"].low)
+    course = card.whole_course
+    errors = instant_errors(
+        np.arange(ROWS), estimate=run[1], truth=run[0].recording.truth, goals=(GATE,)
+    )
+    for name, expected in {
+        "distance_rms_m": correlated_rms_interval(errors.distance_error_m),
+        "heading_rms_rad": correlated_rms_interval(errors.errors[:, 2]),
+        "position_rms_m": correlated_rms_interval(errors.position_error_m),
+        "nees_mean": correlated_mean_interval(errors.nees),
+    }.items():
+        found = figures["course", name]
+        assert found.value == pytest.approx(expected.value)
+        assert (found.low, found.high) == pytest.approx((expected.low, expected.high))
+        assert found.low < found.value < found.high
+    assert figures["course", "no_update_share"].high < 1.0
     share = figures["shots", "no_update_share"]
     assert (share.value, figures["course", "no_update_share"].value) == (2 / 3, 0.94)
     assert 0.0 < share.low < 2 / 3 < share.high < 1.0
     nees = figures["course", "nees_mean"]
-    assert (nees.value, nees.dof) == (card.whole_course.nees.mean, 3)
-    assert (nees.low, nees.high) == (card.whole_course.nees.low, card.whole_course.nees.high)
+    assert (nees.value, nees.dof) == (course.nees.mean, 3)
     nis = figures["run", "nis_mean"]
     assert (nis.value, nis.dof) == (0.5, 1)
-    assert (nis.low, nis.high) == (card.nis[0].low, card.nis[0].high)
+    assert np.isnan([nis.low, nis.high]).all()  # one innovation
     assert figures["run", "nis_count"].value == 1
     assert figures["run", "gated_share"].value == 0.0
     assert figures["run", "fused_count"].value == 1

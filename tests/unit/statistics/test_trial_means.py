@@ -2,13 +2,11 @@
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import bootstrap, norm
 
 from posefuse.errors import InputError
-from posefuse.statistics.bootstrap import bootstrap_of_means
 from posefuse.statistics.chi_square import chi_square_average_interval
 from posefuse.statistics.trial_means import (
-    consistent_region,
     hits_interval,
     mean_square_interval,
     rms_interval,
@@ -43,19 +41,19 @@ def test_rms_intervals_hold_the_truth_in_95_of_100_studies(law, trials, tell):
     intervals = [rms_interval(study) for study in drawn]
     held = share_held(intervals, 1.0)
     width = np.median([interval.high - interval.low for interval in intervals])
-    few = [bootstrap_of_means(s[:, None], lambda m: np.sqrt(m[..., 0])) for s in drawn[:400]]
     tell(
         f"RMS of {trials} trials, {law}: interval holds the truth in {100 * held:.1f} %, width "
-        f"{width:.2f} RMS; bootstrap {100 * share_held(few, 1.0):.1f} %, width "
-        f"{np.median([i.high - i.low for i in few]):.2f}"
+        f"{width:.2f} RMS"
     )
     assert 0.943 < held < 0.99
 
 
-def test_the_bootstrap_interval_of_few_trials_holds_too_seldom():
+def test_resampled_trials_would_hold_the_truth_too_seldom():
     drawn = mean_squares(np.random.default_rng(3), 150, 10, plans=1)[:, 0]
-    resampled = [bootstrap_of_means(s[:, None], lambda m: np.sqrt(m[..., 0])) for s in drawn]
-    assert share_held(resampled, 1.0) < 0.91
+    resampled = [
+        bootstrap((study,), np.mean, n_resamples=1000, rng=1).confidence_interval for study in drawn
+    ]
+    assert np.mean([ends.low <= 1.0 <= ends.high for ends in resampled]) < 0.91
     assert share_held([rms_interval(study) for study in drawn], 1.0) > 0.91
 
 
@@ -109,18 +107,9 @@ def test_counts_weigh_the_runs_as_their_pooled_instants_would():
 
 @pytest.mark.parametrize("instants", [1, 10])
 @pytest.mark.parametrize("correlation", [0.0, 0.9, 1.0])
-def test_the_region_of_a_mean_nees_holds_however_correlated_a_run_is(instants, correlation):
+def test_the_interval_of_a_mean_nees_holds_however_correlated_a_run_is(instants, correlation):
     means = _mean_nees(np.random.default_rng(6), 300, 20, instants, correlation)
-    inside = [low <= m.mean() <= high for m in means for low, high in [_region(m)]]
-    assert np.mean(inside) > 0.91
-
-
-def test_the_region_lies_about_what_is_expected_as_the_interval_about_the_mean():
-    means = np.random.default_rng(2).chisquare(3, size=25)
-    for expected in (2.0, 3.0, 4.5, 8.0):
-        low, high = consistent_region(means, expected=expected)
-        assert (low <= means.mean() <= high) == mean_square_interval(means).holds(expected)
-        assert low < expected < high
+    assert share_held([mean_square_interval(m) for m in means], 3.0) > 0.91
 
 
 def test_a_region_of_independent_instants_would_be_far_too_narrow():
@@ -129,23 +118,16 @@ def test_a_region_of_independent_instants_would_be_far_too_narrow():
     assert np.mean((low <= means) & (means <= high)) < 0.5
 
 
-def test_a_single_run_has_no_region():
-    assert np.isnan(consistent_region([3.0], expected=3.0)).all()
-    assert np.isnan(consistent_region([0.0, 0.0], expected=3.0)).all()
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("runs", [5, 10, 30])
 @pytest.mark.parametrize("correlation", [0.0, 0.8, 0.98])
-def test_the_region_of_a_mean_nees_holds_in_95_of_100_studies(runs, correlation, tell):
+def test_the_interval_of_a_mean_nees_holds_in_95_of_100_studies(runs, correlation, tell):
     means = _mean_nees(np.random.default_rng(8), 3000, runs, 40, correlation)
-    regions = np.array([_region(m) for m in means])
-    held = np.mean((regions[:, 0] <= means.mean(axis=1)) & (means.mean(axis=1) <= regions[:, 1]))
-    low, high = chi_square_average_interval(3, runs)
+    intervals = [mean_square_interval(m) for m in means]
+    held = share_held(intervals, 3.0)
     tell(
-        f"NEES of {runs} runs of 40 instants, correlation {correlation}: region "
-        f"{np.median(regions[:, 0]):.2f} to {np.median(regions[:, 1]):.2f} holds in "
-        f"{100 * held:.1f} %; {runs} single instants {low:.2f} to {high:.2f}"
+        f"NEES of {runs} runs of 40 instants, correlation {correlation}: interval holds 3 in "
+        f"{100 * held:.1f} %, width {np.median([i.high - i.low for i in intervals]):.2f}"
     )
     assert 0.943 < held < 0.995
 
@@ -158,10 +140,6 @@ def _mean_nees(generator, studies, runs, instants, correlation):
         new = np.sqrt(1.0 - correlation**2) * generator.normal(size=(studies, runs, 3))
         errors[:, :, k] = correlation * errors[:, :, k - 1] + new
     return (errors**2).sum(axis=3).mean(axis=2)
-
-
-def _region(means):
-    return consistent_region(means, expected=3.0)
 
 
 def hits_per_100(generator, studies, trials):

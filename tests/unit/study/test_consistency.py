@@ -1,4 +1,4 @@
-"""Verdicts against printed chi-square quantiles; innovations against plain figures."""
+"""Verdicts on the filter's own covariance; innovations against plain figures."""
 
 import math
 
@@ -7,30 +7,39 @@ import pytest
 from scipy import stats
 
 from posefuse.fusion.estimate import Estimate, Innovations, Outcome
-from posefuse.study.consistency import Confidence, nees_average, nis_sample
+from posefuse.statistics.intervals import Interval
+from posefuse.statistics.trial_means import mean_square_interval
+from posefuse.study.consistency import Confidence, confidence_of, error_ratio, nis_sample
 
 
 @pytest.mark.parametrize(
-    ("mean", "trials", "confidence"),
+    ("low", "high", "confidence"),
     [
-        # averages of 20 chi-square values of 3: the 2.5 % and 97.5 % quantiles of chi-square with
-        # 60 degrees of freedom are 40.482 and 83.298 (printed tables), over 20 trials
-        (2.03, 20, Confidence.CONSISTENT),
-        (4.15, 20, Confidence.CONSISTENT),
-        (4.18, 20, Confidence.OVERCONFIDENT),
-        (2.01, 20, Confidence.UNDERCONFIDENT),
-        (12.0, 1, Confidence.OVERCONFIDENT),
+        (2.9, 3.1, Confidence.CONSISTENT),
+        (3.1, 9.0, Confidence.OVERCONFIDENT),
+        (0.5, 2.9, Confidence.UNDERCONFIDENT),
+        (math.nan, math.nan, Confidence.UNKNOWN),
     ],
 )
-def test_the_filter_is_judged_by_the_chi_square_interval(
-    mean: float, trials: int, confidence: Confidence
+def test_the_filter_is_judged_by_the_interval_of_its_mean(
+    low: float, high: float, confidence: Confidence
 ) -> None:
-    assert nees_average(mean, trials=trials).confidence is confidence
+    assert confidence_of(Interval(value=3.0, low=low, high=high)) is confidence
 
 
 def test_errors_grow_with_the_root_of_nees() -> None:
-    assert nees_average(12.0, trials=1).error_ratio == pytest.approx(2.0)
-    assert math.isnan(nees_average(math.nan, trials=3).error_ratio)
+    assert error_ratio(Interval(value=12.0, low=9.0, high=15.0)) == pytest.approx(2.0)
+
+
+def test_consistent_filters_are_seldom_called_otherwise() -> None:
+    """The shots of a trial share its build: their NEES is as good as one value."""
+    generator = np.random.default_rng(5)
+    errors = generator.normal(size=(400, 10, 1, 3))
+    errors = 0.9 * errors + np.sqrt(1.0 - 0.81) * generator.normal(size=(400, 10, 20, 3))
+    means = (errors**2).sum(axis=3).mean(axis=2)
+    calls = [confidence_of(mean_square_interval(study)) for study in means]
+    # 5 % and 3 standard errors of 400 studies
+    assert np.mean([call is not Confidence.CONSISTENT for call in calls]) < 0.083
 
 
 def estimate_of(nis: list[float], dof: list[int], outcomes: list[Outcome]) -> Estimate:

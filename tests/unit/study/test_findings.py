@@ -9,13 +9,15 @@ from scipy import stats
 
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.fuse import fuse
+from posefuse.motion.course import Lift
 from posefuse.study.compare import compare
 from posefuse.study.comparison import Comparison
 from posefuse.study.findings import MOST_PLANS, Findings, findings_of
 from posefuse.study.floor_map import floor_map
-from posefuse.study.hit_map import hit_map, shot_second_moments
+from posefuse.study.hit_map import hit_map
 from posefuse.study.ranking import rank_plans
 from posefuse.study.shot_room import spreads_at_places
+from posefuse.study.whole_course import whole_course_rms_m
 from small_court import SHOOTER, armed, small_study
 
 COURSES = ("easy", "hard")
@@ -39,7 +41,7 @@ def test_each_course_has_its_own_ranking(comparison: Comparison, findings: Findi
     assert tuple(findings.course_rankings) == COURSES
     for course, rows in findings.course_rankings.items():
         own = [trials for trials in comparison.plan_trials if trials.course == course]
-        assert repr(rows) == repr(rank_plans(comparison.study, own, seed=comparison.seed))
+        assert repr(rows) == repr(rank_plans(comparison.study, own))
     assert repr(findings.course_rankings["easy"]) != repr(findings.course_rankings["hard"])
 
 
@@ -80,14 +82,17 @@ def test_nees_is_averaged_over_the_trials_and_judged(
             np.mean([card.shots.nees for card in comparison.trials_of(plan, course).cards], axis=0)
             for course in COURSES
         ]
-        assert findings.nees_at_shots[plan] == pytest.approx(np.concatenate(averages))
+        of_plan = findings.nees_at_shots[plan]
+        assert of_plan.at_shots == pytest.approx(np.concatenate(averages))
+        (row,) = (row for row in comparison.ranking if row.plan == plan)
+        for end in ("value", "low", "high"):
+            assert getattr(of_plan.mean, end) == pytest.approx(getattr(row.nees_mean, end))
     low, high = stats.chi2(6).ppf([0.025, 0.975]) / 2.0  # two trials of three numbers
-    assert (findings.best_nees.low, findings.best_nees.high) == pytest.approx((low, high))
-    assert findings.best_nees.mean == comparison.ranking[0].nees_mean
-    every = np.concatenate(list(findings.nees_at_shots.values()))
+    assert findings.nees_region == pytest.approx((low, high))
+    every = np.concatenate([each.at_shots for each in findings.nees_at_shots.values()])
     assert findings.consistent_share == pytest.approx(np.mean((every >= low) & (every <= high)))
-    ends = findings.best_nees.low, findings.best_nees.high
-    some = replace(findings, nees_at_shots={"a": np.array([*ends, 0.9 * low, np.nan, 99.0])})
+    at_shots = np.array([*findings.nees_region, 0.9 * low, np.nan, 99.0])
+    some = replace(findings, nees_at_shots={"a": replace(of_plan, at_shots=at_shots)})
     assert some.consistent_share == 0.5
     assert math.isnan(replace(findings, nees_at_shots={}).consistent_share)
 
@@ -98,23 +103,76 @@ def test_maps_are_of_each_plan_with_its_own_errors(
     study = comparison.study
     assert set(findings.floor_maps) == {plan.name for plan in study.plans}
     for plan in study.plans:
-        expected = floor_map(arena=study.arena, rig=plan.rig, goal=study.goal, cell_m=0.3)
-        np.testing.assert_array_equal(
-            findings.floor_maps[plan.name].distance_std_m, expected.distance_std_m
+        expected = floor_map(
+            arena=study.arena,
+            rig=plan.rig,
+            goal=study.goal,
+            settings=plan.settings,
+            spreads=study.spreads,
+            cell_m=0.3,
+        )
+        np.testing.assert_allclose(
+            findings.floor_maps[plan.name].distance_rms_m, expected.distance_rms_m, rtol=1e-12
         )
         assert findings.floor_maps[plan.name].x_edges_m[1] == pytest.approx(0.3)
     with_shooter = study.plans[1].name
     assert list(findings.hit_maps) == [with_shooter]
-    trials = [t for t in comparison.plan_trials if t.plan == with_shooter]
-    extra = shot_second_moments(trials, arena=study.arena)
-    expected = hit_map(findings.floor_maps[with_shooter], shooter=SHOOTER, extra_cov=extra)
+    expected = hit_map(findings.floor_maps[with_shooter], shooter=SHOOTER)
     np.testing.assert_array_equal(findings.hit_maps[with_shooter].shares, expected.shares)
+
+
+def test_other_maps_are_differences_to_the_chosen_plans(findings: Findings) -> None:
+    (base,) = findings.hit_maps
+    assert findings.hit_base == base
+    assert findings.hit_differences_per_100 == {}
+    assert findings.hit_difference_span_per_100 == 1.0
+    steps = np.linspace(-7.0, 1.0, 101)
+    some = replace(findings, hit_differences_per_100={"a": steps, "b": np.array([np.nan])})
+    assert some.hit_difference_span_per_100 == 10.0  # 2 in 100 exceed 6.84: the next round number
+
+
+def test_hits_are_subtracted_where_both_can_stand() -> None:
+    study = armed(small_study(trials=2), SHOOTER, SHOOTER)
+    found = findings_of(compare(study, workers=1), workers=1)
+    base = found.decision.plan
+    assert found.hit_base == base
+    (other,) = found.hit_differences_per_100
+    assert {base, other} == set(found.hit_maps)
+    np.testing.assert_allclose(
+        found.hit_differences_per_100[other],
+        100.0 * found.hit_maps[other].shares - 100.0 * found.hit_maps[base].shares,
+        atol=1e-9,
+    )
+    assert np.nanmax(np.abs(found.hit_differences_per_100[other])) > 0.0
+
+
+def test_a_lift_is_known_by_its_greatest_rise(findings: Findings) -> None:
+    assert findings.lift_travel_m == {}
+    study = small_study(trials=1)
+    (drive,) = study.courses
+    lifts = [Lift(box="mast", at_s=[1.0, 2.0], raise_m=[0.0, up_m]) for up_m in (0.35, 0.2)]
+    courses = tuple(
+        replace(drive, name=f"lift {place}", lifts=(lift,)) for place, lift in enumerate(lifts)
+    )
+    made = findings_of(compare(replace(study, courses=courses), workers=1), workers=1)
+    assert made.lift_travel_m == {"mast": 0.35}
+
+
+def test_errors_all_the_way_are_by_plan_and_course(
+    comparison: Comparison, findings: Findings
+) -> None:
+    for plan in comparison.study.plans:
+        of_plan = [comparison.trials_of(plan.name, course) for course in COURSES]
+        assert findings.whole_rms_m[plan.name] == whole_course_rms_m(of_plan)
+        for course, trials in zip(COURSES, of_plan, strict=True):
+            expected = whole_course_rms_m([trials])
+            assert findings.whole_course_rms_m[plan.name, course] == expected > 0.0
 
 
 def test_figures_of_a_map_are_over_the_floor_where_the_robot_can_stand(findings: Findings) -> None:
     one = next(iter(findings.hit_maps.values()))
     stands, floor = one.floor.is_standable, one.floor
-    assert floor.median_distance_std_m == np.median(floor.distance_std_m[stands])
+    assert floor.median_distance_rms_m == np.median(floor.distance_rms_m[stands])
     assert floor.no_tag_share == np.mean(floor.tags_seen[stands] < 0.5)
     assert one.likely_share == np.mean(one.shares[stands] >= 0.9)
     assert 0.0 < one.likely_share < 1.0

@@ -9,16 +9,31 @@ import pytest
 from matplotlib.path import Path as Outline
 
 from posefuse.arena.arena import Arena
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.errors import InputError
+from posefuse.fusion.settings import FilterSettings, Measurement, NoiseKind, NoiseModel
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.robot.rig import Rig
-from posefuse.study.floor_map import floor_map
+from posefuse.study.floor_map import FloorMap, floor_map
+from posefuse.study.standstill import Arrival
 from small_court import small_arena, small_rig
+
+TRUSTED = FilterSettings(
+    measurement=Measurement.CORNERS, noise=NoiseModel(kind=NoiseKind.FIXED, pixel_std_px=0.5)
+)
+"""A filter that believes what is true of the small rig's corners."""
+
+
+def made_of(arena: Arena, *mounts: str, rig: Rig | None = None, **changes) -> FloorMap:
+    """The map of the small rig if everything were built as drawn."""
+    given = {"settings": TRUSTED, "spreads": BuildSpreads(), "cell_m": 0.5}
+    rig = rig or small_rig(*mounts)
+    return floor_map(arena=arena, rig=rig, goal=arena.goals[0], **{**given, **changes})
 
 
 def spread_by_cv2(arena: Arena, rig: Rig, pose: np.ndarray, prior: np.ndarray) -> float:
-    """The same bound with OpenCV's projection, differenced, and a plain inverse: one camera."""
+    """The bound of 15 frames of one camera, by OpenCV's projection, differenced, inverted."""
     mount = rig.mounts[0]
 
     def pixels(values: np.ndarray) -> np.ndarray:
@@ -47,18 +62,19 @@ def spread_by_cv2(arena: Arena, rig: Rig, pose: np.ndarray, prior: np.ndarray) -
     columns = [(pixels(pose + d) - pixels(pose - d)) / (2 * step) for d in step * np.eye(3)]
     jacobian = np.stack(columns, axis=-1)
     std_px = mount.camera.detector.noise_px
-    cov = np.linalg.inv(jacobian.T @ jacobian / std_px**2 + np.diag(prior**-2))[:2, :2]
+    information = 15.0 * jacobian.T @ jacobian / std_px**2
+    cov = np.linalg.inv(information + np.diag(prior**-2))[:2, :2]
     toward = np.array([math.cos(pose[2]), math.sin(pose[2])])
     return math.sqrt(toward @ cov @ toward)
 
 
-def test_spread_is_that_of_opencv_and_a_plain_inverse() -> None:
+def test_without_build_errors_the_error_is_the_bound_of_opencv_and_a_plain_inverse() -> None:
     arena, rig = replace(small_arena(), obstacles=()), small_rig("front")
     rig = replace(rig, body=replace(rig.body, boxes=()))
     goal = arena.goals[0]
-    made = floor_map(arena=arena, rig=rig, goal=goal, cell_m=1.0)
-    assert made.distance_std_m.shape == (5, 9)
-    prior = np.array([0.5, 0.5, math.radians(10.0)])
+    made = made_of(arena, rig=rig, cell_m=1.0)  # 30 frames a second for half a second
+    assert made.distance_rms_m.shape == (5, 9)
+    prior = np.array([0.1, 0.1, math.radians(2.0)])
     rows = [(1, 4), (2, 2), (3, 5)]
     for row, column in rows:
         x = (made.x_edges_m[column] + made.x_edges_m[column + 1]) / 2
@@ -66,25 +82,23 @@ def test_spread_is_that_of_opencv_and_a_plain_inverse() -> None:
         dx, dy = goal.xy_in_world_m - [x, y]
         expected = spread_by_cv2(arena, rig, np.array([x, y, math.atan2(dy, dx)]), prior)
         # this detector finds all but a few in a million of what it can see
-        assert made.distance_std_m[row, column] == pytest.approx(expected, rel=2e-3)
-        assert made.distance_std_m[row, column] < 0.2
+        assert made.distance_rms_m[row, column] == pytest.approx(expected, rel=2e-3)
+        assert made.distance_rms_m[row, column] < 0.05
 
 
 def test_without_a_tag_in_view_the_prior_is_left() -> None:
-    arena, rig = small_arena(), small_rig("front")
+    arena = small_arena()
     # the only tag hangs behind a robot that faces the goal
     behind = replace(arena, tags=tuple(tag for tag in arena.tags if tag.id == 1))
-    made = floor_map(
-        arena=behind, rig=rig, goal=arena.goals[0], cell_m=0.5, prior_position_std_m=0.3
-    )
+    made = made_of(behind, "front", arrival=Arrival(position_std_m=0.3))
     seen_none = made.tags_seen == 0.0
     assert seen_none.mean() > 0.5
-    np.testing.assert_allclose(made.distance_std_m[seen_none], 0.3, rtol=1e-12)
+    np.testing.assert_allclose(made.distance_rms_m[seen_none], 0.3, rtol=1e-12)
 
 
 def test_the_robot_stands_where_its_outline_is_free() -> None:
     arena, rig = small_arena(), small_rig("front")
-    made = floor_map(arena=arena, rig=rig, goal=arena.goals[0], cell_m=0.25)
+    made = made_of(arena, rig=rig, cell_m=0.25)
     bench = next(box for box in arena.obstacles if box.blocks_course)
     corners = bench.size_m[:2] / 2 * [[1, 1], [-1, 1], [-1, -1], [1, -1]]
     outline = Outline(
@@ -105,19 +119,16 @@ def test_the_robot_stands_where_its_outline_is_free() -> None:
 
 def test_a_second_camera_never_makes_it_worse() -> None:
     arena = small_arena()
-    maps = [
-        floor_map(arena=arena, rig=small_rig(*mounts), goal=arena.goals[0], cell_m=0.5)
-        for mounts in (("front",), ("front", "left"))
-    ]
+    maps = [made_of(arena, *mounts) for mounts in (("front",), ("front", "left"))]
     stand = maps[0].is_standable
-    assert (maps[1].distance_std_m <= maps[0].distance_std_m + 1e-12)[stand].all()
+    assert (maps[1].distance_rms_m <= maps[0].distance_rms_m + 1e-12)[stand].all()
     assert (maps[1].tags_seen >= maps[0].tags_seen)[stand].all()
     assert (maps[1].tags_seen > maps[0].tags_seen)[stand].mean() > 0.2
 
 
 def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
     arena = small_arena()
-    goal, front = arena.goals[0], small_rig("front")
+    front = small_rig("front")
     front = replace(front, body=replace(front.body, boxes=()))
     mount = front.mounts[0]
     quarter = math.pi / 2
@@ -132,10 +143,8 @@ def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
         )
         for k in range(4)
     ]
-    round_about = floor_map(arena=arena, rig=front, goal=goal, cell_m=0.5, headings=4)
-    at_once = floor_map(
-        arena=arena, rig=replace(front, mounts=tuple(turned)), goal=goal, cell_m=0.5
-    )
+    round_about = made_of(arena, rig=front, headings=4)
+    at_once = made_of(arena, rig=replace(front, mounts=tuple(turned)))
     np.testing.assert_allclose(round_about.tags_seen, at_once.tags_seen / 4.0, atol=1e-9)
 
 
@@ -145,13 +154,39 @@ def test_turning_round_a_camera_ahead_sees_what_four_see_at_once() -> None:
         ({"cell_m": 0.0}, "cell_m: must be greater than 0"),
         ({"cell_m": 1e-4}, "cell_m: makes 90000 x 50000 cells"),
         ({"headings": 0}, "headings: must be between 1 and 360"),
-        ({"prior_position_std_m": 0.0}, "prior_position_std_m: must be greater than 0"),
+        (
+            {"settings": FilterSettings(measurement=Measurement.RANGE, noise=TRUSTED.noise)},
+            "only filters that fuse tags can be forecast",
+        ),
         ({"rig": replace(small_rig(), mounts=())}, "no floor map, it has no camera"),
         ({"arena": replace(small_arena(), tags=())}, "no floor map, it has no tag"),
     ],
 )
 def test_bad_input_is_refused(changes: dict, message: str) -> None:
     arena = small_arena()
-    given = {"arena": arena, "rig": small_rig(), "goal": arena.goals[0]}
+    given = {
+        "arena": arena,
+        "rig": small_rig(),
+        "goal": arena.goals[0],
+        "settings": TRUSTED,
+        "spreads": BuildSpreads(),
+    }
     with pytest.raises(InputError, match=message):
         floor_map(**{**given, **changes})
+
+
+def test_an_arrival_must_be_possible() -> None:
+    for name in ("position_std_m", "heading_std_rad", "standstill_s"):
+        with pytest.raises(InputError, match=f"{name}: must be greater than 0"):
+            Arrival(**{name: 0.0})
+
+
+def test_errors_of_the_build_are_in_the_map_and_threads_change_nothing() -> None:
+    arena, built = small_arena(), BuildSpreads.of(mount_angle_rad=0.01, tag_position_m=0.005)
+    exact, real = made_of(arena), made_of(arena, spreads=built)
+    sees = exact.is_standable & (exact.tags_seen > 0.5)
+    assert (real.distance_rms_m >= exact.distance_rms_m - 1e-12)[sees].all()
+    assert np.median(real.distance_rms_m[sees]) > 5.0 * np.median(exact.distance_rms_m[sees])
+    three = made_of(arena, spreads=built, workers=3)
+    np.testing.assert_allclose(three.pose_covs, real.pose_covs, rtol=1e-12)
+    np.testing.assert_array_equal(three.tags_seen, real.tags_seen)

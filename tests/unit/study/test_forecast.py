@@ -296,7 +296,7 @@ def test_a_biased_sensor_read_n_times() -> None:
     the mean is off by b^2 + r / n (A. Gelb, Applied Optimal Estimation, 1974, ch. 7, from memory).
     """
     from posefuse.study.forecast import LinearStates, run_forecast
-    from posefuse.study.linear_run import FrameTerms, FusedFrames, LinearSteps, SeenTags
+    from posefuse.study.linear_frames import FrameTerms, FusedFrames, LinearSteps, SeenTags
 
     count, noise, bias = 25, 0.04, 0.3
     eye = np.zeros(count, dtype=np.int64)
@@ -321,7 +321,7 @@ def test_a_biased_sensor_read_n_times() -> None:
         true_covs=np.zeros((rows, 3, 3)), slopes=np.zeros((rows, 3, 7)), known=np.zeros((rows, 3)),
     )  # fmt: skip
     floats = np.zeros(0)
-    views = SeenTags(none, floats, floats, floats, floats, floats, np.zeros((0, 2)))
+    views = SeenTags(none, floats, floats, floats, floats, floats, floats, np.zeros((0, 2)))
     states = LinearStates.empty(2, constants=11 + 2 + 7, cameras=1)
     states.believed[1] = states.white[1] = 1e9 * np.eye(3)
     run_forecast(

@@ -47,6 +47,7 @@ def test_it_is_fused_and_scored_with_the_settings_given() -> None:
         arena=stored.arena,
         goal=GOAL.name,
         shooter=SHOOTER,
+        with_intervals=True,
     )
     path = trajectory_scores(estimate=estimate, truth=recording.truth)
     assert repr(played.rows) == repr(tuple(score_rows(card, path)))

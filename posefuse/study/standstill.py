@@ -1,0 +1,158 @@
+"""The error to be expected of a plan that stands still, by its own filter, without Monte Carlo.
+
+A robot at rest takes the same frames again and again. Its filter averages their white noise; it
+cannot average what is the same in all of them: errors of the build, the detector's bias, scatter
+that stays while corners stay on their pixels. To first order about the truth and the nominal build,
+as ``study.forecast`` along a path.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from posefuse.build_errors.constants import Constants
+from posefuse.checks import FloatArray, IntArray, positive
+from posefuse.errors import InputError
+from posefuse.fusion.settings import FilterSettings, LateFrames, Measurement
+from posefuse.fusion.weighing import extra_variances, pixel_variances
+from posefuse.robot.camera import Timing
+from posefuse.robot.rig import Mount
+from posefuse.sensing.views import TagViews
+from posefuse.solving.linear import LinearCameras, LinearTags
+from posefuse.study.compiled.frame_terms import write_frame_terms
+from posefuse.study.compiled.standstill import write_standstill_covs
+from posefuse.study.linear_frames import FrameTerms, FusedFrames, SeenTags
+
+__all__ = ["Arrival", "standstill_covs"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """What a robot knows when it arrives, and how long it then stands.
+
+    Parameters
+    ----------
+    position_std_m, heading_std_rad
+        Spread of its pose beforehand, on each axis: the default is what the wheels alone leave some
+        metres after the last tag.
+    standstill_s
+        For so long frames are fused before the pose is used.
+    """
+
+    position_std_m: float = 0.1
+    heading_std_rad: float = math.radians(2.0)
+    standstill_s: float = 0.5
+
+    def __post_init__(self) -> None:
+        for name in self.__dataclass_fields__:
+            positive(name, getattr(self, name))
+
+
+def standstill_covs(
+    poses: FloatArray,
+    views: TagViews,
+    *,
+    mounts: tuple[Mount, ...],
+    cameras: LinearCameras,
+    tags: LinearTags,
+    settings: FilterSettings,
+    constants: Constants,
+    arrival: Arrival,
+) -> FloatArray:
+    """Mean square errors (n, 3, 3) of x_m, y_m, heading_rad over all builds and all noise.
+
+    A frame stands for all that a camera takes from a place: each tag counts in it by how often it
+    is found, and the frame by how often any tag is. The filter's gate, and its choice between two
+    poses that fit the corners, are taken to be right.
+
+    Parameters
+    ----------
+    poses : (n, 3) array
+        Where the robot stands: x_m, y_m, heading_rad.
+    views
+        ``sensing.views.still_views`` from there.
+    cameras, tags
+        Of ``solving.linear``, of the mounts and of the views' tags.
+
+    Raises
+    ------
+    InputError
+        The settings fuse beacons.
+    """
+    if settings.measurement not in (Measurement.POSE, Measurement.CORNERS):
+        raise InputError(
+            "forecast: only filters that fuse tags can be forecast, not those of beacons"
+        )
+    frame, first, tag_count = np.unique(views.frame, return_index=True, return_counts=True)
+    place, eye = np.divmod(frame, len(mounts))
+    missed = 1.0 - views.found_probability
+    any_found = 1.0 - (np.multiply.reduceat(missed, first) if len(first) else missed)
+    fused = np.array(
+        [_fused_count(m.camera.timing, settings, arrival.standstill_s) for m in mounts]
+    )
+    share = views.found_probability / np.repeat(any_found, tag_count)
+    frames = _frames(poses[place], views, share, (eye, first, tag_count), settings)
+    terms = FrameTerms.empty(len(frame), len(views.tag))
+    seen = SeenTags.of(views, slice(None), share=share)
+    write_frame_terms(frames, seen, cameras, tags, settings.measurement is Measurement.POSE, terms)
+    covs = np.empty((len(poses), 3, 3))
+    prior_std = (arrival.position_std_m, arrival.position_std_m, arrival.heading_std_rad)
+    write_standstill_covs(
+        (
+            np.searchsorted(place, np.arange(len(poses) + 1)),
+            fused[eye] * any_found,
+            constants.first_tag,
+            constants.first_lean,
+        ),
+        frames,
+        seen.tag,
+        terms,
+        constants.stds,
+        np.array(prior_std) ** -2.0,
+        covs,
+    )
+    return covs
+
+
+def _fused_count(timing: Timing, settings: FilterSettings, standstill_s: float) -> float:
+    """How many frames of a standstill reach the filter and are not too late for it, on average."""
+    oldest_s = {
+        LateFrames.REINSERT: settings.history_s,
+        LateFrames.AS_CURRENT: np.inf,
+        LateFrames.DROP: settings.drop_older_than_s,
+    }[settings.late_frames]
+    spare_s, jitter_s = oldest_s - timing.latency_s, timing.latency_jitter_s
+    in_time = float(spare_s >= 0.0)
+    if abs(spare_s) < jitter_s:
+        in_time = 0.5 * (1.0 + spare_s / jitter_s)
+    return in_time * (1.0 - timing.drop_rate) * timing.frame_rate_hz * standstill_s
+
+
+def _frames(
+    poses: FloatArray,
+    views: TagViews,
+    share: FloatArray,
+    order: tuple[IntArray, IntArray, IntArray],
+    settings: FilterSettings,
+) -> FusedFrames:
+    """One frame of each camera from each place from which it sees a tag, at rest."""
+    eye, first, tag_count = order
+    count = len(eye)
+    found = np.add.reduceat(share, first) if count else np.zeros(0)
+    distances = np.add.reduceat(share * views.distance_m, first) if count else np.zeros(0)
+    mean_distance_m = distances / found
+    still = np.zeros((count, 3))
+    return FusedFrames(
+        eye=eye,
+        first=first,
+        tag_count=tag_count,
+        pose=np.ascontiguousarray(poses),
+        velocity=still,
+        tilted=np.zeros((count, 5)),
+        lateness=still,
+        offset=still,
+        row_heading=poses[:, 2].copy(),
+        pixel_var=pixel_variances(settings, mean_distance_m),
+        extra_var=extra_variances(settings, mean_distance_m, found),
+    )
