@@ -117,6 +117,7 @@ def floor_map(
     is_free = _outline_is_free(arena, rig, poses)
     constants = constants_of(rig, arena, spreads)
     cameras, tags = linear_cameras(rig.mounts), linear_tags(arena.tags)
+    turns = np.array([[0.0, 0.0, 2.0 * np.pi * k / headings] for k in range(headings)])
 
     def of_part(part: FloatArray) -> tuple[FloatArray, FloatArray]:
         views = _views_from(arena, rig, part)
@@ -134,7 +135,6 @@ def floor_map(
         seen = [_tags_seen(each, len(part), rig) for each in (views, *turned)]
         return np.mean(seen, axis=0), covs
 
-    turns = np.array([[0.0, 0.0, 2.0 * np.pi * k / headings] for k in range(headings)])
     parts = np.array_split(poses[is_free], workers)
     with side_by_side(workers) as pool:
         made = list(pool.map(of_part, parts))

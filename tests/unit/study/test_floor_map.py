@@ -190,3 +190,12 @@ def test_errors_of_the_build_are_in_the_map_and_threads_change_nothing() -> None
     three = made_of(arena, spreads=built, workers=3)
     np.testing.assert_allclose(three.pose_covs, real.pose_covs, rtol=1e-12)
     np.testing.assert_array_equal(three.tags_seen, real.tags_seen)
+
+
+def test_where_there_is_no_place_to_stand_nothing_is_known() -> None:
+    arena = small_arena()
+    bench = next(box for box in arena.obstacles if box.blocks_course)
+    full = replace(arena, obstacles=(replace(bench, size_m=np.array([30.0, 30.0, 0.6])),))
+    nowhere = made_of(full, cell_m=1.0, workers=2)
+    assert not nowhere.is_standable.any()
+    assert np.isnan(nowhere.tags_seen).all()
