@@ -1,7 +1,5 @@
 """A recording to an estimate, by the compiled filter or by the reference filter."""
 
-from dataclasses import replace
-
 from posefuse.arena.arena import Arena
 from posefuse.errors import InputError
 from posefuse.fusion.compiled_filter import filter_compiled
@@ -15,8 +13,8 @@ from posefuse.fusion.measurements import (
     solve_sightings,
     weigh_fixes,
 )
-from posefuse.fusion.settings import Ambiguous, FilterSettings, Measurement, StartFrom
-from posefuse.fusion.start import Start, standstill_end, start_from_tags, stated_start
+from posefuse.fusion.settings import FilterSettings, Measurement, StartFrom
+from posefuse.fusion.start import Start, start_from_tags, stated_start
 from posefuse.recording.recording import Recording
 from posefuse.robot.rig import Rig
 
@@ -77,13 +75,4 @@ def _start(recording: Recording, rig: Rig, arena: Arena, settings: FilterSetting
             "start_from: 'tags' needs the corners of tags, which a measurement"
             f" {settings.measurement.value!r} does not have; allowed: 'stated'"
         )
-    odometry = recording.odometry
-    until_s = float(odometry.stamps_s[standstill_end(odometry)])
-    fixes = solve_sightings(recording, rig=rig, arena=arena, until_s=until_s)
-    both_solutions = replace(settings, ambiguous=Ambiguous.NEAREST)
-    return start_from_tags(
-        odometry,
-        recording.frames,
-        fixes=weigh_fixes(fixes, both_solutions),
-        noise=settings.noise,
-    )
+    return start_from_tags(recording, rig=rig, arena=arena, settings=settings)
