@@ -24,8 +24,9 @@ class CapturedFrames:
         Index of the frame's mount; its number within that camera; true capture instant.
     world_from_robot : (F, 4, 4) array
         At the capture, lean included.
-    robot_twist : (F, 6) array
-        Turn rates about the world's axes, then velocity of the robot's origin along them.
+    robot_twist, robot_acceleration : (F, 6) arrays
+        Turn rates about the world's axes, then velocity of the robot's origin along them; how fast
+        these change.
     """
 
     camera: IntArray
@@ -33,6 +34,7 @@ class CapturedFrames:
     captured_at_s: FloatArray
     world_from_robot: FloatArray
     robot_twist: FloatArray
+    robot_acceleration: FloatArray
 
     def __post_init__(self) -> None:
         camera = frozen_ints("camera", self.camera, (None,))
@@ -43,6 +45,7 @@ class CapturedFrames:
             "captured_at_s": (count,),
             "world_from_robot": (count, 4, 4),
             "robot_twist": (count, 6),
+            "robot_acceleration": (count, 6),
         }.items():
             object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
 

@@ -1,6 +1,6 @@
 """A scene, a seed and a trial number to one Recording."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,11 +21,12 @@ from posefuse.recording.recording import (
 )
 from posefuse.sensing.frames import arrivals
 from posefuse.sensing.sightings import sense
+from posefuse.sensing.views import TagViews
 from posefuse.simulation.built import BuiltScene, build
 from posefuse.simulation.compiled.gathering import add_information, count_kept, gather_kept
 from posefuse.simulation.scene import Scene, SightingSource
 
-__all__ = ["SimulatedTrial", "simulate", "simulate_trial"]
+__all__ = ["SimulatedTrial", "simulate", "simulate_trial", "true_corners"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,7 +134,7 @@ def _sightings(built: BuiltScene, order: IntArray, workers: int) -> tuple[Sighti
         from posefuse.simulation.images import sightings_in_images
 
         return sightings_in_images(built, order, workers=workers)
-    corners_px, is_found = _drawn_corners(built)
+    corners_px, is_found = _drawn_corners(built, built.scene.views)
     return _arrived(built.scene, order, is_found, corners_px), is_found
 
 
@@ -158,14 +159,25 @@ def _arrived(
     )
 
 
-def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
-    """Corners of all the scene's candidates, drawn from the response, and which are found."""
+def true_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
+    """Where the corners (candidates, 4, 2) of all the scene's candidates truly are, in px.
+
+    And which candidates lie whole in their image; the corners of the others are nan.
+    """
+    views = built.scene.views
+    certain = replace(views, found_probability=np.ones(views.sighting_count))
+    return _drawn_corners(built, certain, noise_scale=0.0)
+
+
+def _drawn_corners(
+    built: BuiltScene, views: TagViews, *, noise_scale: float = 1.0
+) -> tuple[FloatArray, BoolArray]:
+    """Corners of the candidates in views, drawn from the response, and which are found."""
     scene = built.scene
     return sense(
-        scene.views,
+        views,
         corners_in_world_m=built.tag_corners_in_world_m,
         robot_from_camera=built.level_from_camera,
-        mount_state_of_frame=scene.frame_mount_state,
         lens_rows=built.lens_rows,
         keys=np.array(
             [
@@ -173,6 +185,7 @@ def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
                 for mount in scene.rig.mounts
             ]
         ),
+        noise_scale=noise_scale,
     )
 
 
