@@ -56,8 +56,8 @@ class WheelRun:
         What each rim truly rolls, slip left out; of a steered wheel never negative.
     directions : (2, wheels, steps) array
         Unit vectors along which steered wheels roll, in the robot frame; others have none.
-    slip_factors : (steps,) array
-        What the encoders read for each metre rolled.
+    slip_factors : (wheels, steps) array
+        What the encoders read for each metre rolled: see ``_slip_factors``.
     travel_std_m, bump_std_m : (wheels, steps), (steps,) arrays
         Spread of the white error of each wheel, and of what bumps add to it.
     """
@@ -264,8 +264,7 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
     twists = arc_twist(PlanePose(poses[:-1]).inverse() @ PlanePose(poses[1:]))
     recovery = body_matrix(drivetrain)
     rolled, directions = _rolled(drivetrain, twists)
-    acceleration = path.accelerations((stamps[1:] + stamps[:-1]) / 2.0)
-    slip = 1.0 + drivetrain.slip_per_m_per_s2 * np.hypot(acceleration[:, 0], acceleration[:, 1])
+    slip = _slip_factors(path, drivetrain, (stamps[1:] + stamps[:-1]) / 2.0, rolled, directions)
     travel_std = drivetrain.travel_std_m_per_sqrt_m * np.sqrt(np.abs(rolled))
     bump_std = _bump_std_m(stamps, bumps)
     return WheelRun(
@@ -303,6 +302,32 @@ def _rolled(drivetrain: Drivetrain, twists: FloatArray) -> tuple[FloatArray, Flo
     angle = np.where(latest >= 0, np.arctan2(y, x)[wheel, latest], 0.0)
     directions = np.stack([np.cos(angle), np.sin(angle)])
     return x * directions[0] + y * directions[1], directions
+
+
+def _slip_factors(
+    path: TruePath,
+    drivetrain: Drivetrain,
+    at_s: FloatArray,
+    rolled_m: FloatArray,
+    directions: FloatArray,
+) -> FloatArray:
+    """What the encoders read for each metre rolled, (wheels, steps).
+
+    A tyre that drives or brakes turns faster or slower than it goes over the floor, by a share
+    proportional to the force along the wheel: the longitudinal slip ``(w r - v) / v`` of the linear
+    range (R. Rajamani, Vehicle Dynamics and Control, 2nd ed. 2012, sec. 4.2). Taken for force is
+    the robot's acceleration (not that of its turn), as it speeds up the wheel's rim: a robot that
+    brakes under-reads, and one that goes round a bend at an even speed does not slip along it.
+    """
+    heading = path.poses(at_s).heading_rad
+    x, y = path.accelerations(at_s)[:, :2].T
+    c, s = np.cos(heading), np.sin(heading)
+    in_robot = np.stack([c * x + s * y, c * y - s * x])
+    speeding_up = np.einsum("ij,js->is", wheel_matrix(drivetrain)[:, :2], in_robot)
+    if drivetrain.kind is DrivetrainKind.SWERVE:
+        speeding_up = speeding_up[0::2] * directions[0] + speeding_up[1::2] * directions[1]
+    factors: FloatArray = 1.0 + drivetrain.slip_per_m_per_s2 * np.sign(rolled_m) * speeding_up
+    return factors
 
 
 def _bump_std_m(stamps_s: FloatArray, bumps: Sequence[Bump]) -> FloatArray:
