@@ -95,7 +95,10 @@ class Timing:
         From capture (mid exposure) to arrival: the mean, and half the width of the even spread
         around it.
     drop_rate
-        Share of frames that never arrive.
+        Share of frames that never arrive, each by itself.
+    outages_per_minute, outage_s
+        How often a working camera drops out altogether, and for how long on average; both times
+        are exponential. Frames taken meanwhile, or on their way as it begins, never arrive.
     """
 
     frame_rate_hz: float
@@ -103,6 +106,8 @@ class Timing:
     latency_s: float
     latency_jitter_s: float = 0.0
     drop_rate: float = 0.0
+    outages_per_minute: float = 0.0
+    outage_s: float = 1.0
 
     def __post_init__(self) -> None:
         positive("frame_rate_hz", self.frame_rate_hz)
@@ -110,6 +115,8 @@ class Timing:
         not_negative("latency_s", self.latency_s)
         in_range("latency_jitter_s", self.latency_jitter_s, 0.0, self.latency_s)
         in_range("drop_rate", self.drop_rate, 0.0, 1.0)
+        not_negative("outages_per_minute", self.outages_per_minute)
+        positive("outage_s", self.outage_s)
 
 
 class CornerRefinement(StrEnum):
@@ -130,12 +137,17 @@ class CornerRefinement(StrEnum):
 class Detector:
     """How the tag detector on this camera responds: by a law, or as it was measured.
 
-    The spread of one corner, per axis, adds four parts in quadrature: ``noise_px``;
+    The spread of one corner, per axis, adds five parts in quadrature: ``noise_px``;
     ``noise_px_per_m`` times the distance; ``grazing_noise_px`` times ``1 - cos(incidence)``;
-    ``blur_noise`` times the length of the motion blur in px.
+    ``blur_noise`` times the length of the motion blur in px; ``noise_px_per_grey`` times the noise
+    of the image in grey levels, ``ImageQuality.noise_grey``.
 
     Parameters
     ----------
+    noise_px_per_grey
+        A corner found by least squares on grey levels errs in proportion to their noise (W.
+        Foerstner, E. Guelch, A fast operator for detection and precise location of distinct
+        points, ISPRS workshop, Interlaken 1987). This part never persists at rest.
     shared_fraction
         Share of that variance which moves the four corners of a tag together.
     persistent_fraction
@@ -152,16 +164,24 @@ class Detector:
         Share of tags missed however large they are.
     least_edge_px, most_incidence_rad
         Beyond these a tag is never found.
+    false_id_rate
+        Share of the sightings that are read with the id of another tag of the arena and family,
+        each as likely.
+    wrong_corners_rate, wrong_corners_px
+        Share of the sightings whose corners are far off: each by itself by a normal of this spread
+        on each axis, on top of all other errors. Corners drawn from the response alone are spoilt
+        so; a detector that runs on images makes mistakes of its own.
     refinement
         How corners are refined where a detector runs on images.
     measured
-        A measured response, which replaces all numbers above ``least_edge_px``.
+        A measured response, which replaces all numbers from ``noise_px`` to ``miss_rate``.
     """
 
     noise_px: float = 0.0
     noise_px_per_m: float = 0.0
     grazing_noise_px: float = 0.0
     blur_noise: float = 0.0
+    noise_px_per_grey: float = 0.0
     shared_fraction: float = 0.0
     persistent_fraction: float = 0.0
     inward_px: float = 0.0
@@ -171,14 +191,26 @@ class Detector:
     miss_rate: float = 0.0
     least_edge_px: float = 8.0
     most_incidence_rad: float = math.radians(75.0)
+    false_id_rate: float = 0.0
+    wrong_corners_rate: float = 0.0
+    wrong_corners_px: float = 20.0
     refinement: CornerRefinement = CornerRefinement.SUBPIXEL
     measured: MeasuredResponse | None = None
 
     def __post_init__(self) -> None:
         if self.measured is None:
             positive("noise_px", self.noise_px)
-        for name in ("noise_px_per_m", "grazing_noise_px", "blur_noise", "half_found_edge_px"):
+        for name in (
+            "noise_px_per_m",
+            "grazing_noise_px",
+            "blur_noise",
+            "noise_px_per_grey",
+            "half_found_edge_px",
+        ):
             not_negative(name, getattr(self, name))
+        for name in ("false_id_rate", "wrong_corners_rate"):
+            in_range(name, getattr(self, name), 0.0, 1.0)
+        positive("wrong_corners_px", self.wrong_corners_px)
         in_range("shared_fraction", self.shared_fraction, 0.0, 0.99)
         in_range("persistent_fraction", self.persistent_fraction, 0.0, 1.0)
         in_range("miss_rate", self.miss_rate, 0.0, 1.0)
@@ -199,8 +231,9 @@ class Defocus(StrEnum):
 class ImageQuality:
     """What lens, light and sensor do to an image before the detector gets it.
 
-    Grey levels are 0 to 255 and linear in the light. Auto exposure is taken for granted: a white
-    surface in full light gives the same grey whatever the exposure time.
+    Grey levels are 0 to 255 and linear in the light. The gain is taken to be set so that a white
+    surface in full light gives the same grey whatever the exposure time; what that costs in noise
+    says ``gain_for``.
 
     Parameters
     ----------
@@ -242,6 +275,37 @@ class ImageQuality:
         positive("white_share", self.white_share)
         positive("full_well_electrons", self.full_well_electrons)
         positive("gain_factor", self.gain_factor)
+
+    @staticmethod
+    def gain_for(exposure_s: float, *, unit_gain_exposure_s: float) -> float:
+        """The ``gain_factor`` that makes up for an exposure shorter than fills the pixels.
+
+        Electrons grow with light times time, and the grey level is gain times electrons, so half
+        the exposure (or half the light) takes twice the gain; photon noise then shows 1.4 times as
+        large in grey levels, and read noise twice (EMVA Standard 1288, release 4.0, sec. 2).
+
+        Parameters
+        ----------
+        unit_gain_exposure_s
+            Exposure that needs no gain in the light at hand: a pixel's full well is grey 255.
+
+        Raises
+        ------
+        InputError
+            The exposure is longer: pixels overflow.
+
+        Examples
+        --------
+        >>> ImageQuality.gain_for(0.004, unit_gain_exposure_s=0.016)
+        4.0
+        """
+        positive("exposure_s", exposure_s)
+        if exposure_s > unit_gain_exposure_s:
+            raise InputError(
+                f"unit_gain_exposure_s: must be {exposure_s:g} (exposure_s) or more, else pixels"
+                f" overflow (got {unit_gain_exposure_s:g})"
+            )
+        return unit_gain_exposure_s / exposure_s
 
     @property
     def white_grey(self) -> float:

@@ -89,7 +89,7 @@ def _optics(path: Path, file: CameraFile) -> tuple[Lens, ImageQuality]:
     with in_file(path, key=("field_of_view_deg",)):
         lens = file.lens()
     with in_file(path, key=("image",)):
-        return lens, file.image.quality()
+        return lens, file.image.quality(file.timing.exposure_s)
 
 
 def load_robot(path: Path | str) -> tuple[Body, Drivetrain]:

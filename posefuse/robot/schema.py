@@ -223,6 +223,8 @@ class TimingTable(FileModel):
     latency_s: NotNegative
     latency_jitter_s: NotNegative = 0.0
     drop_rate: Share = 0.0
+    outages_per_minute: NotNegative = 0.0
+    outage_s: Positive = 1.0
 
     def timing(self) -> Timing:
         """The timing that these keys describe."""
@@ -237,6 +239,7 @@ class DetectorTable(FileModel):
     noise_px_per_m: NotNegative | None = None
     grazing_noise_px: NotNegative | None = None
     blur_noise: NotNegative | None = None
+    noise_px_per_grey: NotNegative | None = None
     shared_fraction: Annotated[float, Field(ge=0.0, le=0.99)] | None = None
     persistent_fraction: Share | None = None
     inward_px: float | None = None
@@ -246,6 +249,9 @@ class DetectorTable(FileModel):
     miss_rate: Share | None = None
     least_edge_px: Positive | None = None
     most_incidence_deg: Slope | None = None
+    false_id_rate: Share | None = None
+    wrong_corners_rate: Share | None = None
+    wrong_corners_px: Positive | None = None
     refinement: CornerRefinement | None = None
 
     @field_validator(
@@ -253,6 +259,7 @@ class DetectorTable(FileModel):
         "noise_px_per_m",
         "grazing_noise_px",
         "blur_noise",
+        "noise_px_per_grey",
         "shared_fraction",
         "persistent_fraction",
         "inward_px",
@@ -291,11 +298,27 @@ class ImageTable(FileModel):
     black_grey: Annotated[float, Field(ge=0.0, le=128.0)] | None = None
     full_well_electrons: Positive | None = None
     gain_factor: Positive | None = None
+    unit_gain_exposure_s: Positive | None = None
     read_noise_electrons: NotNegative | None = None
 
-    def quality(self) -> ImageQuality:
-        """The image quality that these keys describe."""
-        return ImageQuality(**self.model_dump(exclude_none=True))
+    @field_validator("unit_gain_exposure_s")
+    @classmethod
+    def _one_gain(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and info.data.get("gain_factor") is not None:
+            raise ValueError(
+                f"sets the gain, as gain_factor does: keep one of the two (got {value})"
+            )
+        return value
+
+    def quality(self, exposure_s: float) -> ImageQuality:
+        """The image quality that these keys describe, at an exposure."""
+        given = self.model_dump(exclude_none=True)
+        unit_gain_exposure_s = given.pop("unit_gain_exposure_s", None)
+        if unit_gain_exposure_s is not None:
+            given["gain_factor"] = ImageQuality.gain_for(
+                exposure_s, unit_gain_exposure_s=unit_gain_exposure_s
+            )
+        return ImageQuality(**given)
 
 
 class CameraFile(FileModel):

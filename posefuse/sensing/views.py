@@ -295,6 +295,7 @@ def _responses(
             cos_incidence=cos_incidence[own],
             edge_px=edge_px[own],
             blur_px=blur_px[own],
+            noise_grey=mount.camera.image.noise_grey,
         )
         for name, column in columns.items():
             column[own] = getattr(response, name)
