@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 
 from posefuse.aim.aim import Aim
 from posefuse.aim.arrays import ShotArrays
-from posefuse.aim.compiled.hit_probability import count_hits, hit_shares
+from posefuse.aim.compiled.hit_draws import count_hits
+from posefuse.aim.compiled.hit_probability import hit_shares
 from posefuse.aim.shots import Shots
 from posefuse.arena.arena import Goal
 from posefuse.checks import FloatArray, IntArray, in_range

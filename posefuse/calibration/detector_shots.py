@@ -14,7 +14,8 @@ from posefuse.randomness.streams import stream, stream_key
 from posefuse.rendering.camera_view import CameraView, Window, camera_view
 from posefuse.rendering.render import CameraMotion, FrameNoise, GreyImage, render
 from posefuse.rendering.surroundings import Looks, Surroundings
-from posefuse.robot.camera import ImageQuality, Imaging
+from posefuse.robot.camera import Imaging
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.sensing.compiled.projection import project_points
 from posefuse.sensing.projection import lens_row, undistort, valid_radius
 

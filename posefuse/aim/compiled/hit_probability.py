@@ -1,4 +1,4 @@
-"""Compiled: the probability that a shot goes in, by an integral and by drawing.
+"""Compiled: the probability that a shot goes in, by an integral.
 
 Named tuples of ``aim.arrays``: ``aim`` is ``AimArrays``, ``robot`` is ``RobotState``, ``shots`` is
 ``ShotArrays``.
@@ -10,16 +10,14 @@ from posefuse.aim.compiled.rectangle import below, rectangle_share
 from posefuse.aim.compiled.shot import (
     DEEP_M,
     ERRORS,
-    is_hit,
     miss_when_set,
     on_step,
     set_by_estimate,
     state_of,
 )
 from posefuse.compiling import kernel
-from posefuse.randomness.compiled.numbers import normal, uniform
 
-__all__ = ["count_hits", "hit_shares"]
+__all__ = ["hit_shares"]
 
 SQRT_3 = 3.0**0.5
 LOST_M = 100.0
@@ -29,8 +27,6 @@ PARTS = 41
 LAST_ESTIMATED = 6  # of the axes: what follows does not change what the robot sets
 PIVOT = 3  # of the shooter's own spreads
 CELL_REACH = 4.0  # standard deviations of the pivot wanted that are followed
-SHOT_BITS = 36
-SAMPLE_BITS = 4
 
 
 @kernel
@@ -300,47 +296,3 @@ def hit_shares(shots, stds, aim, shares):
             shares[i] = share_of_followed(robot, mean, root, stds, aim, breaks)
         else:
             shares[i] = share_of_known_distance(robot, mean, root, stds, aim, breaks)
-
-
-@kernel
-def draw_errors(mean, root, spreads, keys, shot, sample, errors):
-    """Fill errors (ERRORS,) with what goes wrong in one sample of one shot.
-
-    mean (6,), root (6, 6) with ``root root'`` the covariance of the estimate; spreads (5,): delay,
-    exit speed, side, pivot zero, full width of the pivot's backlash; keys (6,).
-    """
-    counter = (np.uint64(shot) << np.uint64(SHOT_BITS)) + (
-        np.uint64(sample) << np.uint64(SAMPLE_BITS)
-    )
-    for row in range(6):
-        errors[row] = mean[row]
-    for column in range(6):
-        size = 0.0
-        for row in range(6):
-            size += abs(root[row, column])
-        if size > 0.0:
-            drawn = normal(keys[0], counter + np.uint64(column))
-            for row in range(6):
-                errors[row] += root[row, column] * drawn
-    for source in range(4):
-        errors[6 + source] = 0.0
-        if spreads[source] > 0.0:
-            errors[6 + source] = spreads[source] * normal(keys[1 + source], counter)
-    if spreads[4] > 0.0:
-        errors[9] += spreads[4] * (uniform(keys[5], counter) - 0.5)
-
-
-@kernel
-def count_hits(shots, spreads, keys, first, last, aim, hits):
-    """Fill hits (n,) with how many of the samples first..last-1 of each shot go in.
-
-    spreads (5,) and keys (6,) as for ``draw_errors``.
-    """
-    errors = np.zeros(ERRORS)
-    for i in range(shots.states.shape[0]):
-        robot = state_of(shots.states[i])
-        hits[i] = 0
-        for sample in range(first, last):
-            draw_errors(shots.means[i], shots.roots[i], spreads, keys, i, sample, errors)
-            if is_hit(robot, errors, aim):
-                hits[i] += 1

@@ -13,7 +13,8 @@ from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import camera_view
 from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
 from posefuse.rendering.surroundings import Surroundings
-from posefuse.robot.camera import Defocus, ImageQuality, Lens
+from posefuse.robot.camera import Lens
+from posefuse.robot.image_quality import Defocus, ImageQuality
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from rendered_yard import PLAIN, SMALL, WIDE, around, standing, yard_arena
 from rendering import (

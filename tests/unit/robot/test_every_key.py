@@ -8,8 +8,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from posefuse.errors import FileError
-from posefuse.robot.camera import Camera, CornerRefinement, Defocus, ImageQuality, Timing
+from posefuse.robot.camera import Camera, CornerRefinement, Timing
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro
+from posefuse.robot.image_quality import Defocus, ImageQuality
 from posefuse.robot.load import load_camera, load_rig, load_robot
 from posefuse.robot.rig import mount_pose
 

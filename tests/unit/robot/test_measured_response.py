@@ -9,7 +9,8 @@ import pytest
 
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import write_table
-from posefuse.robot.camera import Detector, ImageQuality
+from posefuse.robot.camera import Detector
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.robot.load import load_camera, load_imaging, load_response, rig_sources
 from posefuse.robot.measured_response import AXIS_COLUMNS, MeasuredResponse
 from posefuse.sensing.detector_law import detector_response
