@@ -66,12 +66,14 @@ def _seen_later(dx, dy, dz, twist, acceleration, f, later):
 
 
 @inlined_kernel
-def _read_by_rows(corners, n, pose, frames, f, cameras, c, lens_rows, pixels, s):
-    """Put pixels[s] where the corners are when their rows are read; middle row: not at all later.
+def _read_by_rows(corners, lens_rows, pose, frames, cameras, which, pixels):
+    """Put a sighting's pixels where the corners are as their rows are read; middle row: no later.
 
-    A corner's row hangs on where it then is: ``READ_STEPS`` times from the row found before.
+    A corner's row hangs on where it then is: ``READ_STEPS`` times from the row found before. which:
+    the numbers of the tag, the frame, the camera and the sighting.
     """
     turn, place = pose
+    n, f, c, s = which
     base, lens = frames.translation_m, lens_rows[c]
     middle, row_time = 0.5 * (cameras.size_px[c, 1] - 1.0), cameras.row_time_s[c]
     bx, by, bz = base[f, 0], base[f, 1], base[f, 2]
@@ -157,7 +159,7 @@ def _project_found(sightings, frames, cameras, tag_ids, built, pixels, is_found)
             found = project_corners(corners, n, pose, lens_rows, c, limits, pixels, s)
         is_found[s] = found
         if found and row_time_s[c] > 0.0:
-            _read_by_rows(corners, n, pose, frames, f, cameras, c, lens_rows, pixels, s)
+            _read_by_rows(corners, lens_rows, pose, frames, cameras, (n, f, c, s), pixels)
 
 
 @kernel
