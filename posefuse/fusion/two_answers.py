@@ -34,6 +34,8 @@ _SURE = 2.0 * math.log(1000.0)
 """An answer is taken where the other is a thousand times less likely."""
 _NEVER_CLEAR = 1e6
 """No error of a second solution is so many times that of the first."""
+_APART_M = 0.1
+"""Answers that merge may lie so near to each other that it does not matter which is taken."""
 _VIEW_NUMBERS = 6
 """A camera's pose, fitted to the corners."""
 
@@ -158,6 +160,8 @@ def which_answer(
         raise InputError(_message(fault))
     chosen = np.flatnonzero(is_solved)
     variances = _mean_variances(fixes, views, settings)
+    if mode is Ambiguous.NEAREST:
+        fixes = _with_merged_answers(fixes, views.recording, variances, rig=rig, arena=arena)
     weighed = weigh_fixes(fixes, offering_both(settings))
     captured_s = views.recording.frames.captured_at_s
     at_row = carried(weighed, captured_s, odometry=views.recording.odometry, row=row)
@@ -191,6 +195,40 @@ def _costs(solutions: Solutions, misfits: FloatArray) -> tuple[FloatArray, IntAr
     each = np.minimum(squared + misfits, bound)
     takes: IntArray = np.argmin(squared + misfits, axis=2)
     return each.min(axis=2).sum(axis=1), takes
+
+
+def _with_merged_answers(
+    fixes: PoseFixes, recording: Recording, variances_px2: FloatArray, *, rig: Rig, arena: Arena
+) -> PoseFixes:
+    """The fixes, with a second answer where a lone tag is seen so nearly head on that both merge.
+
+    The noise then decides on which side of the tag's normal the one answer lies, and the covariance
+    at it does not tell. The second is the robot turned about the tag to the other side; it counts
+    as one that fits as well, where it lies within the reach of the first one's spread.
+    """
+    poses, covs = fixes.poses.copy(), fixes.unit_covs.copy()
+    rms_px, counts = fixes.rms_px.copy(), fixes.solution_count.copy()
+    mounts, tags = {m.name: m for m in rig.mounts}, {tag.id: tag for tag in arena.tags}
+    bound = 4.0 * chi_square_quantile(GATE_PROBABILITY, 3)
+    for view in np.flatnonzero((fixes.tag_count == 1) & (counts == 1)):
+        mount = mounts[recording.sensor_names[recording.frames.sensor[fixes.frame[view]]]]
+        seen = tags[int(recording.sightings.id[fixes.first_sighting[view]])].world_from_tag
+        camera = PlanePose(poses[view, 0]).transform(mount.position_in_robot_m[:2])
+        ahead, normal = camera - seen.translation_m[:2], seen.rotation[:2, 2]
+        aside = math.atan2(
+            normal[0] * ahead[1] - normal[1] * ahead[0], normal[0] * ahead[0] + normal[1] * ahead[1]
+        )
+        about_tag = PlanePose([0.0, 0.0, -2.0 * aside])
+        middle = np.array([*seen.translation_m[:2], 0.0])
+        other = (about_tag @ PlanePose(poses[view, 0] - middle)).values + middle
+        off = other - poses[view, 0]
+        spread = variances_px2[view] * covs[view, 0]
+        if np.hypot(*off[:2]) > _APART_M and off @ np.linalg.solve(spread, off) < bound:
+            c, s = math.cos(2.0 * aside), math.sin(2.0 * aside)
+            turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+            poses[view, 1], covs[view, 1] = other, turn @ covs[view, 0] @ turn.T
+            rms_px[view, 1], counts[view] = rms_px[view, 0], 2
+    return replace(fixes, poses=poses, unit_covs=covs, rms_px=rms_px, solution_count=counts)
 
 
 def _message(fault: str) -> str:

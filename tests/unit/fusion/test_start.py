@@ -192,6 +192,24 @@ def test_noise_that_stays_leaves_them_undecided_and_the_start_is_refused() -> No
             prepared(made, lone_tag_settings(0.3))
 
 
+def test_a_tag_seen_nearly_head_on_where_both_poses_merge_is_refused_too() -> None:
+    """The solver knows one pose then, up to a metre off; noise that averages out is no matter."""
+    merged = refused = 0
+    for seed in range(20):
+        seen = {"distance_m": 3.0, "incidence_rad": np.radians(5.0), "noise_px": 0.3}
+        lasting = lone_tag_standstill(seed, **seen, persistent=True)
+        fixes = solve_sightings(lasting.recording, rig=lasting.rig, arena=lasting.arena)
+        merged += int(fixes.solution_count[0] == 1)
+        try:
+            metres = off_truth(lasting, lone_tag_settings(0.3))[1]
+        except InputError:
+            refused += 1
+        else:
+            assert metres < 0.3
+    assert merged >= 3
+    assert refused >= merged
+
+
 def test_best_takes_the_better_fit_and_skip_refuses_what_is_ambiguous() -> None:
     """From frames that all err alike: the better fit is the wrong pose now and then."""
     is_right, is_refused = [], []
