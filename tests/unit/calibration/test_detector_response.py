@@ -249,6 +249,7 @@ def test_the_shipped_response_foretells_other_tags(seed: int) -> None:
             cos_incidence=np.cos(np.radians([angle])),
             edge_px=np.array([edge]),
             blur_px=np.array([blur]),
+            noise_grey=load_imaging(CAMERA).image.noise_grey,
         )
         assert fresh["found_low"][0] - 0.05 <= table.found_probability[0] <= 1.0
         spread = table.std_px[0] / math.sqrt(4 * 50)
