@@ -22,7 +22,7 @@ from posefuse.fusion.settings import (
     NoiseModel,
     ProcessNoise,
 )
-from posefuse.fusion.timeline import make_timeline
+from posefuse.fusion.timeline import make_timeline, odometry_poses
 from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.geometry.space import BODY_FROM_OPTICAL, SpacePose
 from posefuse.motion.wheels import twist_slopes
@@ -219,6 +219,63 @@ def make_run_of(
         truth=Truth(stamps_s=odometry.stamps_s, poses=truth),
     )
     return Made(recording=recording, rig=rig, arena=arena, constants=build)
+
+
+def lone_tag_standstill(
+    seed: int,
+    *,
+    distance_m: float,
+    incidence_rad: float,
+    noise_px: float,
+    persistent: bool = False,
+    creep: tuple[float, float] = (0.0, 0.0),
+) -> Made:
+    """Two seconds in front of one tag, seen by one camera at 30 Hz, then a step away.
+
+    Parameters
+    ----------
+    persistent
+        The noise of the corners is the same in all frames, else fresh in each.
+    creep
+        How fast the robot creeps: forward (m/s) and around (rad/s).
+    """
+    rng, rig = np.random.default_rng(seed), make_rig()
+    rig = replace(rig, mounts=rig.mounts[:1])
+    tag = Tag(
+        id=5,
+        family="36h11",
+        edge_m=0.16,
+        world_from_tag=tag_pose(np.array([0.0, 0.0, 0.9]), facing_rad=0.0),
+    )
+    arena = Arena(name="one tag", length_m=20.0, width_m=20.0, tags=(tag,))
+    stamps = 0.02 * np.arange(111)
+    twists = 0.02 * np.array([creep[0], 0.0, creep[1]]) * np.ones((111, 1))
+    twists[0], twists[101:] = 0.0, [0.02, 0.0, 0.0]
+    captured = np.arange(0.01, 1.9, 1.0 / 30.0)
+    frames = Frames(
+        sensor=np.zeros(len(captured), dtype=np.int64),
+        captured_at_s=captured,
+        arrived_at_s=captured + 0.04,
+    )
+    away = distance_m * np.array([np.cos(incidence_rad), np.sin(incidence_rad)])
+    heading = incidence_rad + np.pi - rig.mounts[0].pan_rad + rng.uniform(-0.2, 0.2)
+    first = PlanePose([*away, heading])
+    truth = [first]
+    for twist in twists[1:]:
+        truth.append(truth[-1] @ arc_motion(twist))
+    odometry = Odometry(stamps_s=stamps, twists=twists)
+    at = (first @ PlanePose(odometry_poses(odometry, captured))).values
+    frame, ids, values = _corners(at, frames.sensor, rig, arena)
+    values += noise_px * rng.normal(size=(1 if persistent else len(values), 8))
+    recording = Recording(
+        name="one tag",
+        sensor_names=("camera0",),
+        odometry=odometry,
+        frames=frames,
+        sightings=Sightings(kind=SightingKind.CORNERS, frame=frame, id=ids, values=values),
+        truth=Truth(stamps_s=stamps, poses=np.array([pose.values for pose in truth])),
+    )
+    return Made(recording=recording, rig=replace(rig, rangers=()), arena=arena)
 
 
 def made_up_twists(rng: np.random.Generator, rows: int, *, still_rows: int = 0) -> FloatArray:

@@ -12,7 +12,8 @@ from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import CameraView, camera_view
 from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
 from posefuse.rendering.surroundings import Surroundings
-from posefuse.robot.camera import ImageQuality, Lens, Sensor
+from posefuse.robot.camera import Lens, Sensor
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.sensing.projection import project
 
 SENSOR = Sensor(width_px=1280, height_px=800)

@@ -86,6 +86,8 @@ class Thrower(NamedTuple):
         The pivot's axis in the robot.
     arm_along_m, arm_above_m
         From the axis to the release, along the pivot and square to it.
+    step_rad
+        Between two pivots that can be set, counted from the lowest; 0: any can.
     """
 
     axis_forward_m: float
@@ -96,6 +98,7 @@ class Thrower(NamedTuple):
     speed_m_per_s: float
     pivot_low_rad: float
     pivot_high_rad: float
+    step_rad: float
     delay_s: float
 
 
@@ -224,6 +227,7 @@ def thrower_of(shooter: Shooter) -> Thrower:
         speed_m_per_s=shooter.exit_speed_m_per_s,
         pivot_low_rad=shooter.pivot_low_rad,
         pivot_high_rad=shooter.pivot_high_rad,
+        step_rad=shooter.spread.resolution_rad,
         delay_s=shooter.release_delay_s,
     )
 

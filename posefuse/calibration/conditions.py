@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 
-from posefuse.robot.camera import ImageQuality
+from posefuse.robot.image_quality import ImageQuality
 
 __all__ = ["Conditions", "quality_with"]
 

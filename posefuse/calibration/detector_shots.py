@@ -22,7 +22,8 @@ from posefuse.rendering.render import (
     render_light,
 )
 from posefuse.rendering.surroundings import Looks, Surroundings
-from posefuse.robot.camera import ImageQuality, Imaging
+from posefuse.robot.camera import Imaging
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.sensing.compiled.projection import project_points
 from posefuse.sensing.projection import lens_row, undistort, valid_radius
 

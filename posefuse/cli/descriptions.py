@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from posefuse.motion.course import Course
     from posefuse.recording.recording import Recording
     from posefuse.robot.body import Body
-    from posefuse.robot.camera import Camera, Detector
+    from posefuse.robot.camera import Camera, Detector, Timing
     from posefuse.robot.drivetrain import Drivetrain
 
 __all__ = [
@@ -71,6 +71,7 @@ def camera(path: Path) -> list[str]:
         f"{timing.drop_rate:.1%} of frames lost",
         f"{_response(detector)}, seen up to {math.degrees(detector.most_incidence_rad):g} deg from "
         "aside",
+        *_mistakes(timing, detector),
     ]
 
 
@@ -111,6 +112,23 @@ def _response(detector: "Detector") -> str:
         f"corner noise {detector.noise_px:g} px and {detector.noise_px_per_m:g} px per metre, "
         f"tags found from about {detector.half_found_edge_px:g} px on"
     )
+
+
+def _mistakes(timing: "Timing", detector: "Detector") -> list[str]:
+    """What goes wrong now and then, in one line; none where nothing does."""
+    parts = []
+    if timing.outages_per_minute:
+        parts.append(
+            f"{timing.outages_per_minute:g} outages a minute of {timing.outage_s:g} s on average"
+        )
+    if detector.false_id_rate:
+        parts.append(f"{detector.false_id_rate:.1%} of the tags read with another id")
+    if detector.wrong_corners_rate:
+        parts.append(
+            f"{detector.wrong_corners_rate:.1%} of them with corners {detector.wrong_corners_px:g}"
+            " px off"
+        )
+    return [", ".join(parts)] if parts else []
 
 
 def board(path: Path) -> list[str]:

@@ -1,7 +1,5 @@
 """A recording to an estimate, by the compiled filter or by the reference filter."""
 
-from dataclasses import replace
-
 from posefuse.arena.arena import Arena
 from posefuse.errors import InputError
 from posefuse.fusion.build_model import BuildModel, make_build_model
@@ -10,13 +8,12 @@ from posefuse.fusion.estimate import Estimate
 from posefuse.fusion.filter_input import FilterInput, make_filter_input
 from posefuse.fusion.measurements import Measurements
 from posefuse.fusion.settings import (
-    Ambiguous,
     BuildErrors,
     FilterSettings,
     Measurement,
     StartFrom,
 )
-from posefuse.fusion.start import Start, standstill_end, start_from_tags, stated_start
+from posefuse.fusion.start import Start, start_from_tags, stated_start
 from posefuse.fusion.weighing import (
     beacon_measurements,
     check_kind,
@@ -115,13 +112,4 @@ def _start(recording: Recording, rig: Rig, arena: Arena, settings: FilterSetting
             "start_from: 'tags' needs the corners of tags, which a measurement"
             f" {settings.measurement.value!r} does not have; allowed: 'stated'"
         )
-    odometry = recording.odometry
-    until_s = float(odometry.stamps_s[standstill_end(odometry)])
-    fixes = solve_sightings(recording, rig=rig, arena=arena, until_s=until_s)
-    both_solutions = replace(settings, ambiguous=Ambiguous.NEAREST)
-    return start_from_tags(
-        odometry,
-        recording.frames,
-        fixes=weigh_fixes(fixes, both_solutions),
-        noise=settings.noise,
-    )
+    return start_from_tags(recording, rig=rig, arena=arena, settings=settings)

@@ -170,10 +170,10 @@ class FilterSettings:
         A measurement is refused when its normalised innovation squared lies above this quantile of
         the chi-square distribution; ``None`` switches the gate off.
     history_s
-        How far back a late frame may be put (``LateFrames.REINSERT``); older ones count as too
-        late.
+        Age at arrival beyond which a frame counts as too late to be put back
+        (``LateFrames.REINSERT``).
     drop_older_than_s
-        Age at arrival from which a frame is thrown away (``LateFrames.DROP``); a younger one is
+        Age at arrival beyond which a frame is thrown away (``LateFrames.DROP``); a younger one is
         taken as current.
     ambiguity_ratio
         Second over first reprojection error below which a frame is skipped (``Ambiguous.SKIP``).

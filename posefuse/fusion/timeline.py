@@ -8,9 +8,10 @@ from posefuse.checks import FloatArray, IntArray
 from posefuse.fusion.compiled.filter import arcs, locate
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.settings import FilterSettings, LateFrames, ProcessNoise
+from posefuse.geometry.plane import PlanePose, arc_motion
 from posefuse.recording.recording import Frames, Odometry
 
-__all__ = ["Timeline", "make_timeline", "rows_at_or_before", "step_variances"]
+__all__ = ["Timeline", "make_timeline", "odometry_poses", "rows_at_or_before", "step_variances"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,12 +56,16 @@ def make_timeline(
     A frame belongs to the odometry row nearest to its capture (the later of two equally near). A
     fixed motion leads from that row to the capture: a share of the twist between the two rows
     around it. A frame stamped later than it arrived (its clock runs ahead) waits until the odometry
-    has reached its stamp. Frames of a standstill before ``first_row`` count as seen from that row.
+    has reached its stamp. Frames captured before ``first_row`` belong to that row, and the motion
+    leads back along the odometry.
+
+    Whether a frame comes too late is decided by its age at arrival, ``arrived_at_s`` less
+    ``captured_at_s``, never by the row at which the filter then gets to it.
 
     Parameters
     ----------
     first_row
-        Row at which the filter starts; the robot stands still before it.
+        Row at which the filter starts.
     """
     stamps, twists = odometry.stamps_s, odometry.twists
     captured, last = frames.captured_at_s, len(stamps) - 1
@@ -72,15 +77,15 @@ def make_timeline(
     arrival = np.maximum(arrival, np.maximum(before + (share > 0.0), first_row))
     outcome = np.full(len(row), Outcome.FUSED, dtype=np.int64)
     is_outside = (captured < stamps[0]) | (captured > stamps[last]) | (arrival > last)
-    late = settings.late_frames
+    late, age_s = settings.late_frames, frames.arrived_at_s - captured
     if late is LateFrames.REINSERT:
-        known_at_s = stamps[np.minimum(arrival, last)]
-        outcome[known_at_s - captured > settings.history_s] = Outcome.TOO_LATE
-        offsets = _motions(twists, before + 1, np.where(row < first_row, 0.0, share - is_later))
+        outcome[age_s > settings.history_s] = Outcome.TOO_LATE
+        offsets = _motions(twists, before + 1, share - is_later)
+        if (is_early := row < first_row).any():
+            offsets[is_early] = _motions_back(odometry, first_row, captured[is_early])
         row = np.maximum(row, first_row)
     else:
         if late is LateFrames.DROP:
-            age_s = frames.arrived_at_s - captured
             outcome[age_s > settings.drop_older_than_s] = Outcome.TOO_LATE
         row, offsets = arrival, _motions(twists, before, np.zeros(len(row)))
     outcome[is_outside] = Outcome.OUTSIDE_RUN
@@ -119,6 +124,31 @@ def _motions(twists: FloatArray, row: IntArray, share: FloatArray) -> FloatArray
     motions = np.empty((len(row), 5))
     arcs(twists, row, share, motions)
     return motions
+
+
+def _motions_back(odometry: Odometry, row: int, times_s: FloatArray) -> FloatArray:
+    """Motions (n, 5) from the robot at a row to the robot at earlier times, by the odometry."""
+    ends = np.append(times_s, odometry.stamps_s[row])
+    poses = PlanePose(odometry_poses(odometry, ends))
+    back = (PlanePose(poses.values[-1]).inverse() @ PlanePose(poses.values[:-1])).values
+    return np.column_stack([back, np.cos(back[:, 2]), np.sin(back[:, 2])])
+
+
+def odometry_poses(odometry: Odometry, times_s: FloatArray) -> FloatArray:
+    """Where the odometry alone puts the robot at times (n,) of the run, (n, 3).
+
+    x_m, y_m, heading_rad in the robot's own frame at the first row; between two rows a share of the
+    twist.
+    """
+    stamps, last = odometry.stamps_s, len(odometry.stamps_s) - 1
+    before = np.clip(rows_at_or_before(stamps, times_s), 0, last - 1)
+    steps = arc_motion(odometry.twists[: before.max(initial=0) + 1])
+    headings = np.cumsum(steps.heading_rad)
+    turned = PlanePose(np.stack([0.0 * headings, 0.0 * headings, headings - steps.heading_rad], -1))
+    path = np.column_stack([np.cumsum(turned.transform(steps.xy_m), axis=0), headings])
+    share = (times_s - stamps[before]) / (stamps[before + 1] - stamps[before])
+    onward = arc_motion(share[:, None] * odometry.twists[before + 1])
+    return (PlanePose(path[before]) @ onward).values
 
 
 def rows_at_or_before(stamps_s: FloatArray, times_s: FloatArray) -> IntArray:

@@ -10,15 +10,13 @@ from posefuse.errors import InputError
 from posefuse.geometry.plane import PlanePose, arc_twist
 from posefuse.motion.course import Bump
 from posefuse.motion.gyro import gyro_turns
-from posefuse.motion.kinematics import body_matrix, wheel_matrix
+from posefuse.motion.kinematics import body_matrix
 from posefuse.motion.path import TruePath
+from posefuse.motion.rolling import bump_std_m, rolled_by, slip_factors
 from posefuse.randomness.streams import normals
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind
 
 __all__ = ["OdometryRows", "WheelRun", "odometry_rows", "prepare_wheels", "twist_slopes"]
-
-_STANDING_M = 1e-9
-"""Travel in one row below which a steered wheel keeps its direction."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,8 +54,8 @@ class WheelRun:
         What each rim truly rolls, slip left out; of a steered wheel never negative.
     directions : (2, wheels, steps) array
         Unit vectors along which steered wheels roll, in the robot frame; others have none.
-    slip_factors : (steps,) array
-        What the encoders read for each metre rolled.
+    slip_factors : (wheels, steps) array
+        What the encoders read for each metre rolled: see ``rolling.slip_factors``.
     travel_std_m, bump_std_m : (wheels, steps), (steps,) arrays
         Spread of the white error of each wheel, and of what bumps add to it.
     """
@@ -205,7 +203,7 @@ def twist_slopes(drivetrain: Drivetrain, twists: FloatArray, steps_s: FloatArray
         By the fraction by which each wheel is larger than stated, by slip (not known from twists:
         zero), by the gyro's bias (rad/s) and scale.
     """
-    rolled, directions = _rolled(drivetrain, twists)
+    rolled, directions = rolled_by(drivetrain, twists)
     slopes = _slopes(drivetrain, rolled, directions, body_matrix(drivetrain))
     if drivetrain.gyro is not None:
         slopes[:, 2, -2], slopes[:, 2, -1] = steps_s, twists[:, 2]
@@ -263,11 +261,10 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
     poses = path.poses(stamps).values
     twists = arc_twist(PlanePose(poses[:-1]).inverse() @ PlanePose(poses[1:]))
     recovery = body_matrix(drivetrain)
-    rolled, directions = _rolled(drivetrain, twists)
-    acceleration = path.accelerations((stamps[1:] + stamps[:-1]) / 2.0)
-    slip = 1.0 + drivetrain.slip_per_m_per_s2 * np.hypot(acceleration[:, 0], acceleration[:, 1])
+    rolled, directions = rolled_by(drivetrain, twists)
+    slip = slip_factors(path, drivetrain, (stamps[1:] + stamps[:-1]) / 2.0, rolled, directions)
     travel_std = drivetrain.travel_std_m_per_sqrt_m * np.sqrt(np.abs(rolled))
-    bump_std = _bump_std_m(stamps, bumps)
+    bump_std = bump_std_m(stamps, bumps)
     return WheelRun(
         drivetrain=drivetrain,
         recovery=recovery,
@@ -288,30 +285,6 @@ def prepare_wheels(path: TruePath, drivetrain: Drivetrain, bumps: Sequence[Bump]
             drivetrain.steering_std_rad * rolled * slip,
         ),
     )
-
-
-def _rolled(drivetrain: Drivetrain, twists: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """What each rim rolls (wheels, steps), and the directions of steered wheels."""
-    travel = np.einsum("ij,sj->is", wheel_matrix(drivetrain), twists)
-    if drivetrain.kind is not DrivetrainKind.SWERVE:
-        return travel, np.zeros((2, 0, len(twists)))
-    x, y = travel[0::2], travel[1::2]
-    rolls = np.hypot(x, y) >= _STANDING_M
-    # a standing wheel keeps the direction it rolled in last; before that it points forward
-    latest = np.maximum.accumulate(np.where(rolls, np.arange(len(twists)), -1), axis=1)
-    wheel = np.arange(len(x))[:, None]
-    angle = np.where(latest >= 0, np.arctan2(y, x)[wheel, latest], 0.0)
-    directions = np.stack([np.cos(angle), np.sin(angle)])
-    return x * directions[0] + y * directions[1], directions
-
-
-def _bump_std_m(stamps_s: FloatArray, bumps: Sequence[Bump]) -> FloatArray:
-    """Spread that bumps add to each wheel in each step: their variances spread over their time."""
-    variance = np.zeros(len(stamps_s) - 1)
-    for bump in bumps:
-        ends = np.clip(stamps_s, bump.at_s, bump.at_s + bump.duration_s)
-        variance += bump.slip_m**2 * np.diff(ends) / bump.duration_s
-    return np.sqrt(variance)
 
 
 def _step_covs(

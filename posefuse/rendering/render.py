@@ -19,7 +19,7 @@ from posefuse.rendering.picture_arrays import (
     local_frames,
 )
 from posefuse.rendering.surroundings import Surroundings
-from posefuse.robot.camera import Defocus, ImageQuality
+from posefuse.robot.image_quality import Defocus, ImageQuality
 
 __all__ = ["CameraMotion", "FrameNoise", "GreyImage", "expose_light", "render", "render_light"]
 

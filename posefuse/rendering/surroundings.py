@@ -13,7 +13,7 @@ from posefuse.errors import InputError
 from posefuse.geometry.space import SpacePose
 from posefuse.rendering.compiled.surfaces import FLOOR
 from posefuse.rendering.tag_pictures import MARGIN_CELLS, cell_stack
-from posefuse.robot.camera import ImageQuality
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 
 __all__ = ["Looks", "SceneArrays", "Surroundings"]

@@ -8,14 +8,13 @@ import numpy as np
 
 from posefuse.checks import FloatArray, frozen_array, in_range, not_negative, positive
 from posefuse.errors import InputError
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.robot.measured_response import MeasuredResponse
 
 __all__ = [
     "Camera",
     "CornerRefinement",
-    "Defocus",
     "Detector",
-    "ImageQuality",
     "Imaging",
     "Lens",
     "Sensor",
@@ -95,7 +94,10 @@ class Timing:
         From capture (mid exposure) to arrival: the mean, and half the width of the even spread
         around it.
     drop_rate
-        Share of frames that never arrive.
+        Share of frames that never arrive, each by itself.
+    outages_per_minute, outage_s
+        How often a working camera drops out altogether, and for how long on average; both times
+        are exponential. Frames taken meanwhile, or on their way as it begins, never arrive.
     """
 
     frame_rate_hz: float
@@ -103,6 +105,8 @@ class Timing:
     latency_s: float
     latency_jitter_s: float = 0.0
     drop_rate: float = 0.0
+    outages_per_minute: float = 0.0
+    outage_s: float = 1.0
 
     def __post_init__(self) -> None:
         positive("frame_rate_hz", self.frame_rate_hz)
@@ -110,6 +114,8 @@ class Timing:
         not_negative("latency_s", self.latency_s)
         in_range("latency_jitter_s", self.latency_jitter_s, 0.0, self.latency_s)
         in_range("drop_rate", self.drop_rate, 0.0, 1.0)
+        not_negative("outages_per_minute", self.outages_per_minute)
+        positive("outage_s", self.outage_s)
 
 
 class CornerRefinement(StrEnum):
@@ -130,12 +136,17 @@ class CornerRefinement(StrEnum):
 class Detector:
     """How the tag detector on this camera responds: by a law, or as it was measured.
 
-    The spread of one corner, per axis, adds four parts in quadrature: ``noise_px``;
+    The spread of one corner, per axis, adds five parts in quadrature: ``noise_px``;
     ``noise_px_per_m`` times the distance; ``grazing_noise_px`` times ``1 - cos(incidence)``;
-    ``blur_noise`` times the length of the motion blur in px.
+    ``blur_noise`` times the length of the motion blur in px; ``noise_px_per_grey`` times the noise
+    of the image in grey levels, ``ImageQuality.noise_grey``.
 
     Parameters
     ----------
+    noise_px_per_grey
+        A corner found by least squares on grey levels errs in proportion to their noise (W.
+        Foerstner, E. Guelch, A fast operator for detection and precise location of distinct
+        points, ISPRS workshop, Interlaken 1987). This part never persists at rest.
     shared_fraction
         Share of that variance which moves the four corners of a tag together.
     persistent_fraction
@@ -152,16 +163,24 @@ class Detector:
         Share of tags missed however large they are.
     least_edge_px, most_incidence_rad
         Beyond these a tag is never found.
+    false_id_rate
+        Share of the sightings that are read with the id of another tag of the arena and family,
+        each as likely.
+    wrong_corners_rate, wrong_corners_px
+        Share of the sightings whose corners are far off: each by itself by a normal of this spread
+        on each axis, on top of all other errors. Corners drawn from the response alone are spoilt
+        so; a detector that runs on images makes mistakes of its own.
     refinement
         How corners are refined where a detector runs on images.
     measured
-        A measured response, which replaces all numbers above ``least_edge_px``.
+        A measured response, which replaces all numbers from ``noise_px`` to ``miss_rate``.
     """
 
     noise_px: float = 0.0
     noise_px_per_m: float = 0.0
     grazing_noise_px: float = 0.0
     blur_noise: float = 0.0
+    noise_px_per_grey: float = 0.0
     shared_fraction: float = 0.0
     persistent_fraction: float = 0.0
     inward_px: float = 0.0
@@ -171,14 +190,26 @@ class Detector:
     miss_rate: float = 0.0
     least_edge_px: float = 8.0
     most_incidence_rad: float = math.radians(75.0)
+    false_id_rate: float = 0.0
+    wrong_corners_rate: float = 0.0
+    wrong_corners_px: float = 20.0
     refinement: CornerRefinement = CornerRefinement.SUBPIXEL
     measured: MeasuredResponse | None = None
 
     def __post_init__(self) -> None:
         if self.measured is None:
             positive("noise_px", self.noise_px)
-        for name in ("noise_px_per_m", "grazing_noise_px", "blur_noise", "half_found_edge_px"):
+        for name in (
+            "noise_px_per_m",
+            "grazing_noise_px",
+            "blur_noise",
+            "noise_px_per_grey",
+            "half_found_edge_px",
+        ):
             not_negative(name, getattr(self, name))
+        for name in ("false_id_rate", "wrong_corners_rate"):
+            in_range(name, getattr(self, name), 0.0, 1.0)
+        positive("wrong_corners_px", self.wrong_corners_px)
         in_range("shared_fraction", self.shared_fraction, 0.0, 0.99)
         in_range("persistent_fraction", self.persistent_fraction, 0.0, 1.0)
         in_range("miss_rate", self.miss_rate, 0.0, 1.0)
@@ -186,78 +217,6 @@ class Detector:
         positive("found_edge_width_px", self.found_edge_width_px)
         positive("least_edge_px", self.least_edge_px)
         object.__setattr__(self, "shift_px", frozen_array("shift_px", self.shift_px, (2,)))
-
-
-class Defocus(StrEnum):
-    """How a lens spreads a point of light."""
-
-    GAUSSIAN = "gaussian"
-    DISC = "disc"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ImageQuality:
-    """What lens, light and sensor do to an image before the detector gets it.
-
-    Grey levels are 0 to 255 and linear in the light. Auto exposure is taken for granted: a white
-    surface in full light gives the same grey whatever the exposure time.
-
-    Parameters
-    ----------
-    defocus, defocus_px
-        The spread of a point: its standard deviation where it is gaussian, its radius as a disc.
-    vignetting_share
-        Share of the light that the corners of the image lack.
-    lamp_share
-        Share of the light that comes from one lamp above the middle of the floor and fades with
-        the distance from it; the rest comes evenly from all around.
-    glare_share
-        Brightness of the lamp's mirror image on tags and floor, in white surfaces.
-    white_share
-        Share of the range of grey levels that a white surface in full light takes.
-    black_grey
-        Grey level without light.
-    full_well_electrons, gain_factor, read_noise_electrons
-        ``full_well_electrons / gain_factor`` electrons give grey 255; they arrive one by one
-        (photon noise), and reading them adds noise.
-    """
-
-    defocus: Defocus = Defocus.GAUSSIAN
-    defocus_px: float = 0.6
-    vignetting_share: float = 0.25
-    lamp_share: float = 0.3
-    glare_share: float = 0.0
-    white_share: float = 0.8
-    black_grey: float = 4.0
-    full_well_electrons: float = 7000.0
-    gain_factor: float = 4.0
-    read_noise_electrons: float = 5.0
-
-    def __post_init__(self) -> None:
-        for name in ("defocus_px", "glare_share", "read_noise_electrons"):
-            not_negative(name, getattr(self, name))
-        in_range("vignetting_share", self.vignetting_share, 0.0, 1.0)
-        in_range("lamp_share", self.lamp_share, 0.0, 1.0)
-        in_range("black_grey", self.black_grey, 0.0, 128.0)
-        positive("white_share", self.white_share)
-        positive("full_well_electrons", self.full_well_electrons)
-        positive("gain_factor", self.gain_factor)
-
-    @property
-    def white_grey(self) -> float:
-        """Grey levels that fully reflected full light adds to the black level."""
-        return 255.0 * self.white_share
-
-    @property
-    def electrons_per_grey(self) -> float:
-        """Electrons that make one grey level."""
-        return self.full_well_electrons / (255.0 * self.gain_factor)
-
-    @property
-    def noise_grey(self) -> float:
-        """Standard deviation of the noise, in grey levels, of a surface half as bright as white."""
-        photons = 0.5 * self.white_grey / self.electrons_per_grey
-        return math.hypot(math.sqrt(photons), self.read_noise_electrons / self.electrons_per_grey)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

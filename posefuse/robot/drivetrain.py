@@ -69,7 +69,8 @@ class Drivetrain:
     steering_std_rad
         Error of the measured steering angle, white, per row (swerve only).
     slip_per_m_per_s2
-        Share by which a wheel over-reads its travel for each m/s^2 of the robot's acceleration.
+        Share by which a wheel over-reads its travel for each m/s^2 that the robot's acceleration
+        speeds it up, and under-reads where the robot brakes.
     travel_std_m_per_sqrt_m
         White error of each wheel's travel: its spread after one metre.
     gyro

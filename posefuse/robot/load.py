@@ -13,8 +13,10 @@ from posefuse.files.references import referenced
 from posefuse.files.table_file import read_table
 from posefuse.files.toml_file import Faults, all_faults_of, in_file, load_toml, read_toml
 from posefuse.robot.body import Body
-from posefuse.robot.camera import Camera, CornerRefinement, ImageQuality, Imaging, Lens
+from posefuse.robot.camera import Camera, CornerRefinement, Imaging, Lens
+from posefuse.robot.camera_schema import CameraFile
 from posefuse.robot.drivetrain import Drivetrain
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.robot.measured_response import (
     AXIS_COLUMNS,
     EXTRA_COLUMNS,
@@ -23,7 +25,7 @@ from posefuse.robot.measured_response import (
     recipe_path,
 )
 from posefuse.robot.rig import Mount, Ranger, Rig
-from posefuse.robot.schema import CameraFile, MountEntry, RigFile, RobotFile
+from posefuse.robot.schema import MountEntry, RigFile, RobotFile
 
 __all__ = [
     "camera_sources",
@@ -112,7 +114,7 @@ def _optics(path: Path, file: CameraFile) -> tuple[Lens, ImageQuality]:
     with in_file(path, key=("field_of_view_deg",)):
         lens = file.lens()
     with in_file(path, key=("image",)):
-        return lens, file.image.quality()
+        return lens, file.image.quality(file.timing.exposure_s)
 
 
 def load_robot(path: Path | str) -> tuple[Body, Drivetrain]:

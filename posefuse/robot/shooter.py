@@ -69,7 +69,8 @@ class ShooterSpread:
     backlash_rad
         Full play of the pivot: it may rest anywhere in it.
     resolution_rad
-        Step in which the pivot can be set.
+        Step in which the pivot can be set, counted from the low end of its range: the robot sets
+        the step nearest to the pivot it wants.
     zero_std_rad
         Error of the pivot's zero, set at rest before the start and kept for the run.
     side_std_rad

@@ -46,8 +46,9 @@ class CameraArrays(NamedTuple):
 
     Parameters
     ----------
-    rotation, translation_m : (C, 3, 3), (C, 3) arrays
-        ``robot_from_camera``.
+    rotation, translation_m : (K, 3, 3), (K, 3) arrays
+        ``robot_from_camera`` in each state that a mount can be in: the C mounts as designed, then
+        as knocks leave them.
     lens_rows, radius_limit : (C, 12), (C,) arrays
         See ``lens_row`` and ``valid_radius``.
     size_px : (C, 2) array
@@ -81,14 +82,21 @@ class FrameArrays(NamedTuple):
     ----------
     camera, number : (F,) ints
         Row of the frame's camera in ``CameraArrays``; its number within that camera.
+    state : (F,) ints
+        Row of the frame's mount, as it is then, in the poses of ``CameraArrays``.
     rotation, translation_m : (F, 3, 3), (F, 3) arrays
         ``world_from_robot`` at the capture, lean included.
+    twist, acceleration : (F, 6) arrays
+        See ``CapturedFrames``.
     """
 
     camera: IntArray
     number: IntArray
+    state: IntArray
     rotation: FloatArray
     translation_m: FloatArray
+    twist: FloatArray
+    acceleration: FloatArray
 
 
 class MarginArrays(NamedTuple):
@@ -99,7 +107,7 @@ class MarginArrays(NamedTuple):
 
 
 class SightingArrays(NamedTuple):
-    """Sightings and how their detectors respond, one row each, (S,); velocity and shift (S, 2).
+    """Sightings and how their detectors respond, one row each, (S,); shift (S, 2).
 
     Parameters
     ----------
@@ -109,7 +117,6 @@ class SightingArrays(NamedTuple):
 
     frame: IntArray
     tag: IntArray
-    velocity_px_per_s: FloatArray
     std_px: FloatArray
     shared_fraction: FloatArray
     persistent_fraction: FloatArray
@@ -128,8 +135,6 @@ class BuiltArrays(NamedTuple):
         Of the tags, in the world.
     rotation, translation_m : (K, 3, 3), (K, 3) arrays
         ``robot_from_camera`` in each state that a mount can be in.
-    state_of_frame : (F,) ints
-        Which of the K states each frame's mount is in.
     lens_rows, keys : (C, 12) array, (C,) uint64
         Lens and key of the random numbers of each camera.
     """
@@ -137,7 +142,6 @@ class BuiltArrays(NamedTuple):
     corners_m: FloatArray
     rotation: FloatArray
     translation_m: FloatArray
-    state_of_frame: IntArray
     lens_rows: FloatArray
     keys: NDArray[np.uint64]
 
@@ -151,10 +155,10 @@ class BoxArrays(NamedTuple):
     sines: FloatArray
 
 
-def camera_arrays(mounts: Sequence[Mount]) -> CameraArrays:
-    """The mounts' cameras, in their order."""
+def camera_arrays(mounts: Sequence[Mount], knocked: Sequence[Mount] = ()) -> CameraArrays:
+    """The mounts' cameras, in their order; ``knocked`` adds poses, not cameras."""
     cameras = [mount.camera for mount in mounts]
-    poses = [mount.robot_from_camera for mount in mounts]
+    poses = [mount.robot_from_camera for mount in (*mounts, *knocked)]
     return CameraArrays(
         rotation=_rows([pose.rotation for pose in poses], (3, 3)),
         translation_m=_rows([pose.translation_m for pose in poses], (3,)),

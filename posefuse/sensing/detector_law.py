@@ -38,12 +38,18 @@ def detector_response(
     cos_incidence: FloatArray,
     edge_px: FloatArray,
     blur_px: FloatArray,
+    noise_grey: float,
 ) -> DetectorResponse:
     """The response (n,) to tags at these distances, incidences, sizes and blurs (n,).
 
-    By the law, the spread adds its four parts in quadrature, and a tag is found with probability
+    By the law, the spread adds its five parts in quadrature, and a tag is found with probability
     ``(1 - miss_rate) / (1 + exp(-(edge - blur - half_found_edge) / width))``. A response that was
     measured is linear between the tags measured and held beyond them.
+
+    Parameters
+    ----------
+    noise_grey
+        Of the images, see ``ImageQuality``; a measured response is that of its camera's already.
     """
     if detector.measured is not None:
         return _measured_response(detector.measured, cos_incidence, edge_px, blur_px)
@@ -53,14 +59,19 @@ def detector_response(
         + (detector.grazing_noise_px * (1.0 - cos_incidence)) ** 2
         + (detector.blur_noise * blur_px) ** 2
     )
+    count = len(distance_m)
+    persistent_fraction = np.full(count, detector.persistent_fraction)
+    if detector.noise_px_per_grey:
+        persistent_fraction *= variance
+        variance = variance + (detector.noise_px_per_grey * noise_grey) ** 2
+        persistent_fraction /= variance
     surplus_px = edge_px - blur_px - detector.half_found_edge_px
     # the logistic function, written so that no exponential overflows
     logistic = 0.5 * (1.0 + np.tanh(0.5 * surplus_px / detector.found_edge_width_px))
-    count = len(distance_m)
     return DetectorResponse(
         std_px=np.sqrt(variance),
         shared_fraction=np.full(count, detector.shared_fraction),
-        persistent_fraction=np.full(count, detector.persistent_fraction),
+        persistent_fraction=persistent_fraction,
         inward_px=np.full(count, detector.inward_px),
         narrowing_px=np.zeros(count),
         shift_px=np.tile(detector.shift_px, (count, 1)),

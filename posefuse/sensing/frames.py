@@ -11,7 +11,7 @@ from posefuse.randomness.streams import stream
 from posefuse.robot.camera import Timing
 from posefuse.sensing.compiled.frames import draw_arrivals
 
-__all__ = ["CapturedFrames", "arrivals", "frame_times", "mount_phase"]
+__all__ = ["CapturedFrames", "arrivals", "frame_times", "lost_in_outages", "mount_phase", "outages"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -24,8 +24,9 @@ class CapturedFrames:
         Index of the frame's mount; its number within that camera; true capture instant.
     world_from_robot : (F, 4, 4) array
         At the capture, lean included.
-    robot_twist : (F, 6) array
-        Turn rates about the world's axes, then velocity of the robot's origin along them.
+    robot_twist, robot_acceleration : (F, 6) arrays
+        Turn rates about the world's axes, then velocity of the robot's origin along them; how fast
+        these change.
     """
 
     camera: IntArray
@@ -33,6 +34,7 @@ class CapturedFrames:
     captured_at_s: FloatArray
     world_from_robot: FloatArray
     robot_twist: FloatArray
+    robot_acceleration: FloatArray
 
     def __post_init__(self) -> None:
         camera = frozen_ints("camera", self.camera, (None,))
@@ -43,6 +45,7 @@ class CapturedFrames:
             "captured_at_s": (count,),
             "world_from_robot": (count, 4, 4),
             "robot_twist": (count, 6),
+            "robot_acceleration": (count, 6),
         }.items():
             object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
 
@@ -99,3 +102,32 @@ def arrivals(
     spread, is_dropped = np.empty(len(captured)), np.empty(len(captured), dtype=np.bool_)
     draw_arrivals(np.uint64(key), timing.drop_rate, spread, is_dropped)
     return captured + timing.latency_s + timing.latency_jitter_s * spread, is_dropped
+
+
+def outages(
+    timing: Timing, generator: np.random.Generator, *, start_s: float, end_s: float
+) -> FloatArray:
+    """Beginning and end (n, 2) of the times within a run in which one camera is gone.
+
+    It works at the start. Times between outages and their lengths are exponential: an alternating
+    renewal process (D. R. Cox, Renewal Theory, 1962, ch. 7).
+    """
+    spans: list[tuple[float, float]] = []
+    at_s = start_s
+    while timing.outages_per_minute > 0.0:
+        begins_s = at_s + 60.0 / timing.outages_per_minute * generator.standard_exponential()
+        if begins_s >= end_s:
+            break
+        at_s = begins_s + timing.outage_s * generator.standard_exponential()
+        spans.append((begins_s, at_s))
+    return np.array(spans, dtype=np.float64).reshape(-1, 2)
+
+
+def lost_in_outages(
+    captured_at_s: FloatArray, arrived_at_s: FloatArray, spans_s: FloatArray
+) -> BoolArray:
+    """Which frames (n,) are taken during an outage (m, 2), or are on their way as it begins."""
+    is_lost = np.zeros(len(captured_at_s), dtype=np.bool_)
+    for begins_s, ends_s in spans_s:
+        is_lost |= (captured_at_s < ends_s) & (arrived_at_s > begins_s)
+    return is_lost

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.arena.arena import Tag
-from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, locked
+from posefuse.checks import BoolArray, FloatArray, IntArray, frozen_array, frozen_ints, locked
 from posefuse.errors import InputError
 from posefuse.robot.rig import Mount
 from posefuse.sensing.arrays import (
@@ -37,8 +37,13 @@ class TagViews:
     ----------
     camera, number, captured_at_s : (F,) arrays
         Of each frame: index of its mount, its number within that camera, true capture instant.
+    mount_state : (F,) ints
+        Which pose of ``cameras`` each frame is taken from: its mount's as designed or, once the
+        mount has been knocked, one of those after them.
     rotation, translation_m : (F, 3, 3), (F, 3) arrays
         ``world_from_robot`` at the capture, lean included.
+    robot_twist, robot_acceleration : (F, 6) arrays
+        See ``CapturedFrames``.
     frame, tag : (S,) ints
         Of each sighting: index of its frame, index of its tag.
     edge_px
@@ -56,8 +61,11 @@ class TagViews:
     camera: IntArray
     number: IntArray
     captured_at_s: FloatArray
+    mount_state: IntArray
     rotation: FloatArray
     translation_m: FloatArray
+    robot_twist: FloatArray
+    robot_acceleration: FloatArray
     frame: IntArray
     tag: IntArray
     distance_m: FloatArray
@@ -89,8 +97,11 @@ class TagViews:
         return FrameArrays(
             camera=self.camera,
             number=self.number,
+            state=self.mount_state,
             rotation=self.rotation,
             translation_m=self.translation_m,
+            twist=self.robot_twist,
+            acceleration=self.robot_acceleration,
         )
 
     @property
@@ -107,6 +118,8 @@ def tag_views(
     robot_boxes: RobotBoxes,
     *,
     margin: MarginArrays | None = None,
+    knocked: Sequence[Mount] = (),
+    mount_state: IntArray | None = None,
 ) -> TagViews:
     """Every sighting of a tag that the frames can give, with how large, far, oblique and blurred.
 
@@ -118,18 +131,24 @@ def tag_views(
     margin
         How far corners may lie outside the image, so that a camera that is built a little off
         still has its sightings among them; ``None``: not at all.
+    knocked
+        Mounts as knocks leave them.
+    mount_state : (F,) ints
+        Which of the mounts, then of those knocked, each frame is taken from; ``None``: none is
+        knocked.
 
     Raises
     ------
     InputError
-        A camera index without a mount, box rows that do not fit the frames, a margin below 0.
+        A camera index or a state without a mount, box rows that do not fit the frames, a margin
+        below 0.
     """
-    placed = _placed(frames, len(mounts))
-    cameras, tag_rows = camera_arrays(mounts), tag_arrays(tags)
+    placed = _placed(frames, len(mounts), len(knocked), mount_state)
+    cameras, tag_rows = camera_arrays(mounts, knocked), tag_arrays(tags)
     is_seen = _seen(placed, cameras, tag_rows, boxes, robot_boxes, margin)
     frame, tag = (locked(np.ascontiguousarray(i)) for i in np.nonzero(is_seen))
     figures = np.empty((len(frame), 5))
-    describe_views(frame, tag, placed, frames.robot_twist, cameras, tag_rows, figures)
+    describe_views(frame, tag, placed, cameras, tag_rows, figures)
     distance, cosine, edge = (locked(figures[:, k].copy()) for k in range(3))
     velocity, camera = locked(figures[:, 3:].copy()), placed.camera
     blur = locked(np.hypot(velocity[:, 0], velocity[:, 1]) * cameras.exposure_s[camera[frame]])
@@ -139,8 +158,11 @@ def tag_views(
         camera=camera,
         number=placed.number,
         captured_at_s=frames.captured_at_s,
+        mount_state=placed.state,
         rotation=placed.rotation,
         translation_m=placed.translation_m,
+        robot_twist=placed.twist,
+        robot_acceleration=placed.acceleration,
         frame=frame,
         tag=tag,
         distance_m=distance,
@@ -192,21 +214,35 @@ def _still(world_from_robot: FloatArray, mount_count: int) -> CapturedFrames:
         captured_at_s=np.zeros(len(pose)),
         world_from_robot=poses[pose],
         robot_twist=np.zeros((len(pose), 6)),
+        robot_acceleration=np.zeros((len(pose), 6)),
     )
 
 
-def _placed(frames: CapturedFrames, mount_count: int) -> FrameArrays:
+def _placed(
+    frames: CapturedFrames,
+    mount_count: int,
+    knocked_count: int = 0,
+    mount_state: IntArray | None = None,
+) -> FrameArrays:
     camera, matrix = frames.camera, frames.world_from_robot
-    if len(camera) and not (camera.min() >= 0 and camera.max() < mount_count):
-        raise InputError(
-            f"camera: must be between 0 and {mount_count - 1} (got {camera.min()} to "
-            f"{camera.max()})"
-        )
+    state = camera if mount_state is None else mount_state
+    state = frozen_ints("mount_state", state, (len(camera),))
+    for name, index, count in (
+        ("camera", camera, mount_count),
+        ("mount_state", state, mount_count + knocked_count),
+    ):
+        if len(index) and not (index.min() >= 0 and index.max() < count):
+            raise InputError(
+                f"{name}: must be between 0 and {count - 1} (got {index.min()} to {index.max()})"
+            )
     return FrameArrays(
         camera=camera,
         number=frames.number,
+        state=state,
         rotation=locked(matrix[:, :3, :3].copy()),
         translation_m=locked(matrix[:, :3, 3].copy()),
+        twist=frames.robot_twist,
+        acceleration=frames.robot_acceleration,
     )
 
 
@@ -259,6 +295,7 @@ def _responses(
             cos_incidence=cos_incidence[own],
             edge_px=edge_px[own],
             blur_px=blur_px[own],
+            noise_grey=mount.camera.image.noise_grey,
         )
         for name, column in columns.items():
             column[own] = getattr(response, name)

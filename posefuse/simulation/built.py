@@ -64,7 +64,7 @@ class BuiltScene:
 
     def camera_on_chassis(self, frame: int) -> SpacePose:
         """``chassis_from_camera`` of the camera that takes a frame of the scene."""
-        state = self.scene.frame_mount_state[frame]
+        state = self.scene.views.mount_state[frame]
         return SpacePose(self.chassis_from_camera.matrix[state])
 
     def world_from_camera(self, frame: int, world_from_level: SpacePose) -> SpacePose:

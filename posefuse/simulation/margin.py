@@ -1,8 +1,8 @@
 """How far outside the image nominal corners may lie, for a trial to bring them in.
 
 The sightings that trials can give are found once, with everything where it should be. What a build
-moves in, a knock turns in, a rolling shutter shifts in or a detector scatters in must be among
-them.
+moves in, a rolling shutter shifts in or a detector scatters in must be among them. Knocks need no
+margin: after one the nominal place of the mount is the knocked one.
 """
 
 import math
@@ -12,8 +12,7 @@ import numpy as np
 from posefuse.arena.arena import Arena
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import locked
-from posefuse.motion.course import Course
-from posefuse.robot.rig import Mount, Rig
+from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import MarginArrays
 from posefuse.sensing.frames import CapturedFrames
 
@@ -28,12 +27,13 @@ _SLOPE = 2.0
 
 
 def candidate_margin(
-    frames: CapturedFrames, *, arena: Arena, rig: Rig, course: Course, spreads: BuildSpreads
+    frames: CapturedFrames, *, arena: Arena, rig: Rig, spreads: BuildSpreads
 ) -> MarginArrays:
     """The margin of each frame: it hangs on the frame's own mount, never on other mounts."""
-    turning, moving = (
-        np.linalg.norm(part, axis=1)
-        for part in (frames.robot_twist[:, :3], frames.robot_twist[:, 3:])
+    turning, moving, turning_up, moving_up = (
+        np.linalg.norm(rates[:, part], axis=1)
+        for rates in (frames.robot_twist, frames.robot_acceleration)
+        for part in (slice(3), slice(3, 6))
     )
     px, px_m = np.empty(len(turning)), np.empty(len(turning))
     tag_reach_m = max(tag.edge_m for tag in arena.tags) / math.sqrt(2.0)
@@ -43,7 +43,7 @@ def candidate_margin(
         arm_m = float(np.linalg.norm(mount.position_in_robot_m))
         # from the exposure of the middle row to that of the last
         read_s = sensor.row_time_s * (sensor.height_px - 1) / 2.0
-        turned_rad = _knocked_rad(mount, course) + read_s * turning[own]
+        turned_rad = read_s * turning[own] + 0.5 * read_s**2 * turning_up[own]
         built_px = math.hypot(
             slope_px * spreads["mount_angle_rad"],
             slope_px * spreads["lean_rad"],
@@ -59,16 +59,7 @@ def candidate_margin(
             spreads["tag_scale_fraction"] * tag_reach_m,
             spreads["lean_rad"] * arm_m,
         )
-        moved_m = read_s * (moving[own] + turning[own] * arm_m)
+        moved_m = read_s * moving[own] + 0.5 * read_s**2 * moving_up[own] + turned_rad * arm_m
         px[own] = _SCATTER_PX + _SPREADS * built_px + slope_px * turned_rad
         px_m[own] = slope_px * (_SPREADS * built_m + moved_m)
     return MarginArrays(px=locked(px), px_m=locked(px_m))
-
-
-def _knocked_rad(mount: Mount, course: Course) -> float:
-    """At most how far all knocks together turn a mount."""
-    return sum(
-        abs(knock.pan_rad) + abs(knock.tilt_rad) + abs(knock.roll_rad)
-        for knock in course.knocks
-        if knock.mount == mount.name
-    )

@@ -1,6 +1,6 @@
 """Everything about a run that no trial changes, computed once: the scene."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -13,7 +13,7 @@ from posefuse.geometry.space import SpacePose
 from posefuse.motion.course import Course, Knock
 from posefuse.motion.lean import lean_angles_rad
 from posefuse.motion.wheels import WheelRun, prepare_wheels
-from posefuse.robot.rig import Rig
+from posefuse.robot.rig import Mount, Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.frames import CapturedFrames, frame_times, mount_phase
 from posefuse.sensing.information import corner_information
@@ -42,9 +42,9 @@ class Scene:
     ----------
     start_std : (3,) array or None
         Error of the stated start pose (x_m, y_m, heading_rad); ``None``: no start is stated.
-    frame_mount_state : (frames,) ints
-        Which mount matrix each frame sees through: its mount's, or, once the mount has been
-        knocked, the mount count plus the place of the knock in ``knocks``.
+    views
+        Frames and candidate sightings. Where a mount has been knocked, its frames' ``mount_state``
+        is the mount count plus the place of the knock in ``knocks``.
     knocks
         The course's knocks in order of time.
     frames_of_mount
@@ -62,7 +62,6 @@ class Scene:
     start_std: FloatArray | None
     wheels: WheelRun
     views: TagViews
-    frame_mount_state: IntArray
     knocks: tuple[Knock, ...]
     frames_of_mount: tuple[IntArray, ...]
     first_sighting: IntArray
@@ -99,7 +98,9 @@ def prepare_scene(
         arena.tags,
         world_boxes(arena, course, frames.captured_at_s),
         robot_boxes(rig, course, frames.captured_at_s),
-        margin=candidate_margin(frames, arena=arena, rig=rig, course=course, spreads=spreads),
+        margin=candidate_margin(frames, arena=arena, rig=rig, spreads=spreads),
+        knocked=_knocked(rig, knocks),
+        mount_state=_mount_states(rig, knocks, frames),
     )
     return Scene(
         arena=arena,
@@ -109,7 +110,6 @@ def prepare_scene(
         start_std=None if start_std is None else frozen_array("start_std", start_std, (3,)),
         wheels=prepare_wheels(course.path, rig.drivetrain, course.bumps),
         views=views,
-        frame_mount_state=_mount_states(rig, knocks, frames),
         knocks=knocks,
         frames_of_mount=tuple(
             np.flatnonzero(frames.camera == index) for index in range(len(rig.mounts))
@@ -134,10 +134,12 @@ def _captured_frames(rig: Rig, course: Course) -> CapturedFrames:
     order = np.argsort(np.concatenate(times), kind="stable")
     captured_at_s = np.concatenate(times)[order]
     pose, velocity = course.path.poses(captured_at_s), course.path.velocities(captured_at_s)
-    twist = np.zeros((len(order), 6))
+    change = course.path.accelerations(captured_at_s)
+    twist, acceleration = np.zeros((2, len(order), 6))
     twist[:, 2], twist[:, 3:5] = velocity[:, 2], velocity[:, :2]
+    acceleration[:, 2], acceleration[:, 3:5] = change[:, 2], change[:, :2]
     lean = lean_angles_rad(
-        course.path.accelerations(captured_at_s)[:, :2],
+        change[:, :2],
         heading_rad=pose.heading_rad,
         lean_rad_per_m_per_s2=rig.body.lean_rad_per_m_per_s2,
     )
@@ -147,7 +149,23 @@ def _captured_frames(rig: Rig, course: Course) -> CapturedFrames:
         captured_at_s=captured_at_s,
         world_from_robot=SpacePose.from_plane(pose, lean_rad=lean).matrix,
         robot_twist=twist,
+        robot_acceleration=acceleration,
     )
+
+
+def _knocked(rig: Rig, knocks: tuple[Knock, ...]) -> list[Mount]:
+    """The mount of each knock, turned by it and by those before."""
+    now, turned = {mount.name: mount for mount in rig.mounts}, []
+    for knock in knocks:
+        mount = now[knock.mount]
+        now[knock.mount] = replace(
+            mount,
+            pan_rad=mount.pan_rad + knock.pan_rad,
+            tilt_rad=mount.tilt_rad + knock.tilt_rad,
+            roll_rad=mount.roll_rad + knock.roll_rad,
+        )
+        turned.append(now[knock.mount])
+    return turned
 
 
 def _mount_states(rig: Rig, knocks: tuple[Knock, ...], frames: CapturedFrames) -> IntArray:

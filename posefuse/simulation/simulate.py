@@ -1,8 +1,9 @@
 """A scene, a seed and a trial number to one Recording."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from posefuse.build_errors.draw import AsBuilt
 from posefuse.checks import BoolArray, FloatArray, IntArray, locked
@@ -19,13 +20,15 @@ from posefuse.recording.recording import (
     StartPose,
     Truth,
 )
-from posefuse.sensing.frames import arrivals
+from posefuse.sensing.frames import arrivals, lost_in_outages, outages
+from posefuse.sensing.mistakes import mistaken
 from posefuse.sensing.sightings import sense
+from posefuse.sensing.views import TagViews
 from posefuse.simulation.built import BuiltScene, build
 from posefuse.simulation.compiled.gathering import add_information, count_kept, gather_kept
 from posefuse.simulation.scene import Scene, SightingSource
 
-__all__ = ["SimulatedTrial", "simulate", "simulate_trial"]
+__all__ = ["SimulatedTrial", "simulate", "simulate_trial", "true_corners"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,23 +136,35 @@ def _sightings(built: BuiltScene, order: IntArray, workers: int) -> tuple[Sighti
         from posefuse.simulation.images import sightings_in_images
 
         return sightings_in_images(built, order, workers=workers)
-    corners_px, is_found = _drawn_corners(built)
-    return _arrived(built.scene, order, is_found, corners_px), is_found
+    scene = built.scene
+    ids, corners_px, is_found = mistaken(
+        scene.views,
+        *_drawn_corners(built, scene.views),
+        mounts=scene.rig.mounts,
+        tags=scene.arena.tags,
+        keys=_mount_keys(built, "mistakes"),
+    )
+    return _arrived(scene, order, ids, is_found, corners_px), is_found
+
+
+def _mount_keys(built: BuiltScene, source: str) -> NDArray[np.uint64]:
+    """The key of each mount's random numbers of one source, (mounts,)."""
+    names = [f"{source}: {mount.name}" for mount in built.scene.rig.mounts]
+    return np.array([stream_key(built.seed, built.trial, name) for name in names])
 
 
 def _arrived(
-    scene: Scene, order: IntArray, is_found: BoolArray, corners_px: FloatArray
+    scene: Scene, order: IntArray, ids_read: IntArray, is_found: BoolArray, corners_px: FloatArray
 ) -> Sightings:
     """The sightings that were found in the frames that arrived, in their order."""
     count = count_kept(order, scene.first_sighting, is_found)
     frame, ids = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
-    values, views = np.empty((count, 8)), scene.views
+    values = np.empty((count, 8))
     gather_kept(
         order,
         scene.first_sighting,
         is_found,
-        views.tag,
-        views.tags.ids,
+        ids_read,
         corners_px,
         (frame, ids, values),
     )
@@ -158,21 +173,27 @@ def _arrived(
     )
 
 
-def _drawn_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
-    """Corners of all the scene's candidates, drawn from the response, and which are found."""
-    scene = built.scene
+def true_corners(built: BuiltScene) -> tuple[FloatArray, BoolArray]:
+    """Where the corners (candidates, 4, 2) of all the scene's candidates truly are, in px.
+
+    And which candidates lie whole in their image; the corners of the others are nan.
+    """
+    views = built.scene.views
+    certain = replace(views, found_probability=np.ones(views.sighting_count))
+    return _drawn_corners(built, certain, noise_scale=0.0)
+
+
+def _drawn_corners(
+    built: BuiltScene, views: TagViews, *, noise_scale: float = 1.0
+) -> tuple[FloatArray, BoolArray]:
+    """Corners of the candidates in views, drawn from the response, and which are found."""
     return sense(
-        scene.views,
+        views,
         corners_in_world_m=built.tag_corners_in_world_m,
         robot_from_camera=built.level_from_camera,
-        mount_state_of_frame=scene.frame_mount_state,
         lens_rows=built.lens_rows,
-        keys=np.array(
-            [
-                stream_key(built.seed, built.trial, f"corners: {mount.name}")
-                for mount in scene.rig.mounts
-            ]
-        ),
+        keys=_mount_keys(built, "corners"),
+        noise_scale=noise_scale,
     )
 
 
@@ -188,6 +209,13 @@ def _stamps(built: BuiltScene) -> tuple[FloatArray, FloatArray, BoolArray]:
             mount.camera.timing,
             stream_key(built.seed, built.trial, f"arrivals: {mount.name}"),
         )
+        spans_s = outages(
+            mount.camera.timing,
+            stream(built.seed, built.trial, f"outages: {mount.name}"),
+            start_s=scene.course.path.start_s,
+            end_s=scene.course.path.end_s,
+        )
+        is_dropped[mine] |= lost_in_outages(views.captured_at_s[mine], arrived_at_s[mine], spans_s)
     captured_at_s = views.captured_at_s + built.errors["clock_offset_s"][views.camera, 0]
     return captured_at_s, arrived_at_s, is_dropped
 

@@ -8,12 +8,11 @@ from numpy.typing import NDArray
 from posefuse.arena.arena import Arena
 from posefuse.checks import FloatArray, IntArray
 from posefuse.errors import InputError
-from posefuse.geometry.space import SpacePose
 from posefuse.rendering.tag_pictures import tag_cells
-from posefuse.sensing.projection import project
 from posefuse.simulation.built import build
 from posefuse.simulation.images import TrialImages
 from posefuse.simulation.scene import Scene
+from posefuse.simulation.simulate import true_corners
 
 __all__ = ["CameraViews", "SeenFrame", "shrunk_image", "why_no_images"]
 
@@ -45,6 +44,7 @@ class CameraViews:
     def __init__(self, scene: Scene, *, seed: int, trial: int) -> None:
         self._built = build(scene, seed=seed, trial=trial)
         self._images = TrialImages(self._built)
+        self._true_corners = true_corners(self._built)
 
     @property
     def scene(self) -> Scene:
@@ -100,21 +100,10 @@ class CameraViews:
 
     def _in_view(self, frame: int) -> tuple[IntArray, FloatArray]:
         """Ids and true corners of the tags that lie whole in the frame and are not hidden."""
-        built, scene = self._built, self.scene
-        views, camera = scene.views, int(scene.views.camera[frame])
-        span = slice(*scene.first_sighting[frame : frame + 2])
-        tags, seen_by = views.tag[span], scene.rig.mounts[camera].camera
-        world_from_level = SpacePose.from_parts(views.rotation[frame], views.translation_m[frame])
-        camera_from_world = built.world_from_camera(frame, world_from_level).inverse()
-        points = camera_from_world.transform(built.tag_corners_in_world_m[tags].reshape(-1, 3))
-        corners = project(points, built.lenses[camera]).reshape(-1, 4, 2)
-        # a row read later sees the image moved on
-        rows = corners[:, :, 1] - 0.5 * (seen_by.sensor.height_px - 1)
-        late_s = seen_by.sensor.row_time_s * rows
-        corners = corners + late_s[:, :, None] * views.velocity_px_per_s[span][:, None]
-        edges = np.array([seen_by.sensor.width_px, seen_by.sensor.height_px]) - 0.5
-        is_whole = ((corners >= -0.5) & (corners <= edges)).all(axis=(1, 2))
-        return views.tags.ids[tags[is_whole]], corners[is_whole]
+        views, (corners, is_whole) = self.scene.views, self._true_corners
+        first, last = self.scene.first_sighting[frame : frame + 2]
+        own = first + np.flatnonzero(is_whole[first:last])
+        return views.tags.ids[views.tag[own]], corners[own]
 
 
 def why_no_images(arena: Arena) -> str:

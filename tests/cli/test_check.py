@@ -127,6 +127,26 @@ def test_what_a_arena_and_a_rig_hold() -> None:
     )
 
 
+def test_what_goes_wrong_in_a_camera_is_told_where_it_does(tmp_path: Path) -> None:
+    law = (ORCHARD / "cameras" / "wide_mono_law.toml").read_text(encoding="utf-8")
+    plain, faulty = tmp_path / "plain.toml", tmp_path / "faulty.toml"
+    plain.write_text(law, encoding="utf-8")
+    for before, after in (
+        ("outages_per_minute = 0 ", "outages_per_minute = 0.5 "),
+        ("false_id_rate = 0.0 ", "false_id_rate = 0.002 "),
+        ("wrong_corners_rate = 0.0 ", "wrong_corners_rate = 0.01 "),
+    ):
+        assert before in law
+        law = law.replace(before, after)
+    faulty.write_text(law, encoding="utf-8")
+    told = [CliRunner().invoke(cli, ["check", str(path)]).stdout for path in (plain, faulty)]
+    assert "outages" not in told[0]
+    assert (
+        "0.5 outages a minute of 1 s on average, 0.2% of the tags read with another id,"
+        " 1.0% of them with corners 20 px off" in told[1]
+    )
+
+
 def test_a_command_refuses_another_kind_in_one_line() -> None:
     arena = ROOT / "fieldlayouts" / "orchard_court.toml"
     with pytest.raises(FileError, match="expected a study file, got an arena file"):

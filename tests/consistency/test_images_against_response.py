@@ -33,7 +33,6 @@ def exact_corners(views) -> np.ndarray:
         certain,
         corners_in_world_m=views.tags.corners_m,
         robot_from_camera=SpacePose.from_parts(views.cameras.rotation, views.cameras.translation_m),
-        mount_state_of_frame=views.camera,
         lens_rows=views.cameras.lens_rows,
         keys=np.zeros(len(views.cameras.lens_rows), dtype=np.uint64),
         noise_scale=0.0,

@@ -102,6 +102,7 @@ def _views(world: SpacePose, seed: int) -> TagViews:
             captured_at_s=np.arange(20) / 30.0,
             world_from_robot=(world @ robot).matrix,
             robot_twist=velocity.reshape(20, 6),
+            robot_acceleration=np.zeros((20, 6)),
         ),
         mounts=[mount],
         tags=tags,

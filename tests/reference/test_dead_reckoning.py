@@ -38,12 +38,21 @@ def straight(length_m: float, duration_s: float) -> TruePath:
     return TruePath.through(t, np.stack([length_m * t / duration_s, 0.0 * t, 0.0 * t], axis=-1))
 
 
-def half_circle(radius_m: float, speed_m_per_s: float, *, turns: bool = True) -> TruePath:
+def half_circle(
+    radius_m: float,
+    speed_m_per_s: float,
+    *,
+    turns: bool = True,
+    gaining_m_per_s2: float = 0.0,
+) -> TruePath:
     """To the left, from the origin along x; the robot faces along it, or keeps its heading."""
     angle = np.linspace(0.0, math.pi, 2001)
     x, y = radius_m * np.sin(angle), radius_m * (1.0 - np.cos(angle))
     heading = angle if turns else 0.0 * angle
-    return TruePath.through(angle * radius_m / speed_m_per_s, np.stack([x, y, heading], axis=-1))
+    way_m, a = angle * radius_m, gaining_m_per_s2
+    # s = v t + a t^2 / 2, solved for t without loss for small a
+    t = 2.0 * way_m / (speed_m_per_s + np.sqrt(speed_m_per_s**2 + 2.0 * a * way_m))
+    return TruePath.through(t, np.stack([x, y, heading], axis=-1))
 
 
 EVEN_ROWS_HZ = 160.0 / math.pi
@@ -87,20 +96,39 @@ def test_one_of_four_steered_wheels_one_hundredth_too_large() -> None:
 
 
 def test_slip_in_a_bend() -> None:
-    """Half a circle of 1.5 m at 1.2 m/s: 0.96 m/s^2 all the way, so wheels that slip 0.03125 for
-    each m/s^2 read 3 % too much. The turn is 1.03 times half a turn, 185.4 degrees, on the same
-    radius: the end is (1.5 sin 185.4 deg, 1.5 (1 - cos 185.4 deg)) instead of (0, 3).
+    """Half a circle of 1.5 m from 1.2 m/s on, gaining 0.96 m/s^2 along it, so that wheels that slip
+    0.03125 for each m/s^2 read 3 % too much. The turn is 1.03 times half a turn, 185.4 degrees, on
+    the same radius: the end is (1.5 sin 185.4 deg, 1.5 (1 - cos 185.4 deg)) instead of (0, 3). At
+    an even speed the tyres bend to the side, and read right.
     """
     drive = drivetrain(slip_per_m_per_s2=0.03125, rate_hz=EVEN_ROWS_HZ)
-    found = reckoned(half_circle(1.5, 1.2), drive)
-    np.testing.assert_allclose(found, [-0.141162, 2.993343, math.radians(185.4)], atol=1e-4)
+    even = reckoned(half_circle(1.5, 1.2), drive)
+    np.testing.assert_allclose(even, [0.0, 3.0, math.pi], atol=1e-4)
+    drive = drivetrain(slip_per_m_per_s2=0.03125, rate_hz=1000.0)
+    gaining = reckoned(half_circle(1.5, 1.2, gaining_m_per_s2=0.96), drive)
+    np.testing.assert_allclose(gaining, [-0.141162, 2.993343, math.radians(185.4)], atol=5e-3)
 
 
 def test_slip_without_turning() -> None:
     """The same way with the heading kept: a half circle 3 % wider, 3.09 m across."""
-    drive = drivetrain(DrivetrainKind.SWERVE, slip_per_m_per_s2=0.03125, rate_hz=EVEN_ROWS_HZ)
-    found = reckoned(half_circle(1.5, 1.2, turns=False), drive)
-    np.testing.assert_allclose(found, [0.0, 3.09, 0.0], atol=1e-4)
+    drive = drivetrain(DrivetrainKind.SWERVE, slip_per_m_per_s2=0.03125, rate_hz=1000.0)
+    found = reckoned(half_circle(1.5, 1.2, turns=False, gaining_m_per_s2=0.96), drive)
+    np.testing.assert_allclose(found, [0.0, 3.09, 0.0], atol=5e-3)
+
+
+@pytest.mark.parametrize("kind", PLACES)
+def test_braking_takes_back_what_speeding_up_read_too_much(kind: DrivetrainKind) -> None:
+    """From rest at 2 m/s^2 for 1 s, then to rest again: 1 m read as 1.02 m, and 1 m as 0.98 m.
+    Backward the same, so that a robot that reverses over-reads backward.
+    """
+    t = np.linspace(0.0, 2.0, 2001)
+    way = np.where(t < 1.0, t**2, 2.0 - (2.0 - t) ** 2)
+    drive = drivetrain(kind, slip_per_m_per_s2=0.01, rate_hz=500.0)
+    for side in (1.0, -1.0):
+        path = TruePath.through(t, np.stack([side * way, 0.0 * t, 0.0 * t], axis=-1))
+        rows = prepare_wheels(path, drive, ()).rows(seed=SEED, trial=0)
+        halves = rows.twists[1:501, 0].sum(), rows.twists[501:, 0].sum()
+        np.testing.assert_allclose(halves, [1.02 * side, 0.98 * side], atol=1e-4)
 
 
 @pytest.mark.parametrize("side", [-1.0, 1.0])

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from posefuse.rendering.detect import DetectorSettings, detect_tags
-from posefuse.robot.camera import CornerRefinement, ImageQuality
+from posefuse.robot.camera import CornerRefinement
+from posefuse.robot.image_quality import ImageQuality
 from rendering import BARREL, EVEN, STRAIGHT, TagShot, drifting, shot
 from test_image_detectors import by_cv2 as by_cv2_in_court
 from test_image_detectors import frames

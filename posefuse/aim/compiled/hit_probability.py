@@ -1,4 +1,4 @@
-"""Compiled: the probability that a shot goes in, by an integral and by drawing.
+"""Compiled: the probability that a shot goes in, by an integral.
 
 Named tuples of ``aim.arrays``: ``aim`` is ``AimArrays``, ``robot`` is ``RobotState``, ``shots`` is
 ``ShotArrays``.
@@ -10,16 +10,14 @@ from posefuse.aim.compiled.rectangle import below, rectangle_share
 from posefuse.aim.compiled.shot import (
     DEEP_M,
     ERRORS,
-    is_hit,
-    miss_of_shot,
     miss_when_set,
+    on_step,
     set_by_estimate,
     state_of,
 )
 from posefuse.compiling import kernel
-from posefuse.randomness.compiled.numbers import normal, uniform
 
-__all__ = ["count_hits", "hit_shares"]
+__all__ = ["hit_shares"]
 
 SQRT_3 = 3.0**0.5
 LOST_M = 100.0
@@ -27,8 +25,8 @@ STAND = 1.5
 REACH = 4.0  # standard deviations of the distance error that are followed
 PARTS = 41
 LAST_ESTIMATED = 6  # of the axes: what follows does not change what the robot sets
-SHOT_BITS = 36
-SAMPLE_BITS = 4
+PIVOT = 3  # of the shooter's own spreads
+CELL_REACH = 4.0  # standard deviations of the pivot wanted that are followed
 
 
 @kernel
@@ -65,12 +63,14 @@ def displace(mean, z, root, stds, k, errors):
 
 
 @kernel
-def expand_miss(robot, mean, root, stds, aim, moments):
-    """Fill moments (5,): what all errors but the first axis of the estimate add to a miss.
+def expand_miss(robot, mean, root, stds, aim, pivot_follows, moments):
+    """Fill moments (6,): what all errors but the first axis of the estimate add to a miss.
 
-    Shift of the mean to the right and up; variance right, covariance, variance up. Gives the miss
-    without them, as ``miss_of_shot``. Second-order divided differences along the axes of the
-    errors: M. Norgaard, N. K. Poulsen, O. Ravn, Automatica 36, 1627-1638, 2000.
+    Shift of the mean to the right and up; variance right, covariance, variance up; variance of the
+    pivot wanted. Gives the miss without them, of the pivot wanted. The pivot follows the errors of
+    the estimate, or stays (the caller then counts its steps). Second-order divided differences
+    along the axes of the errors: M. Norgaard, N. K. Poulsen, O. Ravn, Automatica 36, 1627-1638,
+    2000.
     """
     errors = np.empty(ERRORS)
     displace(mean, 0.0, root, stds, 1, errors)
@@ -84,12 +84,16 @@ def expand_miss(robot, mean, root, stds, aim, moments):
     for k in range(1, ERRORS):
         if not displace(mean, SQRT_3, root, stds, k, errors):
             continue
+        wanted = pivot
         if k <= LAST_ESTIMATED:
-            h0, p0 = set_by_estimate(robot, errors, aim)
+            h0, wanted = set_by_estimate(robot, errors, aim)
+            p0 = wanted if pivot_follows else pivot
         plus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
         displace(mean, -SQRT_3, root, stds, k, errors)
         if k <= LAST_ESTIMATED:
             h0, p0 = set_by_estimate(robot, errors, aim)
+            moments[5] += (wanted - p0) ** 2 / 12.0
+            p0 = p0 if pivot_follows else pivot
         minus = miss_when_set(robot, h0, p0, errors, aim, DEEP_M)
         h0, p0 = heading, pivot
         rp, up, rm, um = mirrored(plus.right_m, plus.up_m, minus.right_m, minus.up_m, r0, u0)
@@ -105,33 +109,113 @@ def expand_miss(robot, mean, root, stds, aim, moments):
 
 @kernel
 def follow_first(robot, mean, root, stds, aim, path):
-    """Fill path (PARTS, 4) with the misses along the first axis of the estimate's errors."""
+    """Fill path (PARTS, 6) with what happens along the first axis of the estimate's errors.
+
+    The misses of the pivots wanted, then heading and pivot wanted.
+    """
     errors = np.empty(ERRORS)
     for part in range(PARTS):
         z = REACH * (2.0 * part / (PARTS - 1) - 1.0)
         displace(mean, z, root, stds, 0, errors)
-        path[part, 0], path[part, 1], path[part, 2], path[part, 3] = miss_of_shot(
-            robot, errors, aim, DEEP_M
+        heading, pivot = set_by_estimate(robot, errors, aim)
+        path[part, 0], path[part, 1], path[part, 2], path[part, 3] = miss_when_set(
+            robot, heading, pivot, errors, aim, DEEP_M
         )
+        path[part, 4], path[part, 5] = heading, pivot
+
+
+@kernel
+def mean_below(x, first, last, std):
+    """Share below x of a normal whose mean spreads evenly from first to last."""
+    std = max(std, 1e-12)
+    if abs(last - first) < 1e-3 * std:
+        return below((x - 0.5 * (first + last)) / std)
+    ends = ((x - first) / std, (x - last) / std)
+    total = 0.0
+    for k in range(2):
+        t = ends[k]
+        integral = t * below(t) + np.exp(-0.5 * t * t) / np.sqrt(2.0 * np.pi)
+        total += integral if k == 0 else -integral
+    return total * std / (last - first)
+
+
+@kernel
+def share_in_steps(robot, mean, heading, wanted, m, widened, aim, breaks):
+    """The hits of a robot that wants a pivot and sets the steps around it.
+
+    wanted: the pivot wanted spreads evenly from the first to the last of these (2,), and as a
+    normal of the variance m[5]; m (6,): see ``expand_miss``; widened: more variance to the right.
+    """
+    step, half = aim.thrower.step_rad, 0.5 * aim.thrower.step_rad
+    first, last = wanted
+    std = np.sqrt(m[5])
+    reach = CELL_REACH * std
+    pivot = on_step(min(first, last) - reach, aim.thrower)
+    end = on_step(max(first, last) + reach, aim.thrower)
+    errors = np.zeros(ERRORS)
+    for row in range(6):
+        errors[row] = mean[row]
+    total, before = 0.0, 0.0
+    while True:
+        is_last = pivot > end - half
+        after = 1.0 if is_last else mean_below(pivot + half, first, last, std)
+        if after - before > 1e-6:
+            r, u, right_limit, up_limit = miss_when_set(robot, heading, pivot, errors, aim, DEEP_M)
+            total += (after - before) * rectangle_share(
+                r + m[0], u + m[1], m[2] + widened, m[3], m[4], right_limit, up_limit, breaks
+            )
+        before = after
+        if is_last:
+            return total
+        pivot += step
+
+
+@kernel
+def moments_at(moments, z, m):
+    """Fill m (6,): moments (3, 6) stand at -STAND, 0 and STAND; straight lines between them."""
+    place = min(max(z / STAND, -1.0), 1.0)
+    for k in range(6):
+        m[k] = moments[1, k] + abs(place) * (moments[2 if place > 0 else 0, k] - moments[1, k])
+
+
+@kernel
+def share_along_in_steps(robot, mean, path, moments, aim, breaks):
+    """``share_along`` of a pivot that is set in steps, wider than it scatters in one part."""
+    width = 2.0 * REACH / (PARTS - 1)
+    m = np.empty(6)
+    total, below_before = 0.0, 0.0
+    for part in range(PARTS):
+        z = part * width - REACH
+        below_after = below(z + 0.5 * width) if part < PARTS - 1 else 1.0
+        moments_at(moments, z, m)
+        first, last = max(part - 1, 0), min(part + 1, PARTS - 1)
+        # the pivot as set does not follow: only the heading moves the miss within a part
+        dr = (path[last, 0] - path[first, 0]) / (last - first)
+        widened = dr * dr / 12.0 if abs(dr) < np.inf else 0.0
+        wanted = (
+            0.5 * (path[first, 5] + path[part, 5]),
+            0.5 * (path[part, 5] + path[last, 5]),
+        )
+        share = share_in_steps(robot, mean, path[part, 4], wanted, m, widened, aim, breaks)
+        total += (below_after - below_before) * share
+        below_before = below_after
+    return total
 
 
 @kernel
 def share_along(path, moments, breaks):
-    """The hits along a path (PARTS, 4): each part's share, weighted by its share of the errors.
+    """The hits along a path (PARTS, 6): each part's share, weighted by its share of the errors.
 
-    A part stretches halfway to its neighbours, which the variance is widened by. moments (3, 5)
-    stand at -STAND, 0 and STAND standard deviations, with straight lines between them.
+    A part stretches halfway to its neighbours, which the variance is widened by.
     """
     width = 2.0 * REACH / (PARTS - 1)
-    m = np.empty(5)
+    m = np.empty(6)
     total, below_before = 0.0, 0.0
     for part in range(PARTS):
         below_after = 1.0
         if part < PARTS - 1:
             below_after = below(width * (part + 0.5) - REACH)
-        place = min(max((part * width - REACH) / STAND, -1.0), 1.0)
-        for k in range(5):
-            m[k] = moments[1, k] + abs(place) * (moments[2 if place > 0 else 0, k] - moments[1, k])
+        moments_at(moments, part * width - REACH, m)
         first, last = max(part - 1, 0), min(part + 1, PARTS - 1)
         dr = (path[last, 0] - path[first, 0]) / (last - first)
         du = (path[last, 1] - path[first, 1]) / (last - first)
@@ -153,70 +237,62 @@ def share_along(path, moments, breaks):
 
 
 @kernel
+def share_of_followed(robot, mean, root, stds, aim, breaks):
+    """The hits where the distance errs: followed part by part."""
+    moments, path, moved = np.empty((3, 6)), np.empty((PARTS, 6)), np.empty(ERRORS)
+    follow_first(robot, mean, root, stds, aim, path)
+    step, middle = aim.thrower.step_rad, PARTS // 2
+    spread = (path[middle + 1, 5] - path[middle - 1, 5]) ** 2 / 48.0
+    if step > 0.0:
+        expand_miss(robot, mean, root, stds, aim, True, moments[1])
+        spread += moments[1, 5]
+    in_steps = step * step > spread
+    own = with_pivot_spread(stds, 0.0 if in_steps else step)
+    for k in range(3):
+        displace(mean, STAND * (k - 1), root, own, 0, moved)
+        expand_miss(robot, moved[:6], root, own, aim, not in_steps, moments[k])
+    if in_steps:
+        return share_along_in_steps(robot, mean, path, moments, aim, breaks)
+    return share_along(path, moments, breaks)
+
+
+@kernel
+def share_of_known_distance(robot, mean, root, stds, aim, breaks):
+    """The hits where the distance does not err, or by a known error alone."""
+    m, step, errors = np.empty(6), aim.thrower.step_rad, np.empty(ERRORS)
+    r, u, right_limit, up_limit = expand_miss(robot, mean, root, stds, aim, True, m)
+    if step > 0.0:
+        in_steps = step * step > m[5]
+        own = with_pivot_spread(stds, 0.0 if in_steps else step)
+        r, u, right_limit, up_limit = expand_miss(robot, mean, root, own, aim, not in_steps, m)
+        if in_steps:
+            displace(mean, 0.0, root, own, 0, errors)
+            heading, pivot = set_by_estimate(robot, errors, aim)
+            return share_in_steps(robot, mean, heading, (pivot, pivot), m, 0.0, aim, breaks)
+    r, u = r + m[0], u + m[1]
+    return rectangle_share(r, u, m[2], m[3], m[4], right_limit, up_limit, breaks)
+
+
+@kernel
+def with_pivot_spread(stds, width):
+    """The stds (4,) with a pivot that besides lies anywhere in a width."""
+    wider = stds.copy()
+    wider[PIVOT] = np.sqrt(stds[PIVOT] ** 2 + width * width / 12.0)
+    return wider
+
+
+@kernel
 def hit_shares(shots, stds, aim, shares):
     """Fill shares (n,): the probability that each shot goes in.
 
     The first axis of the estimate's errors, the distance, is followed part by part; where the piece
     crosses the opening otherwise spreads as a normal in the plane. stds (4,): delay, exit speed,
-    side, pivot.
+    side, pivot. Steps of the pivot that are wider than what else spreads it are counted one by one.
     """
-    breaks, moments, path = np.empty(11), np.empty((3, 5)), np.empty((PARTS, 4))
-    errors, moved = np.empty(ERRORS), np.empty(ERRORS)
+    breaks, errors = np.empty(11), np.empty(ERRORS)
     for i in range(shots.states.shape[0]):
         robot, mean, root = state_of(shots.states[i]), shots.means[i], shots.roots[i]
         if displace(mean, 0.0, root, stds, 0, errors):
-            for k in range(3):
-                displace(mean, STAND * (k - 1), root, stds, 0, moved)
-                expand_miss(robot, moved[:6], root, stds, aim, moments[k])
-            follow_first(robot, mean, root, stds, aim, path)
-            shares[i] = share_along(path, moments, breaks)
+            shares[i] = share_of_followed(robot, mean, root, stds, aim, breaks)
         else:
-            m = moments[0]
-            r, u, right_limit, up_limit = expand_miss(robot, mean, root, stds, aim, m)
-            r, u = r + m[0], u + m[1]
-            shares[i] = rectangle_share(r, u, m[2], m[3], m[4], right_limit, up_limit, breaks)
-
-
-@kernel
-def draw_errors(mean, root, spreads, keys, shot, sample, errors):
-    """Fill errors (ERRORS,) with what goes wrong in one sample of one shot.
-
-    mean (6,), root (6, 6) with ``root root'`` the covariance of the estimate; spreads (6,): delay,
-    exit speed, side, pivot zero, full width of the pivot's backlash and resolution; keys (7,).
-    """
-    counter = (np.uint64(shot) << np.uint64(SHOT_BITS)) + (
-        np.uint64(sample) << np.uint64(SAMPLE_BITS)
-    )
-    for row in range(6):
-        errors[row] = mean[row]
-    for column in range(6):
-        size = 0.0
-        for row in range(6):
-            size += abs(root[row, column])
-        if size > 0.0:
-            drawn = normal(keys[0], counter + np.uint64(column))
-            for row in range(6):
-                errors[row] += root[row, column] * drawn
-    for source in range(4):
-        errors[6 + source] = 0.0
-        if spreads[source] > 0.0:
-            errors[6 + source] = spreads[source] * normal(keys[1 + source], counter)
-    for source in range(2):
-        if spreads[4 + source] > 0.0:
-            errors[9] += spreads[4 + source] * (uniform(keys[5 + source], counter) - 0.5)
-
-
-@kernel
-def count_hits(shots, spreads, keys, first, last, aim, hits):
-    """Fill hits (n,) with how many of the samples first..last-1 of each shot go in.
-
-    spreads (6,) and keys (7,) as for ``draw_errors``.
-    """
-    errors = np.zeros(ERRORS)
-    for i in range(shots.states.shape[0]):
-        robot = state_of(shots.states[i])
-        hits[i] = 0
-        for sample in range(first, last):
-            draw_errors(shots.means[i], shots.roots[i], spreads, keys, i, sample, errors)
-            if is_hit(robot, errors, aim):
-                hits[i] += 1
+            shares[i] = share_of_known_distance(robot, mean, root, stds, aim, breaks)

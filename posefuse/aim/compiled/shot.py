@@ -19,6 +19,7 @@ __all__ = [
     "is_inside",
     "miss_of_shot",
     "miss_when_set",
+    "on_step",
     "set_by_estimate",
     "state_of",
     "steer_all",
@@ -135,11 +136,21 @@ def steer(robot, aim):
 
 
 @kernel
+def on_step(pivot, thrower):
+    """The pivot that is set for a pivot wanted: the nearest step within the range."""
+    step, low = thrower.step_rad, thrower.pivot_low_rad
+    if step == 0.0:
+        return pivot
+    last = np.floor((thrower.pivot_high_rad - low) / step + 1e-9)
+    return low + step * min(max(np.floor((pivot - low) / step + 0.5), 0.0), last)
+
+
+@kernel
 def steer_all(states, aim, commands):
     """Fill commands (n, 2) by ``steer`` of estimated states (n, 5): x, y, vx, vy, w."""
     for i in range(states.shape[0]):
         heading, pivot = steer(state_of(states[i]), aim)
-        commands[i, 0], commands[i, 1] = heading, pivot
+        commands[i, 0], commands[i, 1] = heading, on_step(pivot, aim.thrower)
 
 
 @kernel
@@ -179,7 +190,7 @@ def is_inside(crossing):
 
 @kernel
 def set_by_estimate(robot, errors, aim):
-    """(true heading, pivot) of a robot that steers by its estimate.
+    """(true heading, pivot wanted) of a robot that steers by its estimate.
 
     Of errors (ERRORS,) only the first seven matter: those of the estimate and of the delay.
     """
@@ -216,7 +227,7 @@ def miss_of_shot(robot, errors, aim, floor_m):
         See ``ERRORS``.
     """
     heading, pivot = set_by_estimate(robot, errors, aim)
-    return miss_when_set(robot, heading, pivot, errors, aim, floor_m)
+    return miss_when_set(robot, heading, on_step(pivot, aim.thrower), errors, aim, floor_m)
 
 
 @kernel

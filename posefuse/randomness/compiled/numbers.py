@@ -6,7 +6,7 @@ import numpy as np
 
 from posefuse.compiling import inlined_kernel, kernel
 
-__all__ = ["fill_normals", "normal", "normals_at", "uniform"]
+__all__ = ["fill_normals", "normal", "normals_at", "uniform", "uniforms_at"]
 
 LAYERS = 128
 LAYER_BITS = np.uint64(LAYERS - 1)
@@ -122,3 +122,10 @@ def normals_at(key, counters, values):
     """Write the key's normal numbers at the counters (n,) uint64 into values (n,)."""
     for i in range(values.shape[0]):
         values[i] = normal(key, counters[i])
+
+
+@kernel
+def uniforms_at(key, counters, values):
+    """Write the key's uniform numbers at the counters (n,) uint64 into values (n,)."""
+    for i in range(values.shape[0]):
+        values[i] = uniform(key, counters[i])

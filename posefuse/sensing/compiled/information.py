@@ -56,7 +56,7 @@ def write_information(sightings, frames, cameras, corners, information):
     for s in range(tag.shape[0]):
         f, r = sightings.frame[s], sightings.shared_fraction[s]
         c = frames.camera[f]
-        place_camera(frames, f, cameras, c, pose)
+        place_camera(frames, f, cameras, frames.state[f], pose)
         weight = 1.0 / (std[s] * std[s] * (1.0 - r))
         sums[:], information[s] = 0.0, 0.0
         lens = cameras.lens_rows[c]

@@ -157,13 +157,14 @@ def _is_tag_hidden(tags, n, place, boxes, f):
 
 
 @kernel
-def _is_tag_behind_robot(tags, n, frames, f, cameras, c, boxes):
+def _is_tag_behind_robot(tags, n, frames, f, cameras, boxes):
     """Whether the robot's own boxes hide tag n; in the robot frame, where they are upright."""
     if boxes.half_sizes_m.shape[0] == 0:
         return False
     turn, base = frames.rotation[f], frames.translation_m[f]
     mounted = cameras.translation_m
-    mx, my, mz = mounted[c, 0], mounted[c, 1], mounted[c, 2]
+    state = frames.state[f]
+    mx, my, mz = mounted[state, 0], mounted[state, 1], mounted[state, 2]
     for k in range(5):
         wx, wy, wz = _point_of_tag(tags, n, k)
         x, y, z = turn_back(wx - base[0], wy - base[1], wz - base[2], turn)
@@ -180,7 +181,7 @@ def mark_views(frames, cameras, tags, world_boxes, robot_boxes, margin, is_seen)
     lens_rows, limits = cameras.lens_rows, cameras.radius_limit
     for f in range(frames.camera.shape[0]):
         c = frames.camera[f]
-        place_camera(frames, f, cameras, c, pose)
+        place_camera(frames, f, cameras, frames.state[f], pose)
         for n in range(tags.ids.shape[0]):
             is_seen[f, n] = False
             distance, cosine = _distance_and_cosine(tags, n, place)
@@ -195,7 +196,7 @@ def mark_views(frames, cameras, tags, world_boxes, robot_boxes, margin, is_seen)
                 continue
             if _is_tag_hidden(tags, n, place, world_boxes, f):
                 continue
-            is_seen[f, n] = not _is_tag_behind_robot(tags, n, frames, f, cameras, c, robot_boxes)
+            is_seen[f, n] = not _is_tag_behind_robot(tags, n, frames, f, cameras, robot_boxes)
 
 
 @kernel
@@ -220,11 +221,10 @@ def _image_velocity(tags, n, pose, translation, twist, f, lens):
 
 
 @kernel
-def describe_views(frame, tag, frames, twist, cameras, tags, figures):
+def describe_views(frame, tag, frames, cameras, tags, figures):
     """Write figures (S, 5) of the sightings of tags (S,) in frames (S,).
 
-    Distance, cosine of the incidence, edge, velocity u and v; twist (F, 6): see
-    ``_image_velocity``.
+    Distance, cosine of the incidence, edge, velocity u and v.
     """
     place, pixels = np.empty(3), np.empty((1, 4, 2))
     pose = (np.empty((3, 3)), place)
@@ -232,10 +232,10 @@ def describe_views(frame, tag, frames, twist, cameras, tags, figures):
     for s in range(frame.shape[0]):
         f, n = frame[s], tag[s]
         c = frames.camera[f]
-        place_camera(frames, f, cameras, c, pose)
+        place_camera(frames, f, cameras, frames.state[f], pose)
         project_corners(tags.corners_m, n, pose, lens_rows, c, limits, pixels, 0)
         figures[s, 0], figures[s, 1] = _distance_and_cosine(tags, n, place)
         figures[s, 2] = _edge_px(pixels, 0)
         figures[s, 3], figures[s, 4] = _image_velocity(
-            tags, n, pose, frames.translation_m, twist, f, lens_rows[c]
+            tags, n, pose, frames.translation_m, frames.twist, f, lens_rows[c]
         )

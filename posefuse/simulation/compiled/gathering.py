@@ -19,11 +19,11 @@ def count_kept(order, firsts, is_found):
 
 
 @kernel
-def gather_kept(order, firsts, is_found, tag, tag_ids, pixels, kept):
+def gather_kept(order, firsts, is_found, ids_read, pixels, kept):
     """Write the found sightings in the order of their frames.
 
-    tag, pixels (S,), (S, 4, 2) of the candidates; tag_ids (N,); kept: frame, ids, values (count,),
-    (count,), (count, 8) are written: the frame's place in ``order``, the tag's id, the corners.
+    ids_read, pixels (S,), (S, 4, 2) of the candidates; kept: frame, ids, values (count,), (count,),
+    (count, 8) are written: the frame's place in ``order``, the id, the corners.
     """
     frame, ids, values = kept
     row = 0
@@ -32,7 +32,7 @@ def gather_kept(order, firsts, is_found, tag, tag_ids, pixels, kept):
         for s in range(firsts[f], firsts[f + 1]):
             if is_found[s]:
                 frame[row] = place
-                ids[row] = tag_ids[tag[s]]
+                ids[row] = ids_read[s]
                 for k in range(4):
                     values[row, 2 * k] = pixels[s, k, 0]
                     values[row, 2 * k + 1] = pixels[s, k, 1]

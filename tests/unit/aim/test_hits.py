@@ -123,20 +123,62 @@ def test_a_spread_to_the_side_alone_is_a_normal_between_the_posts(exact_shooter,
     assert ((low < expected) & (expected < high)).all()
 
 
-def test_backlash_and_resolution_count_by_the_variance_of_an_even_spread(exact_shooter, goal):
+def test_backlash_counts_by_the_variance_of_an_even_spread(exact_shooter, goal):
     # an even spread of full width w has the variance w^2 / 12 (any statistics text)
-    play, step = 0.15, 0.10
-    normal = np.hypot(play, step) / np.sqrt(12.0)
+    play = 0.18
+    normal = play / np.sqrt(12.0)
     shots = Shots.straight_ahead([4.0, 5.5], goal=goal)
     shares = [
         hit_probability(shots, aim=prepare_aim(replace(exact_shooter, spread=spread), goal))
         for spread in (
-            ShooterSpread(backlash_rad=play, resolution_rad=step),
+            ShooterSpread(backlash_rad=play),
             ShooterSpread(zero_std_rad=float(normal)),
         )
     ]
     assert (shares[0] < 0.99).all()
     assert shares[0] == pytest.approx(shares[1], abs=1e-12)
+
+
+def test_a_pivot_in_steps_is_a_grid_and_no_spread(exact_shooter, goal):
+    """Without any other error a shot hits where the step nearest to its pivot does, or misses."""
+    step = np.radians(10.0)
+    aim = prepare_aim(replace(exact_shooter, spread=ShooterSpread(resolution_rad=step)), goal)
+    distances = np.linspace(2.5, 6.0, 36)
+    shots = Shots.straight_ahead(distances, goal=goal)
+    shares = hit_probability(shots, aim=aim)
+    assert set(shares) == {0.0, 1.0}
+    np.testing.assert_array_equal(simulate_hits(shots, aim=aim, count=3, seed=1).shares, shares)
+    wanted = solve(distances, shooter=exact_shooter, height_m=1.6).pivot_rad[0]
+    low = exact_shooter.pivot_low_rad
+    pivots = low + step * np.round((wanted - low) / step)
+    scores = [
+        _scores_with(exact_shooter, goal, pivot, from_m=distance)
+        for pivot, distance in zip(pivots, distances, strict=True)
+    ]
+    np.testing.assert_array_equal(shares, scores)
+
+
+@pytest.mark.parametrize("motion", [(0.0, 0.0, 0.0), (1.0, -1.5, 0.3)])
+@pytest.mark.parametrize("step_deg", [0.2, 1.0, 3.0, 8.0])
+@pytest.mark.parametrize("sight_std_m", [0.0, 0.02, 0.3])
+def test_steps_are_the_same_to_the_integral_as_to_the_draws(
+    exact_shooter, goal, sight_std_m, step_deg, motion
+):
+    spread = ShooterSpread(
+        resolution_rad=np.radians(step_deg), exit_speed_std_m_per_s=0.03, side_std_rad=0.005
+    )
+    aim = prepare_aim(
+        replace(exact_shooter, spread=spread, release_delay_s=0.08, release_delay_std_s=0.01), goal
+    )
+    positions = aim.positions_m(np.array([3.1, 4.2, 5.3]))
+    covs = np.zeros((3, 6, 6))
+    covs[:, :3, :3] = pose_covs(goal, positions, sight_std_m, 0.03, 0.01)
+    if any(motion):
+        covs[:, 3:, 3:] = np.diag([0.05**2, 0.05**2, 0.02**2])
+    shots = Shots.at(positions, motions=list(motion), error_covs=covs)
+    drawn = simulate_hits(shots, aim=aim, count=4000, seed=6)
+    # the drawing itself is known to about 0.008 (one standard error)
+    assert np.abs(hit_probability(shots, aim=aim) - drawn.shares).max() < 0.01 + 0.025
 
 
 def test_backlash_is_drawn_evenly_over_its_width(exact_shooter, goal):
@@ -150,9 +192,9 @@ def test_backlash_is_drawn_evenly_over_its_width(exact_shooter, goal):
     assert drawn == pytest.approx(np.mean(scores), abs=0.01)  # 4 standard errors
 
 
-def _scores_with(shooter, goal, pivot_rad):
-    """Whether a throw from 4 m, straight ahead, goes in: by the compiled flight and by hand."""
-    flown = fly_ahead(shooter, np.array([pivot_rad]), np.array([[4.0]]), floor_m=0.0)
+def _scores_with(shooter, goal, pivot_rad, *, from_m=4.0):
+    """Whether a throw straight ahead goes in: by the compiled flight and by hand."""
+    flown = fly_ahead(shooter, np.array([pivot_rad]), np.array([[from_m]]), floor_m=0.0)
     height_m = float(flown.points_m[0, 0, 2])
     ahead, _, up = flown.velocities_m_per_s[0, 0]
     room_m = goal.height_m / 2 - shooter.projectile.diameter_m / 2 * np.hypot(1.0, up / ahead)

@@ -16,7 +16,8 @@ from posefuse.calibration.detector_shots import TagShot, TagShots
 from posefuse.calibration.response_file import write_response
 from posefuse.errors import FileError, InputError
 from posefuse.rendering.detect import DetectorSettings
-from posefuse.robot.camera import CornerRefinement, ImageQuality
+from posefuse.robot.camera import CornerRefinement
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.robot.load import load_imaging, load_response
 
 ROOT = Path(__file__).parents[3]

@@ -6,7 +6,13 @@ import pytest
 from fusion_runs import arcs_of
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.settings import FilterSettings, LateFrames, ProcessNoise
-from posefuse.fusion.timeline import Timeline, make_timeline, rows_at_or_before, step_variances
+from posefuse.fusion.timeline import (
+    Timeline,
+    make_timeline,
+    odometry_poses,
+    rows_at_or_before,
+    step_variances,
+)
 from posefuse.geometry.plane import PlanePose
 from posefuse.recording.recording import Frames, Odometry
 
@@ -80,6 +86,12 @@ def test_frames_beyond_the_history_are_too_late() -> None:
     assert timeline.outcome.tolist() == [Outcome.TOO_LATE, Outcome.FUSED]
 
 
+def test_the_history_counts_from_capture_to_arrival_however_rare_the_rows() -> None:
+    """The second one is known half a second after its capture, but arrived after 0.35 s."""
+    timeline = timeline_of([10.05, 10.55, 11.1], [10.5, 10.9, 11.4], history_s=0.4)
+    assert timeline.outcome.tolist() == [Outcome.TOO_LATE, Outcome.FUSED, Outcome.FUSED]
+
+
 def test_a_clock_that_runs_ahead_makes_a_frame_wait_for_its_stamp() -> None:
     timeline = timeline_of([10.6, 10.9, 11.0], [10.5, 10.5, 10.5])
     # 10.6 lies after row 1: its offset needs the twist of row 2; 10.9 belongs to row 2
@@ -101,12 +113,30 @@ def test_drop_throws_old_frames_away() -> None:
     assert timeline.outcome.tolist() == [Outcome.FUSED, Outcome.TOO_LATE]
 
 
-def test_frames_of_the_standstill_count_as_seen_from_its_last_row() -> None:
+def test_frames_before_the_first_row_belong_to_it_and_lead_back_along_the_odometry() -> None:
     timeline = timeline_of([10.1, 10.6, 11.2], [11.4, 10.6, 12.0], first_row=2)
     assert timeline.frame_row.tolist() == [2, 2, 2]
     assert timeline.frame_arrival.tolist() == [3, 2, 3]
-    np.testing.assert_array_equal(timeline.offsets[:2, :3], 0.0)
+    step = [PlanePose(arcs_of(twist)) for twist in TWISTS]
+    first = PlanePose(arcs_of(0.2 * TWISTS[1]))
+    second = step[1] @ PlanePose(arcs_of(0.2 * TWISTS[2]))
+    end = step[1] @ step[2]
+    for row, captured in enumerate([first, second]):
+        back = (end.inverse() @ captured).values
+        np.testing.assert_allclose(timeline.offsets[row, :3], back, atol=1e-15)
+        turn = np.array([np.cos(back[2]), np.sin(back[2])])
+        np.testing.assert_allclose(timeline.offsets[row, 3:], turn, atol=1e-15)
     np.testing.assert_allclose(timeline.offsets[2, :3], arcs_of(0.2 * TWISTS[3]), atol=1e-15)
+
+
+def test_odometry_poses_chain_the_twists() -> None:
+    times = np.array([10.0, 10.25, 10.5, 10.75, 11.0, 11.5, 12.0])
+    steps = [PlanePose(arcs_of(0.5 * TWISTS[row])) for row in (1, 1, 2, 2, 3, 3)]
+    expected = [PlanePose.identity()]
+    for step in steps:
+        expected.append(expected[-1] @ step)
+    poses = odometry_poses(ODOMETRY, times)
+    np.testing.assert_allclose(poses, [pose.values for pose in expected], atol=1e-14)
 
 
 def test_rows_are_found_for_times_in_any_order() -> None:

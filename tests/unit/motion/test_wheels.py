@@ -110,15 +110,48 @@ def test_a_larger_wheel_reads_less(kind, facing_path, drivetrain) -> None:
     np.testing.assert_allclose(large.twists, plain.twists / 1.02, atol=1e-12)
 
 
-@pytest.mark.parametrize("kind", KINDS)
-def test_slip_over_reads_with_the_acceleration(kind, facing_path, drivetrain) -> None:
-    plain = rows_of(facing_path, drivetrain(kind))
-    slipping = rows_of(facing_path, drivetrain(kind, slip_per_m_per_s2=0.01))
-    middle = (plain.stamps_s[1:] + plain.stamps_s[:-1]) / 2.0
-    acceleration = np.hypot(*facing_path.accelerations(middle)[:, :2].T)
-    expected = plain.twists[1:] * (1.0 + 0.01 * acceleration)[:, None]
-    np.testing.assert_allclose(slipping.twists[1:], expected, atol=1e-12)
-    assert acceleration.max() > 2.0
+@pytest.mark.parametrize("kind", ["swerve", "differential"])
+def test_wheels_over_read_as_they_are_sped_up_and_under_read_as_they_brake(
+    kind, facing_path, winding_path, drivetrain
+) -> None:
+    """By the acceleration along the way of each wheel over the floor, found by differences."""
+    path = facing_path if kind == "differential" else winding_path
+    drive = drivetrain(kind, slip_per_m_per_s2=0.01)
+    run = prepare_wheels(path, drive, ())
+    middle = (run.stamps_s[1:] + run.stamps_s[:-1]) / 2.0
+    acceleration = path.accelerations(middle)[:, :2]
+    for wheel, rolled, factors in zip(drive.wheels, run.rolled_m, run.slip_factors, strict=True):
+        is_fast = np.abs(rolled) > 0.2 / 50.0  # a slow wheel's direction turns within a step
+        before, after = (
+            path.poses(middle[is_fast] + dt).transform(wheel.position_in_robot_m)
+            for dt in (-1e-4, 1e-4)
+        )
+        way = (after - before) / np.linalg.norm(after - before, axis=1, keepdims=True)
+        along = np.einsum("si,si->s", way, acceleration[is_fast])
+        off = factors[is_fast] - 1.0 - 0.01 * along
+        assert np.abs(off).max() < 0.01 * 0.5
+        assert np.abs(off).mean() < 0.01 * 0.05
+        assert along.min() < -1.0
+        assert along.max() > 1.0
+
+
+def test_mecanum_wheels_slip_by_what_their_rollers_make_of_the_acceleration(
+    winding_path, drivetrain
+) -> None:
+    run = prepare_wheels(winding_path, drivetrain("mecanum", slip_per_m_per_s2=0.01), ())
+    middle = (run.stamps_s[1:] + run.stamps_s[:-1]) / 2.0
+    heading = winding_path.poses(middle).heading_rad
+    x, y = winding_path.accelerations(middle)[:, :2].T
+    forward, left = (
+        x * np.cos(heading) + y * np.sin(heading),
+        y * np.cos(heading) - x * np.sin(heading),
+    )
+    # front left, front right, rear right, rear left
+    for rolled, factors, rollers in zip(
+        run.rolled_m, run.slip_factors, [-1.0, 1.0, -1.0, 1.0], strict=True
+    ):
+        expected = 1.0 + 0.01 * np.sign(rolled) * (forward + rollers * left)
+        np.testing.assert_allclose(factors, expected, atol=1e-12)
 
 
 def test_while_it_stands_nothing_but_the_gyro_moves(winding_path, drivetrain) -> None:

@@ -13,7 +13,8 @@ from posefuse.randomness.streams import stream_key
 from posefuse.rendering.camera_view import camera_view
 from posefuse.rendering.render import CameraMotion, FrameNoise, render, render_light
 from posefuse.rendering.surroundings import Surroundings
-from posefuse.robot.camera import Defocus, Lens
+from posefuse.robot.camera import Lens
+from posefuse.robot.image_quality import Defocus, ImageQuality
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from rendered_yard import PLAIN, SMALL, WIDE, around, standing, yard_arena
 from rendering import (
@@ -155,6 +156,24 @@ def test_seed_and_frame_fix_every_bit() -> None:
         noise=FrameNoise(key=stream_key(1, 0, "image noise"), frame=7),
     )
     assert (first != other).mean() > 0.5
+
+
+def test_half_the_exposure_shows_the_noise_of_twice_the_gain() -> None:
+    """EMVA 1288: the grey level K e of a plain wall spreads by sqrt(K grey + K^2 d^2)."""
+    case = shot((0.0, 0.0, 1.0))
+    spreads = []
+    for exposure_s in (0.004, 0.002):
+        gain = ImageQuality.gain_for(exposure_s, unit_gain_exposure_s=0.016)
+        quality = replace(EVEN, gain_factor=gain, read_noise_electrons=20.0)
+        noise = case.image(quality, seed=1).astype(float) - case.image(quality, seed=2)
+        flat = slice(0, 40), slice(0, 40)  # a corner of the image, where only the wall is seen
+        grey = case.image(quality, seed=1)[flat].mean() - quality.black_grey
+        grey_an_electron = gain * 255.0 / quality.full_well_electrons
+        expected = np.hypot(np.sqrt(grey_an_electron * grey), 20.0 * grey_an_electron)
+        # two images, and rounding to whole grey levels in each
+        spreads.append(np.sqrt(noise[flat].var() / 2.0 - 1.0 / 12.0))
+        assert spreads[-1] == pytest.approx(expected, rel=4.0 / np.sqrt(2.0 * 1600))
+    assert 1.4 < spreads[1] / spreads[0] < 2.0
 
 
 def test_a_camera_that_never_moves_is_as_sharp_as_one_at_rest() -> None:

@@ -15,7 +15,7 @@ from posefuse.rendering.compiled.surfaces import BACKDROP
 from posefuse.rendering.render import CameraMotion, FrameNoise, render_light
 from posefuse.rendering.surroundings import Looks, Surroundings
 from posefuse.rendering.tag_pictures import tag_cells
-from posefuse.robot.camera import ImageQuality
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.sensing.arrays import RobotBoxes
 from rendered_yard import OWN, PLAIN, ROBOT_FROM_CAMERA, SMALL, WIDE, around, standing, yard_arena
 from rendering import HERE, SENSOR, SHARP, STRAIGHT, facing_camera, shot

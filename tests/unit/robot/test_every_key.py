@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 from numpy.testing import assert_allclose
 
-from posefuse.robot.camera import CornerRefinement, Defocus, ImageQuality, Timing
+from posefuse.errors import FileError
+from posefuse.robot.camera import Camera, CornerRefinement, Timing
 from posefuse.robot.drivetrain import Drivetrain, DrivetrainKind, Gyro
+from posefuse.robot.image_quality import Defocus, ImageQuality
 from posefuse.robot.load import load_camera, load_rig, load_robot
 from posefuse.robot.rig import mount_pose
 
@@ -51,11 +53,14 @@ exposure_s = 0.005
 latency_s = 0.04
 latency_jitter_s = 0.01
 drop_rate = 0.06
+outages_per_minute = 0.7
+outage_s = 1.5
 [detector]
 noise_px = 0.31
 noise_px_per_m = 0.32
 grazing_noise_px = 0.33
 blur_noise = 0.34
+noise_px_per_grey = 0.36
 shared_fraction = 0.35
 inward_px = 0.37
 shift_px = [0.38, 0.39]
@@ -64,6 +69,9 @@ found_edge_width_px = 3
 miss_rate = 0.02
 least_edge_px = 9
 most_incidence_deg = 70
+false_id_rate = 0.01
+wrong_corners_rate = 0.03
+wrong_corners_px = 15
 refinement = "contour"
 [image]
 defocus = "disc"
@@ -149,7 +157,13 @@ def test_the_camera(folder: Path) -> None:
     assert_allclose(lens.centre_px, [650.0, 390.0])
     assert_allclose(lens.distortion, [1, 2, 3, 4, 5, 6, 7, 8])
     assert camera.timing == Timing(
-        frame_rate_hz=30.0, exposure_s=0.005, latency_s=0.04, latency_jitter_s=0.01, drop_rate=0.06
+        frame_rate_hz=30.0,
+        exposure_s=0.005,
+        latency_s=0.04,
+        latency_jitter_s=0.01,
+        drop_rate=0.06,
+        outages_per_minute=0.7,
+        outage_s=1.5,
     )
     assert camera.image == ImageQuality(
         defocus=Defocus.DISC,
@@ -173,6 +187,7 @@ def test_the_detector(folder: Path) -> None:
         "noise_px_per_m": 0.32,
         "grazing_noise_px": 0.33,
         "blur_noise": 0.34,
+        "noise_px_per_grey": 0.36,
         "shared_fraction": 0.35,
         "inward_px": 0.37,
         "half_found_edge_px": 12.0,
@@ -180,9 +195,51 @@ def test_the_detector(folder: Path) -> None:
         "miss_rate": 0.02,
         "least_edge_px": 9.0,
         "most_incidence_rad": math.radians(70.0),
+        "false_id_rate": 0.01,
+        "wrong_corners_rate": 0.03,
+        "wrong_corners_px": 15.0,
         "refinement": CornerRefinement.CONTOUR,
     }
     assert figures(detector, set(expected)) == expected
+
+
+def with_exposure(folder: Path, exposure_s: float, gain: str) -> Camera:
+    text = CAMERA.replace("exposure_s = 0.005", f"exposure_s = {exposure_s}")
+    text = text.replace("gain_factor = 2", gain)
+    (folder / "eye.toml").write_text(text, encoding="utf-8")
+    return load_camera(folder / "eye.toml")
+
+
+def test_a_shorter_exposure_takes_gain_and_the_gain_shows_the_noise(folder: Path) -> None:
+    """EMVA 1288: grey = K e, e of Poisson's law, read noise d: std = sqrt(K grey + K^2 d^2).
+
+    White is 229.5 grey, half of it 114.75; K = 255 / 8000 grey an electron at gain 1.
+    """
+    for exposure_s, unit_s, gain in ((0.005, 0.01, 2.0), (0.0025, 0.01, 4.0), (0.005, 0.02, 4.0)):
+        camera = with_exposure(folder, exposure_s, f"unit_gain_exposure_s = {unit_s}")
+        grey_an_electron = gain * 255.0 / 8000.0
+        noise = math.hypot(math.sqrt(grey_an_electron * 114.75), 6.0 * grey_an_electron)
+        assert camera.image.gain_factor == pytest.approx(gain)
+        assert camera.image.noise_grey == pytest.approx(noise)
+    by_hand = with_exposure(folder, 0.005, "gain_factor = 2")
+    (folder / "eye.toml").write_text(CAMERA, encoding="utf-8")
+    assert by_hand.image.gain_factor == 2.0
+
+
+@pytest.mark.parametrize(
+    ("exposure_s", "gain", "message"),
+    [
+        (0.005, "gain_factor = 2\nunit_gain_exposure_s = 0.01", "keep one of the two"),
+        (0.02, "unit_gain_exposure_s = 0.01", r"must be 0\.02 \(exposure_s\) or more"),
+        (0.0, "unit_gain_exposure_s = 0.01", r"exposure_s: must be greater than 0"),
+        (0.005, "unit_gain_exposure_s = 0", r"unit_gain_exposure_s: must be greater than 0"),
+    ],
+)
+def test_gains_that_cannot_be_are_refused(
+    folder: Path, exposure_s: float, gain: str, message: str
+) -> None:
+    with pytest.raises(FileError, match=rf"eye\.toml.*{message}"):
+        with_exposure(folder, exposure_s, gain)
 
 
 def test_the_mounts_and_rangers(folder: Path) -> None:

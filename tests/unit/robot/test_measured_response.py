@@ -9,7 +9,8 @@ import pytest
 
 from posefuse.errors import FileError, InputError
 from posefuse.files.table_file import write_table
-from posefuse.robot.camera import CornerRefinement, Detector, ImageQuality
+from posefuse.robot.camera import CornerRefinement, Detector
+from posefuse.robot.image_quality import ImageQuality
 from posefuse.robot.load import (
     camera_sources,
     load_camera,
@@ -85,6 +86,7 @@ def test_a_camera_file_names_its_table(folder: Path) -> None:
         cos_incidence=np.cos(angle),
         edge_px=edge,
         blur_px=np.array(blur),
+        noise_grey=noise,
     )
     expected = [
         linear(*place, noise, defocus) for place in zip(edge, np.degrees(angle), blur, strict=True)
@@ -110,6 +112,7 @@ def test_beyond_the_table_the_response_is_held(folder: Path) -> None:
             cos_incidence=np.cos(np.radians(angles)),
             edge_px=np.array(edges),
             blur_px=np.array(blurs),
+            noise_grey=2.0,
         )
         for angles, edges, blurs in (
             ([0.0, 60.0], [10.0, 60.0], [0.0, 8.0]),
@@ -131,6 +134,7 @@ def test_a_table_of_one_point(tmp_path: Path) -> None:
         cos_incidence=np.ones(1),
         edge_px=np.array([33.0]),
         blur_px=np.zeros(1),
+        noise_grey=2.0,
     )
     assert response.std_px[0] == one["std_px"][0]
 

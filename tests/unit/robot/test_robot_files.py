@@ -409,6 +409,7 @@ def test_the_demo_detector_by_law_is_near_the_measured_one(
             cos_incidence=np.cos(np.radians([incidence_deg])),
             edge_px=np.array([edge_px]),
             blur_px=np.array([blur_px]),
+            noise_grey=camera.image.noise_grey,
         )
         for camera in cameras
     )

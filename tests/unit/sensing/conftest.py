@@ -108,6 +108,7 @@ def views(world_from_robot: np.ndarray, mounts: Any, tags: Any, **changes: Any) 
         "captured_at_s": frame / 30.0,
         "world_from_robot": world_from_robot[frame],
         "robot_twist": np.zeros((len(frame), 6)),
+        "robot_acceleration": np.zeros((len(frame), 6)),
     }
     frames = CapturedFrames(**{name: changes.pop(name, value) for name, value in given.items()})
     around = {"boxes": boxes(), "robot_boxes": robot_boxes()}

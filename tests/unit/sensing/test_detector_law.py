@@ -12,6 +12,7 @@ def respond(detector, **changes):
     given = {"distance_m": 4.0, "cos_incidence": 0.5, "edge_px": 30.0, "blur_px": 2.0}
     return detector_response(
         detector,
+        noise_grey=2.0,
         **{k: np.atleast_1d(np.asarray(v, float)) for k, v in {**given, **changes}.items()},
     )
 
@@ -20,6 +21,18 @@ def test_the_spread_adds_its_parts_in_quadrature(make) -> None:
     response = respond(make.detector())
     parts = [0.3, 0.05 * 4.0, 0.4 * 0.5, 0.1 * 2.0]
     assert response.std_px[0] == pytest.approx(math.hypot(*parts), rel=1e-12)
+    noisy = respond(make.detector(noise_px_per_grey=0.06))
+    assert noisy.std_px[0] == pytest.approx(math.hypot(*parts, 0.06 * 2.0), rel=1e-12)
+
+
+def test_noise_of_the_image_does_not_persist_at_rest(make) -> None:
+    plain, noisy = (
+        respond(make.detector(persistent_fraction=0.5, noise_px_per_grey=share))
+        for share in (0.0, 0.1)
+    )
+    assert plain.persistent_fraction[0] == 0.5
+    lasting = [one.persistent_fraction[0] * one.std_px[0] ** 2 for one in (plain, noisy)]
+    assert lasting[1] == pytest.approx(lasting[0], rel=1e-12)
 
 
 def test_half_of_the_tags_are_found_at_the_half_found_edge(make) -> None:

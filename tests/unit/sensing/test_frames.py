@@ -6,9 +6,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from posefuse.randomness.streams import stream_key
+from posefuse.randomness.streams import stream, stream_key
 from posefuse.robot.camera import Timing
-from posefuse.sensing.frames import arrivals, frame_times, mount_phase
+from posefuse.sensing.frames import (
+    arrivals,
+    frame_times,
+    lost_in_outages,
+    mount_phase,
+    outages,
+)
 
 
 def timing(**changes: float) -> Timing:
@@ -82,3 +88,44 @@ def test_without_jitter_and_drops_every_frame_arrives_after_the_latency() -> Non
     np.testing.assert_array_equal(arrived, captured + 0.045)
     assert not is_dropped.any()
     assert arrivals(captured, timing(drop_rate=1.0), np.uint64(1))[1].all()
+
+
+def test_outages_come_at_their_rate_and_last_as_long_as_stated() -> None:
+    lasting = timing(outages_per_minute=2.0, outage_s=3.0)
+    spans = outages(lasting, stream(1, 0, "outages"), start_s=100.0, end_s=66_100.0)
+    working_s = np.diff(np.append([100.0], spans.ravel()))[0::2]
+    # mean and spread of an exponential are the same; one cycle takes 33 s
+    error = 4.0 / math.sqrt(len(spans))
+    assert len(spans) == pytest.approx(2000, rel=error)
+    assert working_s.mean() == pytest.approx(30.0, rel=error)
+    assert (spans[:, 1] - spans[:, 0]).mean() == pytest.approx(3.0, rel=error)
+    for lengths in (working_s, spans[:, 1] - spans[:, 0]):
+        assert stats.kstest(lengths / lengths.mean(), "expon").pvalue > 1e-3
+    assert (spans[:, 0] < 66_100.0).all()
+
+
+def test_rival_rates_share_their_draws() -> None:
+    one, other = (
+        outages(
+            timing(outages_per_minute=1.0, outage_s=length_s),
+            stream(1, 0, "outages"),
+            start_s=0.0,
+            end_s=600.0,
+        )
+        for length_s in (1.0, 2.0)
+    )
+    assert one[0, 0] == other[0, 0]
+    assert 2.0 * (one[0, 1] - one[0, 0]) == pytest.approx(other[0, 1] - other[0, 0])
+
+
+def test_without_outages_nothing_is_drawn() -> None:
+    generator = stream(1, 0, "outages")
+    assert outages(timing(), generator, start_s=0.0, end_s=1e6).shape == (0, 2)
+    assert generator.random() == stream(1, 0, "outages").random()
+
+
+def test_frames_taken_in_an_outage_or_on_their_way_are_lost() -> None:
+    captured = np.array([0.9, 0.97, 1.2, 1.99, 2.0, 3.1, 3.5])
+    spans = np.array([[1.0, 2.0], [3.12, 3.2]])
+    is_lost = lost_in_outages(captured, captured + 0.05, spans)
+    assert is_lost.tolist() == [False, True, True, True, False, True, False]

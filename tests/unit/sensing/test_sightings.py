@@ -7,6 +7,8 @@ import cv2
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.optimize import brentq
+from scipy.spatial.transform import Rotation
 
 from posefuse.geometry.space import SpacePose
 from posefuse.randomness.streams import stream_key
@@ -28,7 +30,6 @@ def as_designed(views, **changes):
         "robot_from_camera": SpacePose.from_parts(
             views.cameras.rotation, views.cameras.translation_m
         ),
-        "mount_state_of_frame": views.camera,
         "lens_rows": views.cameras.lens_rows,
         "keys": keys(views),
     }
@@ -139,16 +140,21 @@ def test_as_built_errors_move_the_corners(make) -> None:
 
 def test_a_knock_switches_the_mount_midway(make) -> None:
     mount = make.mount()
-    knocked = replace(mount, pan_rad=0.05).robot_from_camera
+    knocked = replace(mount, pan_rad=0.05)
     views = certain(
-        make.views(np.repeat(make.poses([[0, 0, 0]]), 4, axis=0), [mount], [make.tag()])
+        make.views(
+            np.repeat(make.poses([[0, 0, 0]]), 4, axis=0),
+            [mount],
+            [make.tag()],
+            knocked=[knocked],
+            mount_state=np.array([0, 0, 1, 1]),
+        )
     )
     corners, _ = sense(
         views,
         **as_designed(
             views,
-            robot_from_camera=stacked([mount.robot_from_camera, knocked]),
-            mount_state_of_frame=np.array([0, 0, 1, 1]),
+            robot_from_camera=stacked([mount.robot_from_camera, knocked.robot_from_camera]),
         ),
         noise_scale=0.0,
     )
@@ -160,21 +166,49 @@ def test_a_knock_switches_the_mount_midway(make) -> None:
     assert centre[2, 0] - centre[0, 0] == pytest.approx(shift, rel=2e-3)
 
 
-def test_a_rolling_shutter_moves_each_corner_by_the_time_to_its_row(make) -> None:
-    sensor = Sensor(width_px=1280, height_px=800, row_time_s=2e-5)
+def read_by_rows(mount, corner_m, row_time_s, twist, acceleration) -> np.ndarray:
+    """Where a corner (3,) is as its row is read, (2,): a root for the row, turns by SciPy."""
+    lens = mount.camera.lens
+
+    def pixel(late_s: float) -> np.ndarray:
+        went = twist * late_s + acceleration * late_s**2 / 2.0
+        world_from_robot = np.eye(4)
+        world_from_robot[:3, :3] = Rotation.from_rotvec(went[:3]).as_matrix()
+        world_from_robot[:3, 3] = went[3:]
+        camera_from_world = np.linalg.inv(world_from_robot @ mount.robot_from_camera.matrix)
+        turn, _ = cv2.Rodrigues(camera_from_world[:3, :3])
+        corner, place = corner_m[None], camera_from_world[:3, 3]
+        return cv2.projectPoints(corner, turn, place, lens.matrix, lens.distortion)[0].ravel()
+
+    late_s = brentq(lambda t: t - row_time_s * (pixel(t)[1] - 399.5), -0.05, 0.05, xtol=1e-12)
+    return pixel(late_s)
+
+
+def test_a_rolling_shutter_sees_each_corner_as_its_row_is_read(make) -> None:
+    row_time_s = 3e-5
+    sensor = Sensor(width_px=1280, height_px=800, row_time_s=row_time_s)
     rolling = make.mount(camera=make.camera(sensor=sensor))
-    tag = make.tag(at=(1.5, 0.1, 0.6), edge=0.4)
-    twist = np.array([[0.0, 0.1, 1.5, 0.3, 1.0, 0.0]])
-    seen = [
-        certain(make.views(make.poses([[0, 0, 0]]), [m], [tag], robot_twist=twist))
-        for m in (make.mount(), rolling)
-    ]
-    still, moved = (sense(v, **as_designed(v), noise_scale=0.0)[0][0] for v in seen)
-    later_s = 2e-5 * (still[:, 1] - 399.5)
-    np.testing.assert_allclose(
-        moved - still, later_s[:, None] * seen[0].velocity_px_per_s[0], rtol=0, atol=1e-9
+    tag = make.tag(at=(1.5, 0.1, 0.6), edge=0.8)
+    twist = np.array([0.4, 0.3, 6.0, 0.3, 3.0, 0.1])
+    acceleration = np.array([1.0, 2.0, 40.0, 5.0, -8.0, 1.0])
+    views = certain(
+        make.views(
+            make.poses([[0, 0, 0]]),
+            [rolling],
+            [tag],
+            robot_twist=twist[None],
+            robot_acceleration=acceleration[None],
+        )
     )
-    assert np.abs(moved - still).max() > 2.0
+    corners = sense(views, **as_designed(views), noise_scale=0.0)[0][0]
+    expected = [
+        read_by_rows(rolling, corner, row_time_s, twist, acceleration)
+        for corner in tag.corners_in_world_m
+    ]
+    np.testing.assert_allclose(corners, expected, rtol=0, atol=1e-3)
+    exposed_at_once = certain(make.views(make.poses([[0, 0, 0]]), [make.mount()], [tag]))
+    still = sense(exposed_at_once, **as_designed(exposed_at_once), noise_scale=0.0)[0][0]
+    assert np.abs(corners - still).max() > 20.0
 
 
 # --- the detector's noise
@@ -377,8 +411,6 @@ def test_another_key_draws_anew(make) -> None:
     ("changes", "problem"),
     [
         ({"keys": np.zeros(2, dtype=np.uint64)}, r"keys: shape \(2,\) given, \(1,\) wanted"),
-        ({"mount_state_of_frame": [1] * 3}, r"mount_state_of_frame: must be between 0 and 0"),
-        ({"mount_state_of_frame": [0]}, r"mount_state_of_frame: shape \(1,\) given, \(3,\)"),
         ({"corners_in_world_m": np.zeros((2, 4, 3))}, r"tag corners: shape"),
         ({"robot_from_camera": SpacePose.identity()}, r"robot_from_camera: shape \(4, 4\) given"),
         ({"lens_rows": np.zeros((1, 8))}, r"lens_rows: shape \(1, 8\) given, \(1, 12\)"),

@@ -313,6 +313,8 @@ def test_nothing_to_see(make) -> None:
     [
         ({"camera": [1]}, r"camera: must be between 0 and 0 \(got 1 to 1\)"),
         ({"camera": [-1]}, r"camera: must be between 0 and 0"),
+        ({"mount_state": [1]}, r"mount_state: must be between 0 and 0 \(got 1 to 1\)"),
+        ({"mount_state": [0, 0]}, r"mount_state: shape \(2,\) given, \(1,\) wanted"),
         ({"number": [0, 1]}, r"number: shape \(2,\) given, \(1,\) wanted"),
         ({"robot_twist": [[0.0] * 3]}, r"robot_twist: shape \(1, 3\) given, \(1, 6\) wanted"),
         ({"world_from_robot": np.zeros((1, 3, 4))}, r"world_from_robot: shape"),

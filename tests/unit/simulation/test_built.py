@@ -72,7 +72,7 @@ def test_the_camera_is_where_build_and_knocks_put_it(built, camera: int, at_s: f
     expected = by_scipy(built, frame, world_from_level.matrix)
     found = built.world_from_camera(frame, world_from_level)
     np.testing.assert_allclose(found.matrix, expected, atol=1e-12)
-    state = built.scene.frame_mount_state[frame]
+    state = built.scene.views.mount_state[frame]
     in_kernel = world_from_level.matrix @ built.level_from_camera.matrix[state]
     np.testing.assert_allclose(in_kernel, expected, atol=1e-12)
     level_from_camera = built.level_from_chassis @ built.camera_on_chassis(frame)

@@ -3,6 +3,7 @@
 The margin is tried against a far wider one: as many sightings must be found.
 """
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -72,10 +73,6 @@ def found(monkeypatch, margin, rig: Rig, driven: Course, spreads: BuildSpreads) 
     return every
 
 
-KNOCKS = (
-    Knock(mount="front left", at_s=1.0, pan_rad=0.05, tilt_rad=-0.05, roll_rad=0.03),
-    Knock(mount="front left", at_s=4.0, pan_rad=0.05, tilt_rad=-0.05, roll_rad=0.03),
-)
 CASES = {
     "mount angle": {"spreads": BuildSpreads.of(mount_angle_rad=0.02)},
     "mount position": {"spreads": BuildSpreads.of(mount_position_m=0.03)},
@@ -83,7 +80,6 @@ CASES = {
     "tag heading": {"spreads": BuildSpreads.of(tag_heading_rad=0.4)},
     "focal length": {"spreads": BuildSpreads.of(focal_fraction=0.03)},
     "lean": {"spreads": BuildSpreads.of(lean_rad=0.06)},
-    "two knocks": {"driven": course(knocks=KNOCKS)},
     "rolling shutter, turning": {"rig": sharp(WHOLE_RIG, row_time_s=5e-5)},
     "rolling shutter, driving": {
         "rig": sharp(WHOLE_RIG, row_time_s=5e-5),
@@ -101,6 +97,43 @@ def test_nothing_that_is_brought_in_is_lost(monkeypatch, case: str) -> None:
     assert found(monkeypatch, candidate_margin, *given.values()) == everything
     # and the case is one in which there is something to lose
     assert len(found(monkeypatch, everywhere(0.0), *given.values())) < len(everything)
+
+
+def test_from_a_knock_on_a_camera_sees_what_one_built_so_sees() -> None:
+    """Knocks by 40 degrees and by 80 more: tags, sizes, blur, response, information."""
+    knocks = [
+        Knock(mount="front left", at_s=at_s, pan_rad=pan, tilt_rad=-0.05, roll_rad=0.03)
+        for at_s, pan in ((2.0, math.radians(40.0)), (5.0, math.radians(80.0)))
+    ]
+    rig = sharp(WHOLE_RIG)
+    knocked = prepare_scene(arena=ARENA, rig=rig, course=course(knocks=tuple(knocks)))
+    at_s = knocked.views.captured_at_s[knocked.views.frame]
+    for count, ends_s in enumerate([(0.0, 2.0), (2.0, 5.0), (5.0, 9.0)]):
+        mounts = tuple(
+            replace(
+                mount,
+                pan_rad=mount.pan_rad + sum(knock.pan_rad for knock in knocks[:count]),
+                tilt_rad=mount.tilt_rad - 0.05 * count,
+                roll_rad=mount.roll_rad + 0.03 * count,
+            )
+            if mount.name == "front left"
+            else mount
+            for mount in rig.mounts
+        )
+        built = prepare_scene(arena=ARENA, rig=replace(rig, mounts=mounts), course=course())
+        own = (at_s >= ends_s[0]) & (at_s < ends_s[1])
+        expected = (built.views.captured_at_s[built.views.frame] >= ends_s[0]) & (
+            built.views.captured_at_s[built.views.frame] < ends_s[1]
+        )
+        assert own.sum() > 100
+        for name in ("frame", "tag", "edge_px", "blur_px", "std_px", "found_probability"):
+            seen, wanted = getattr(knocked.views, name)[own], getattr(built.views, name)[expected]
+            np.testing.assert_allclose(seen, wanted, rtol=1e-12)
+        np.testing.assert_allclose(
+            knocked.information[own], built.information[expected], rtol=1e-9, atol=1e-6
+        )
+        found, wanted = (simulate_trial(scene, seed=2, trial=0) for scene in (knocked, built))
+        np.testing.assert_array_equal(found.is_found[own], wanted.is_found[expected])
 
 
 def test_few_candidates_are_in_vain() -> None:

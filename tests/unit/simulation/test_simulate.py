@@ -218,3 +218,59 @@ def test_nothing_to_see_is_refused() -> None:
         scene(replace(RIG, mounts=()))
     with pytest.raises(InputError, match="nothing to see"):
         prepare_scene(arena=replace(ARENA, tags=()), rig=RIG, course=short_course())
+
+
+def with_cameras(rig: Rig, part: str, **changes: object) -> Rig:
+    """The rig with changes in one part of all its cameras."""
+    return replace(
+        rig,
+        mounts=tuple(
+            replace(
+                mount,
+                camera=replace(
+                    mount.camera, **{part: replace(getattr(mount.camera, part), **changes)}
+                ),
+            )
+            for mount in rig.mounts
+        ),
+    )
+
+
+def test_no_frame_arrives_in_an_outage_and_rivals_share_it() -> None:
+    """Frames are lost in whole stretches, the same beside whatever other mounts, and counted."""
+    failing = with_cameras(RIG, "timing", outages_per_minute=20.0, outage_s=0.5, drop_rate=0.0)
+    whole = simulate_trial(scene(failing), seed=4, trial=0)
+    steady = simulate_trial(scene(with_cameras(RIG, "timing", drop_rate=0.0)), seed=4, trial=0)
+    alone = simulate_trial(scene(replace(failing, mounts=failing.mounts[1:2])), seed=4, trial=0)
+    lost = len(steady.frame_order) - len(whole.frame_order)
+    assert whole.recording.dropped_frame_count == lost > 30
+    numbers = []
+    for trial, mount in ((whole, 1), (alone, 0)):
+        views = trial.scene.views
+        own = trial.frame_order[views.camera[trial.frame_order] == mount]
+        numbers.append(np.sort(views.number[own]))
+    np.testing.assert_array_equal(*numbers)
+    gaps = np.diff(numbers[0])
+    assert (gaps > 1).sum() >= 1
+    assert (gaps > 1).sum() < 0.2 * (gaps.sum() - len(gaps))
+
+
+def test_false_ids_and_wrong_corners_reach_the_recording() -> None:
+    faulty = with_cameras(RIG, "detector", false_id_rate=0.1, wrong_corners_rate=0.1)
+    plain, spoilt = (simulate(scene(rig), seed=4, trial=0).sightings for rig in (RIG, faulty))
+    count = len(plain.id)
+    assert count - 0.02 * count < len(spoilt.id) <= count
+    known = {tag.id for tag in ARENA.tags}
+    assert set(spoilt.id.tolist()) <= known
+    before = {tuple(row) for row in plain.values.tolist()}
+    same = np.array([tuple(row) in before for row in spoilt.values.tolist()])
+    assert same.mean() == pytest.approx(0.9, abs=0.03)
+    ids = {tuple(row): id for row, id in zip(plain.values.tolist(), plain.id, strict=True)}
+    read = np.array(
+        [
+            ids[tuple(row)] != id
+            for row, id, is_same in zip(spoilt.values.tolist(), spoilt.id, same, strict=True)
+            if is_same
+        ]
+    )
+    assert read.mean() == pytest.approx(0.1, abs=0.03)

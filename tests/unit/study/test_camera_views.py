@@ -71,7 +71,7 @@ def test_true_corners_are_where_the_detector_finds_them(monkeypatch: pytest.Monk
             if id in truly:
                 assert np.abs(corners - truly[id]).max() < 2.5
                 compared += 1
-                knocked += int(scene.frame_mount_state[n] == len(mounts))
+                knocked += int(scene.views.mount_state[n] == len(mounts))
         assert set(found.missed_ids.tolist()) == set(truly) - set(found.found_ids.tolist())
     assert compared >= 5
     assert knocked >= 1
