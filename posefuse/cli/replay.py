@@ -36,8 +36,8 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
     """Run the filter on the RECORDING in a folder, and score it.
 
     Shows the scores and writes results.json, scorecard.csv, estimate.csv and report.html to a new
-    folder. Without a true path in the recording no error is known; without shots the whole course
-    is scored alone.
+    folder; with a filter that estimates the build, also build.csv. Without a true path in the
+    recording no error is known; without shots the whole course is scored alone.
     """
     from posefuse.cli.first_run import announce_first_run
     from posefuse.files.result_folder import new_folder
@@ -69,15 +69,20 @@ def command(folder: Path, settings_file: Path | None, out: Path | None, length_u
 def _show(replayed: "Replay", length_unit: str) -> None:
     """The scores, what became of the measurements, and what it all means, on standard output."""
     from posefuse.cli.terminal import plain_console, terminal_table
-    from posefuse.report.replay import replay_finding
-    from posefuse.report.tables import outcome_table, scores_table
+    from posefuse.report.replay import build_sentence, replay_finding
+    from posefuse.report.tables import build_table, outcome_table, scores_table
     from posefuse.report.wording import length_with_unit
 
     console = plain_console()
     console.print(f"\n{replayed.trial.title}")
-    for table in (scores_table(replayed, length_unit=length_unit), outcome_table(replayed)):
+    tables = [scores_table(replayed, length_unit=length_unit), outcome_table(replayed)]
+    if replayed.build:
+        tables.append(build_table(replayed))
+    for table in tables:
         console.print(terminal_table(table.headers, table.rows, width=console.width))
     console.print(replay_finding(replayed, length_unit))
+    if replayed.build:
+        console.print(build_sentence(replayed))
     aligned = replayed.row("run", "aligned_position_rms_m")
     if aligned is not None:
         length = length_with_unit(aligned.value, length_unit)

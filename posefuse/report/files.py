@@ -168,7 +168,9 @@ def _flat(row: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def write_replay_results(replay: Replay, folder: Path, *, source: Path) -> None:
-    """Writes ``results.json``, ``scorecard.csv``, ``estimate.csv`` and, with shots, ``shots.csv``.
+    """Writes ``results.json``, ``scorecard.csv``, ``estimate.csv``.
+
+    With shots also ``shots.csv``; where the filter estimates the build also ``build.csv``.
 
     Parameters
     ----------
@@ -194,9 +196,29 @@ def write_replay_results(replay: Replay, folder: Path, *, source: Path) -> None:
     _write_json(folder / "results.json", results)
     _write_csv(folder / "scorecard.csv", ScoreRow._fields, replay.rows)
     _write_estimate(replay, folder / "estimate.csv")
+    if replay.build:
+        _write_build(replay, folder / "build.csv")
     if replay.card.shots is not None:
         columns = _shot_columns(replay.card)
         _write_csv(folder / "shots.csv", tuple(columns), list(zip(*columns.values(), strict=True)))
+
+
+def _write_build(replay: Replay, path: Path) -> None:
+    """Constants of the build, estimated, in metres, radians, seconds, pixels or fractions."""
+    header = ("owner", "error", "axis", "value", "std", "believed_std", "is_off")
+    rows = [
+        (
+            one.constant.owner,
+            one.constant.error.name,
+            one.constant.axis,
+            one.value,
+            one.std,
+            one.believed_std,
+            int(one.is_off),
+        )
+        for one in replay.build
+    ]
+    _write_csv(path, header, rows)
 
 
 def _write_estimate(replay: Replay, path: Path) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from posefuse.report.glossary import CAUTION, HIT_WORDS, REPLAY_WORDS
 from posefuse.report.page import command_text, write_page
 from posefuse.report.run_pictures import court_picture, nis_picture, timeline_picture
-from posefuse.report.tables import nis_table, outcome_table, scores_table
+from posefuse.report.tables import build_table, nis_table, outcome_table, scores_table
 from posefuse.report.tolerance_pictures import run_tolerance_picture
 from posefuse.report.wording import (
     figure_text,
@@ -19,7 +19,7 @@ from posefuse.scoring.scorecard import SpanScores
 from posefuse.statistics.intervals import Interval
 from posefuse.study.replay import Replay
 
-__all__ = ["replay_finding", "run_verdict", "write_replay_report"]
+__all__ = ["build_sentence", "replay_finding", "run_verdict", "write_replay_report"]
 
 
 def write_replay_report(
@@ -60,6 +60,8 @@ def write_replay_report(
         tolerance=run_tolerance_picture(replay, length_unit=length_unit),
         nis_table=nis_table(replay),
         nis=nis_picture(trial),
+        build=build_table(replay) if replay.build else None,
+        build_finding=build_sentence(replay),
         counts=outcome_table(replay),
         glossary=REPLAY_WORDS | (HIT_WORDS if replay.card.hits is not None else {}),
         caution=CAUTION,
@@ -133,6 +135,20 @@ def _hits_sentences(replay: Replay) -> list[str]:
     if len(texts) < len(rows):
         return []
     return [f"Of 100 such shots {texts[0]} go in; a perfect estimate would score {texts[1]}."]
+
+
+def build_sentence(replay: Replay) -> str:
+    """How much of the build is off; empty where the filter does not estimate it."""
+    if not replay.build:
+        return ""
+    off, count = sum(one.is_off for one in replay.build), len(replay.build)
+    if not off:
+        return f"None of the {count} constants of the build is shown to be off."
+    which = "is" if off == 1 else "are"
+    return (
+        f"{off} of the {count} constants of the build {which} shown to be off; the farthest, for "
+        f"what was believed, is “{replay.build[0].constant.label}”."
+    )
 
 
 def run_verdict(span: SpanScores) -> str:

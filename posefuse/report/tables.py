@@ -1,5 +1,6 @@
 """The tables that terminal and report share: headers with units, and rows of texts."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
@@ -9,6 +10,7 @@ from posefuse.report.wording import (
     figure_text,
     interval_text,
     length_text,
+    number_text,
     share_text,
 )
 from posefuse.scoring.figures import OUTCOME_COUNTS
@@ -21,6 +23,7 @@ from posefuse.units import length_label
 
 __all__ = [
     "Table",
+    "build_table",
     "comparison_table",
     "counts_table",
     "course_table",
@@ -55,6 +58,7 @@ _FURTHER = (
     "bearing_rms_rad",
     "nees_mean",
 )
+_MOST_CONSTANTS = 12
 _COUNTED = (*OUTCOME_COUNTS, "dropped_frame_count")
 _SCORED = (
     "distance_rms_m",
@@ -214,6 +218,24 @@ def outcome_table(replay: Replay) -> Table:
         ("measurements and frames", "count"),
         tuple(zip(headers, _count_texts(counts), strict=True)),
     )
+
+
+def build_table(replay: Replay) -> Table:
+    """How the robot and its tags were built, as far as the run has shown: what is off, at most."""
+    rows = []
+    for one in replay.build[:_MOST_CONSTANTS]:
+        unit = one.constant.error.unit
+        scale, symbol = unit.per_code_unit, f" ({unit.symbol})" if unit.symbol else ""
+        digits = 1 - math.floor(math.log10(scale * one.std)) if one.std > 0.0 else 2
+        texts = (
+            number_text(scale * one.value, max(digits, 0), is_signed=True),
+            number_text(scale * one.std, max(digits, 0)),
+            f"{scale * one.believed_std:.2g}",
+            "off" if one.is_off else "as stated",
+        )
+        rows.append((one.constant.label + symbol, *texts))
+    headers = ("constant of the build", "estimate", "its spread (±)", "believed (±)", "verdict")
+    return Table(headers, tuple(rows))
 
 
 def scores_table(replay: Replay, *, length_unit: str = "cm") -> Table:

@@ -17,6 +17,7 @@ from posefuse.scoring.score import score
 from posefuse.scoring.score_rows import ScoreRow, score_rows
 from posefuse.scoring.scorecard import Scorecard
 from posefuse.scoring.trajectory import TrajectoryScores, trajectory_scores
+from posefuse.study.build_findings import BuildFinding, build_findings
 from posefuse.study.pictured_trial import PicturedTrial, pictured_trial
 from posefuse.study.shot_room import PlaceSpreads, ShotRoom, shot_room, spreads_at_places
 
@@ -38,6 +39,8 @@ class Replay:
     room, spreads
         How large errors might have been at the shots, and how large they were; ``None`` where that
         cannot be worked out.
+    build
+        How the robot and its tags were built; empty where the filter does not estimate that.
     warnings
         What a user should know before believing the scores, one line each.
     """
@@ -51,6 +54,7 @@ class Replay:
     trial: PicturedTrial
     room: ShotRoom | None
     spreads: PlaceSpreads | None
+    build: tuple[BuildFinding, ...]
     warnings: tuple[str, ...]
 
     def row(self, span: str, figure: str) -> ScoreRow | None:
@@ -102,6 +106,7 @@ def replay(stored: StoredRecording, *, settings: FilterSettings | None = None) -
             if room is None or card.shots is None
             else spreads_at_places([card.shots], arena=stored.arena, goal=room.goal)
         ),
+        build=() if estimate.build is None else build_findings(estimate.build),
         warnings=_warnings(card),
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from made_decision import DECISION, interval
+from posefuse.fusion.settings import BuildErrors, FilterSettings
 from posefuse.report.files import (
     comparison_results,
     write_comparison_results,
@@ -265,3 +266,25 @@ def test_without_shots_there_is_no_file_of_them(tmp_path: Path) -> None:
     assert not (tmp_path / "shots.csv").exists()
     assert (tmp_path / "estimate.csv").exists()
     assert {row["span"] for row in read(tmp_path)["figures"]} == {"course", "run"}
+
+
+def test_a_replay_that_estimates_the_build_writes_it(tmp_path: Path) -> None:
+    """Mounts half a degree off at one sigma: each constant with its estimate, in its own unit."""
+    study = small_study()
+    settings = FilterSettings(build_errors=BuildErrors.ESTIMATED, believed=study.spreads)
+    replayed = replay(stored_drive(study, goal=None), settings=settings)
+    write_replay_results(replayed, tmp_path, source=Path("run"))
+    rows, build = table(tmp_path / "build.csv"), replayed.estimate.build
+    assert build is not None
+    assert len(rows) == len(build.members) == 9
+    estimates = {
+        (one.owner, one.error.name, one.axis): value
+        for one, value in zip(build.members, build.values, strict=True)
+    }
+    for row in rows:
+        assert float(row["value"]) == estimates[row["owner"], row["error"], row["axis"]]
+        assert float(row["believed_std"]) == 0.005
+        assert 0.0 < float(row["std"]) <= 0.005
+    assert min(float(row["std"]) for row in rows) < 0.004
+    assert read(tmp_path)["filter"]["build_errors"] == "estimated"
+    assert read(tmp_path)["filter"]["believed"]["values"]["mount_angle_rad"] == 0.005

@@ -5,8 +5,12 @@ from dataclasses import replace
 
 import pytest
 
+from posefuse.build_errors.catalogue import build_error
+from posefuse.build_errors.constants import Constant
+from posefuse.report.replay import build_sentence
 from posefuse.report.tables import (
     Table,
+    build_table,
     comparison_table,
     counts_table,
     course_table,
@@ -18,10 +22,43 @@ from posefuse.report.tables import (
 )
 from posefuse.scoring.scorecard import SpanScores
 from posefuse.statistics.intervals import Interval
+from posefuse.study.build_findings import BuildFinding
 from posefuse.study.comparison import Comparison
 from posefuse.study.findings import Findings
 from posefuse.study.replay import Replay, replay
 from small_court import small_study, stored_drive
+
+
+def test_what_is_said_of_the_build() -> None:
+    """Radians become degrees, metres millimetres; as many digits as the spread is worth."""
+    replayed = replay(stored_drive(small_study(), goal=None))
+    assert replayed.build == ()
+    assert build_sentence(replayed) == ""
+    tilt = BuildFinding(
+        constant=Constant(error=build_error("mount_angle_rad"), owner="front", axis="tilt"),
+        value=math.radians(0.8),
+        std=math.radians(0.052),
+        believed_std=math.radians(0.5),
+        is_off=True,
+    )
+    place = BuildFinding(
+        constant=Constant(error=build_error("tag_position_m"), owner="tag 3", axis="x"),
+        value=-0.0021,
+        std=0.0034,
+        believed_std=0.005,
+        is_off=False,
+    )
+    told = replace(replayed, build=(tilt, place))
+    assert whole(build_table(told)).rows == (
+        ("front: mount angle, tilt (°)", "+0.800", "0.052", "0.5", "off"),
+        ("tag 3: tag position, x (mm)", "−2.1", "3.4", "5", "as stated"),
+    )
+    assert build_sentence(told) == (
+        "1 of the 2 constants of the build is shown to be off; the farthest, for what was "
+        "believed, is “front: mount angle, tilt”."
+    )
+    exact = replace(told, build=(place, place))
+    assert build_sentence(exact) == "None of the 2 constants of the build is shown to be off."
 
 
 def whole(table: Table) -> Table:
