@@ -8,15 +8,22 @@ both by the processor time they take, so that other work on the machine counts l
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from plain_loop import plain_trial
+from posefuse.build_errors.constants import constants_of
+from posefuse.build_errors.draw import as_drawn
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.bound import posterior_bound
 from posefuse.fusion.fuse import fuse
-from posefuse.fusion.settings import Measurement
+from posefuse.fusion.settings import BuildErrors, Measurement
+from posefuse.scoring.score import shot_rows
 from posefuse.simulation.simulate import simulate, simulate_trial
+from posefuse.study.forecast import forecast
+from posefuse.study.linear_run import linear_run
 from reference_trial import reference_scene, reference_settings
 
 pytestmark = pytest.mark.bench
@@ -50,6 +57,58 @@ def test_trial(benchmark, report_ratio, scene, measurement: Measurement) -> None
     plain_s = _seconds(lambda: plain_trial(scene, settings, fuse_corners=fuse_corners, seed=1))
     benchmark.pedantic(lambda: _trial(scene, settings, 1), rounds=40, iterations=1)
     report_ratio(f"trial, {measurement.value} fused", plain_s, benchmark.stats.stats.median)
+
+
+BUILD = BuildSpreads.of(
+    mount_angle_rad=0.009,
+    mount_position_m=0.003,
+    focal_fraction=0.003,
+    clock_offset_s=0.003,
+    tag_position_m=0.005,
+    tag_heading_rad=0.005,
+    lean_rad=0.0035,
+    wheel_radius_fraction=0.005,
+)
+
+
+@by_processor_time
+@pytest.mark.parametrize("how", [BuildErrors.CONSIDERED, BuildErrors.ESTIMATED])
+@pytest.mark.parametrize("measurement", [Measurement.POSE, Measurement.CORNERS])
+def test_trial_that_knows_the_build(
+    benchmark, report_ratio, scene, measurement: Measurement, how: BuildErrors
+) -> None:
+    """Beside the plain loop, which ignores the build, and beside posefuse's filter that does."""
+    ignoring = reference_settings(measurement)
+    settings = replace(ignoring, build_errors=how, believed=BUILD)
+    what = f"trial, {measurement.value} fused, build {how.value}"
+    fuse_corners = measurement is Measurement.CORNERS
+    plain_s = _seconds(lambda: plain_trial(scene, ignoring, fuse_corners=fuse_corners, seed=1))
+    for given in (ignoring, settings):
+        _trial(scene, given, 0)
+    ours_s = min(_seconds(lambda: _trial(scene, ignoring, 1)) for _ in range(20))
+    benchmark.pedantic(lambda: _trial(scene, settings, 1), rounds=10, iterations=1)
+    report_ratio(f"{what}, against the plain loop", plain_s, benchmark.stats.stats.median)
+    report_ratio(f"{what}, against ignored", ours_s, benchmark.stats.stats.min)
+
+
+@by_processor_time
+def test_forecast(benchmark, report_ratio, scene) -> None:
+    """The forecast of a plan on a course, its one simulated run included, against 30 trials."""
+    scene = replace(scene, spreads=BUILD)
+    settings = reference_settings(Measurement.POSE)
+    constants = constants_of(scene.rig, scene.arena, BUILD)
+    exact = as_drawn(scene.rig, scene.arena)
+
+    def forecast_of_plan() -> None:
+        run = simulate_trial(scene, seed=1, trial=0, as_built=exact)
+        linear = linear_run(run, settings=settings, constants=constants)
+        forecast(linear, shot_rows=shot_rows(run.recording))
+
+    forecast_of_plan()
+    _trial(scene, settings, 0)
+    trials_s = _seconds(lambda: [_trial(scene, settings, trial) for trial in range(30)])
+    benchmark.pedantic(forecast_of_plan, rounds=10, iterations=1)
+    report_ratio("forecast against 30 trials", trials_s, benchmark.stats.stats.median)
 
 
 @by_processor_time
