@@ -265,7 +265,8 @@ def lone_tag_standstill(
         truth.append(truth[-1] @ arc_motion(twist))
     odometry = Odometry(stamps_s=stamps, twists=twists)
     at = (first @ PlanePose(odometry_poses(odometry, captured))).values
-    frame, ids, values = _corners(at, frames.sensor, rig, arena)
+    as_drawn = np.zeros(len(constants_of(rig, arena, BuildSpreads())))
+    frame, ids, values = _corners(at, frames.sensor, Seen.of(rig, arena, as_drawn))
     values += noise_px * rng.normal(size=(1 if persistent else len(values), 8))
     recording = Recording(
         name="one tag",
@@ -275,7 +276,8 @@ def lone_tag_standstill(
         sightings=Sightings(kind=SightingKind.CORNERS, frame=frame, id=ids, values=values),
         truth=Truth(stamps_s=stamps, poses=np.array([pose.values for pose in truth])),
     )
-    return Made(recording=recording, rig=replace(rig, rangers=()), arena=arena)
+    rig = replace(rig, rangers=())
+    return Made(recording=recording, rig=rig, arena=arena, constants=as_drawn)
 
 
 def made_up_twists(rng: np.random.Generator, rows: int, *, still_rows: int = 0) -> FloatArray:

@@ -60,7 +60,7 @@ UNITS = re.compile(
     r"|per_m|per_m2|per_s|per_s2|per_sqrt_m|per_sqrt_s|per_sqrt_rad"
     r"|std|cov|covs|rms|share|fractions?|factors?|rate|probability|ratio|coefficient|noise)$"
     r"|_per_|^correlation_"
-    r"|^(bias|p95|mean|(expected_)?median|nees|nees_mean|nis|low|high|value|level|scale|ratio|rms)$"
+    r"|^(bias|p95|mean|(expected_)?median|nees|nees_mean|nis|misfit|std|low|high|value|level|scale|ratio|rms)$"
 )
 
 

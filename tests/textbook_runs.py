@@ -45,10 +45,12 @@ def hand_made_run(
     measurements = PoseMeasurements(
         frame=read_only(np.arange(count)),
         sighting=read_only(np.arange(count)),
+        tag_count=np.ones(count, dtype=np.int64),
         poses=read_only(np.repeat(np.asarray(poses, dtype=float)[:, None], 2, axis=1)),
         unit_covs=read_only(np.repeat(np.asarray(covs, dtype=float)[:, None], 2, axis=1)),
         pixel_vars_px2=np.ones(count),
         extra_vars=np.zeros((count, 2)),
+        misfits=np.zeros((count, 2)),
         offered=np.ones(count, dtype=np.int64),
         outcome=np.full(count, Outcome.FUSED, dtype=np.int64),
     )

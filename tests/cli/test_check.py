@@ -24,8 +24,11 @@ KINDS = {
     "courses": "course",
     "robot.toml": "robot",
     "filter.toml": "filter",
+    "filter_considered.toml": "filter",
+    "filter_estimated.toml": "filter",
     "filter_subpixel.toml": "filter",
     "study.toml": "study",
+    "filters.toml": "study",
     "images.toml": "study",
     "refinements.toml": "study",
 }

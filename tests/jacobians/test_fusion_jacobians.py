@@ -69,7 +69,7 @@ def model_of(name: str, offset: FloatArray) -> MeasurementModel:
     if name == "pose":
         measured = (PlanePose(POSE) @ PlanePose(offset)).values + np.array([0.02, -0.01, 6.29])
         return PoseModel.carried_back(
-            measured, np.diag(SPREADS["pose"]), row_from_capture=PlanePose(offset)
+            measured, np.diag(SPREADS["pose"]), row_from_capture=PlanePose(offset), misfit=0.0
         )
     return beacon_heard(offset, 2 if name == "range and bearing" else 1)
 

@@ -52,6 +52,7 @@ def foretold(name: str, place: Place) -> DetectorResponse:
         cos_incidence=np.cos(np.radians([incidence_deg])),
         edge_px=np.array([edge_px]),
         blur_px=np.array([blur_px]),
+        noise_grey=load_imaging(ORCHARD / "cameras" / f"{name}.toml").image.noise_grey,
     )
 
 
