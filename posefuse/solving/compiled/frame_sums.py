@@ -14,6 +14,7 @@ from posefuse.solving.compiled.slopes import HEIGHT, LEAN, OWN, TAG
 __all__ = [
     "FREE",
     "OWN_COLUMNS",
+    "SIGHTING_CONSTANTS",
     "TAG_COLUMNS",
     "add_products",
     "add_square",
@@ -27,6 +28,8 @@ OWN_COLUMNS = TAG - OWN
 """Constants of a frame: its mount's eleven, then the chassis' roll and pitch."""
 TAG_COLUMNS = HEIGHT - TAG
 """Constants of a tag."""
+SIGHTING_CONSTANTS = OWN_COLUMNS + TAG_COLUMNS
+"""Constants that a sighting depends on, in the order of the slopes."""
 
 
 @kernel

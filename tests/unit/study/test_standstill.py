@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from posefuse.arena.arena import tag_pose
-from posefuse.build_errors.constants import constants_of
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.fusion.fuse import fuse
 from posefuse.fusion.settings import (
@@ -26,7 +25,6 @@ from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.views import still_views
 from posefuse.simulation.scene import prepare_scene
 from posefuse.simulation.simulate import simulate
-from posefuse.solving.linear import linear_cameras, linear_tags
 from posefuse.study.standstill import Arrival, standstill_covs
 from small_court import small_arena, small_rig
 
@@ -90,11 +88,10 @@ def forecast_at(pose, *, rig, settings, spreads=SPREADS, arena=None, arrival=ARR
     (cov,) = standstill_covs(
         np.array([pose]),
         views,
-        mounts=rig.mounts,
-        cameras=linear_cameras(rig.mounts),
-        tags=linear_tags(arena.tags),
+        rig=rig,
+        arena=arena,
         settings=settings,
-        constants=constants_of(rig, arena, spreads),
+        spreads=spreads,
         arrival=arrival,
     )
     return cov
