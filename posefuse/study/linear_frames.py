@@ -150,8 +150,8 @@ class StillFrames(NamedTuple):
         Camera of each, and its sightings.
     pose : (n, 3) array
         Of the robot: x_m, y_m, heading_rad.
-    count : (n,) array
-        How many frames like it are fused.
+    fused : (n,) array
+        How many frames like it reach the filter.
     pixel_var, extra_var : (n,), (n, 2) arrays
         As in ``FusedFrames``.
     """
@@ -160,7 +160,7 @@ class StillFrames(NamedTuple):
     first: IntArray
     tag_count: IntArray
     pose: FloatArray
-    count: FloatArray
+    fused: FloatArray
     pixel_var: FloatArray
     extra_var: FloatArray
 

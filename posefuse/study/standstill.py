@@ -110,7 +110,7 @@ def standstill_covs(
         SeenTags.of(views, slice(None), share=share),
         (linear_cameras(rig.mounts), linear_tags(arena.tags)),
         settings.measurement is Measurement.POSE,
-        (np.array(prior_std) ** -2.0, _believed_stds(rig, arena, settings), constants.stds.copy()),
+        (np.array(prior_std) ** -2.0, _believed_stds(rig, arena, settings), constants.stds),
         StillRoom.empty(int(seen_by_place.max())),
         covs,
     )
@@ -119,9 +119,10 @@ def standstill_covs(
 
 def _believed_stds(rig: Rig, arena: Arena, settings: FilterSettings) -> FloatArray:
     """Spreads of the constants as the filter takes them, (p,): zero for a build taken for exact."""
-    ignores = settings.build_errors is BuildErrors.IGNORED or settings.believed is None
-    believed = BuildSpreads() if ignores else settings.believed
-    return constants_of(rig, arena, believed).stds.copy()
+    believed = settings.believed
+    if settings.build_errors is BuildErrors.IGNORED or believed is None:
+        believed = BuildSpreads()
+    return constants_of(rig, arena, believed).stds
 
 
 def _fused_count(timing: Timing, settings: FilterSettings, standstill_s: float) -> float:
@@ -161,7 +162,7 @@ def _frames(
         first=first,
         tag_count=tag_count,
         pose=np.ascontiguousarray(poses),
-        count=count,
+        fused=count,
         pixel_var=pixel_var,
         extra_var=extra_var,
     )

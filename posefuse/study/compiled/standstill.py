@@ -138,7 +138,7 @@ def write_standstill_covs(order, frames, views, scene, is_solved, known, room, c
         begin, seen = first[place], 0
         for f in range(begin, first[place + 1]):
             is_ahead = write_sightings(f, frames, views, cameras, tags, firsts, seen, room)
-            counts[f - begin] = frames.count[f] if is_ahead else 0.0
+            counts[f - begin] = frames.fused[f] if is_ahead else 0.0
             seen += frames.tag_count[f]
         size = _assign_places(room, seen, believed, place_of, held)
         _clear_table(table, held, believed, size, prior_information)
