@@ -71,6 +71,15 @@ class BuildError:
         """Its name without the unit, as it is shown."""
         return self.stream
 
+    def spread_text(self, std: float, digits: int = 2) -> str:
+        """A spread in code's unit, as people read it.
+
+        >>> build_error("mount_position_m").spread_text(0.003)
+        '±3 mm'
+        """
+        gap = "" if self.unit.symbol.startswith("°") else " "
+        return f"±{std * self.unit.per_code_unit:.{digits}g}{gap}{self.unit.symbol}"
+
 
 _DEGREES = Unit("°", 180.0 / math.pi)
 _MILLIMETRES = Unit("mm", 1000.0)

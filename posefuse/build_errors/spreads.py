@@ -43,6 +43,19 @@ class BuildSpreads:
     def __getitem__(self, name: str) -> float:
         return self.values[name]
 
+    def text(self) -> str:
+        """The spreads that are not zero, as people read them.
+
+        >>> BuildSpreads.of(mount_position_m=0.003, focal_fraction=0.002).text()
+        'mount position ±3 mm, focal length ±0.2 %'
+        """
+        known = [
+            f"{error.label} {error.spread_text(self[error.name], digits=6)}"
+            for error in BUILD_ERRORS
+            if self[error.name] > 0.0
+        ]
+        return ", ".join(known) or "none"
+
     def changed(self, **values: float) -> Self:
         """The same with some spreads replaced."""
         return type(self)(values={**self.values, **values})

@@ -15,9 +15,9 @@ from posefuse.motion.wheels import twist_slopes
 from posefuse.recording.recording import Recording
 from posefuse.robot.rig import Mount, Rig
 
-__all__ = ["BuildModel", "make_build_model"]
+__all__ = ["FELT_BY_NO_FILTER", "BuildModel", "make_build_model"]
 
-_FELT_BY_NO_FILTER = ("slip_fraction",)
+FELT_BY_NO_FILTER = ("slip_fraction",)
 """Wheels and tags do not tell how much of a stated slip is there."""
 
 _MOST_M_PER_S2 = 10.0
@@ -61,7 +61,7 @@ class BuildModel:
     def unknown(self) -> IntArray:
         """Places among the constants of those that are not known, (p,)."""
         is_unknown = self.constants.stds > 0.0
-        for name in _FELT_BY_NO_FILTER:
+        for name in FELT_BY_NO_FILTER:
             is_unknown[self.constants.places(name)] = False
         return np.flatnonzero(is_unknown)
 

@@ -31,6 +31,7 @@ __all__ = [
     "solve_sightings",
     "tags_seen",
     "weigh_fixes",
+    "with_growth",
 ]
 
 _HOPELESS = 100.0
@@ -132,9 +133,7 @@ def weigh_fixes(
     extra_vars = extra_variances(settings, fixes.mean_distance_m, fixes.tag_count)
     if repeats is not None:
         growth = _mean_over_frames(fixes, _growth(repeats, settings.noise.persistent_fraction))
-        is_of_corners = pixel_vars > 0.0
-        pixel_vars = pixel_vars * growth
-        extra_vars = np.where(is_of_corners[:, None], extra_vars, extra_vars * growth[:, None])
+        pixel_vars, extra_vars = with_growth(pixel_vars, extra_vars, growth)
     fit_vars = np.where(pixel_vars > 0.0, pixel_vars, settings.noise.pixel_std_px**2)
     misfits = 8.0 * fixes.tag_count[:, None] * fixes.rms_px**2 / fit_vars[:, None]
     offered = np.minimum(fixes.solution_count, 1)
@@ -168,6 +167,18 @@ def _growth(repeats: IntArray, persistent_fraction: float) -> FloatArray:
     r, before = persistent_fraction, repeats - 1.0
     growth: FloatArray = (1.0 + before * r) * (1.0 + (before - 1.0) * r) / (1.0 - r)
     return growth
+
+
+def with_growth(
+    pixel_vars: FloatArray, extra_vars: FloatArray, growth: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Variances of corners (n,), and what poses get besides (n, 2), where frames repeat each other.
+
+    The floors of poses that are weighed by their corners stay.
+    """
+    is_of_corners = pixel_vars > 0.0
+    grown = np.where(is_of_corners[:, None], extra_vars, extra_vars * growth[:, None])
+    return pixel_vars * growth, grown
 
 
 def _mean_over_frames(fixes: PoseFixes, values: FloatArray) -> FloatArray:

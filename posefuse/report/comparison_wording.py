@@ -69,6 +69,6 @@ def _beside_attainable(best: PlanRow, length_unit: str) -> str:
         return ""
     least = length_with_unit(best.distance_attainable_rms_m, length_unit)
     return (
-        f"On the same sightings a filter that also estimates the errors of the build could reach "
+        "On the same sightings the best filter that is told how exact builds are could reach "
         f"{least}; the best plan's filter is at {number_text(best.attainable_ratio, 1)} times that."
     )

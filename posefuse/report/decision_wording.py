@@ -3,6 +3,7 @@
 import math
 from typing import NamedTuple
 
+from posefuse.fusion.settings import BuildErrors
 from posefuse.report.wording import (
     length_text,
     length_with_unit,
@@ -134,9 +135,7 @@ def _fix_first(budget: ErrorBudget | None, length_unit: str) -> str:
 def _part_text(part: ErrorPart) -> str:
     spread = ""
     if part.error is not None:
-        unit = part.error.unit
-        gap = "" if unit.symbol.startswith("°") else " "
-        spread = f" (±{part.each_std * unit.per_code_unit:.2g}{gap}{unit.symbol})"
+        spread = f" ({part.error.spread_text(part.each_std)})"
     return f"{part.label}{spread}: {number_text(100.0 * part.square_share, 0)} %"
 
 
@@ -146,8 +145,14 @@ def _capitalised(text: str) -> str:
 
 def _filter(decision: Decision, length_unit: str) -> str:
     sentences = [filter_verdict(decision.nees)]
+    if decision.belief_changes:
+        changes = ", ".join(_key_text(change) for change in decision.belief_changes)
+        sentences.append(
+            f"Its [as_built] states other spreads than the builds of this study have: {changes}."
+            " Put these right before any noise."
+        )
     if decision.retuning is not None:
-        sentences.append(_change_text(decision.retuning, decision.budget, length_unit))
+        sentences.append(_change_text(decision, decision.retuning, length_unit))
     return " ".join(sentence for sentence in sentences if sentence)
 
 
@@ -171,7 +176,7 @@ def filter_verdict(nees: Interval) -> str:
     )
 
 
-def _change_text(retuning: Retuning, budget: ErrorBudget | None, length_unit: str) -> str:
+def _change_text(decision: Decision, retuning: Retuning, length_unit: str) -> str:
     changes = ", ".join(_key_text(change) for change in retuning.changes)
     nees = number_text(retuning.nees_after.value, 1)
     before, after = (
@@ -184,8 +189,8 @@ def _change_text(retuning: Retuning, budget: ErrorBudget | None, length_unit: st
     )
     if confidence_of(retuning.nees_after) is Confidence.CONSISTENT:
         return f"Change in [noise] of its file: {changes} ({found})."
-    why = ""
-    if budget is not None:
+    why, budget = "", decision.budget
+    if budget is not None and decision.build_errors is BuildErrors.IGNORED:
         share = number_text(100.0 * budget.constant_share, 0)
         why = f": {share} % of the error is constant, and no noise describes that"
     return f"No spread of the measurements mends it{why}; nearest comes {changes} ({found})."

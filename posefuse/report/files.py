@@ -111,6 +111,7 @@ def _decision(decision: Decision) -> dict[str, Any]:
         "error_shares": {} if budget is None else {p.label: p.square_share for p in budget.parts},
         "filter": confidence_of(decision.nees).value,
         "nees_mean": _interval(decision.nees),
+        "as_built_changes": {change.key: change.new_noise for change in decision.belief_changes},
         "retuning": None
         if retuning is None
         else {

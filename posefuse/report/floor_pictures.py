@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from posefuse.fusion.settings import BuildErrors
 from posefuse.plots.floor import (
     add_error_bar,
     add_hit_bar,
@@ -21,7 +22,7 @@ from posefuse.report.panels import columns_of_maps, show_outer_labels, wrapped
 from posefuse.report.picture import Picture
 from posefuse.report.plan_pictures import left_out
 from posefuse.report.run_pictures import PICTURE_WIDTH_IN
-from posefuse.report.wording import length_with_unit
+from posefuse.report.wording import length_with_unit, listed
 from posefuse.study.findings import Findings
 from posefuse.study.floor_map import FloorMap
 from posefuse.units import length_label, metres_to, to_degrees
@@ -58,10 +59,31 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
         "the standstill; errors of the build and the detector's bias are the same in all of them "
         "and do not. That a lone far tag may be solved the wrong way round is not in it. Light "
         "colours are good; where no tag is seen, what the robot knew on arrival is left."
+        + _knowing(findings, list(maps))
         + left_out(findings),
         alt=f"Floor maps of the expected distance error. {sentence}.",
         svg=svg,
     )
+
+
+def _knowing(findings: Findings, plans: Sequence[str]) -> str:
+    """Which plans' filters know how exact builds are, and what of that is in the maps."""
+    known = {name: findings.comparison.study.plan(name).settings.build_errors for name in plans}
+    considering = [name for name in plans if known[name] is BuildErrors.CONSIDERED]
+    estimating = [name for name in plans if known[name] is BuildErrors.ESTIMATED]
+    text = ""
+    if considering:
+        text += (
+            f" The filter of {listed(considering)} considers errors of the build: it trusts what it"
+            " sees as far as builds are exact."
+        )
+    if estimating:
+        text += (
+            f" The filter of {listed(estimating)} estimates errors of the build; shown is what it"
+            " can do before it has learned anything of its own, which is what one that considers"
+            " them can. Over a run it does better."
+        )
+    return text
 
 
 def _median_title(medians_m: dict[str, float], length_unit: str) -> str:

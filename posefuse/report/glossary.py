@@ -15,7 +15,8 @@ _ERRORS = {
     "Bias": "The mean error: what a fixed correction could take away.",
     "95th percentile": "95 of 100 errors are smaller than this.",
     "Forecast": "The error to be expected, from one linear pass along the true path with the "
-    "plan's own filter: noise, errors of the build, bias of the detector. No trial goes into it.",
+    "plan's own filter: noise, errors of the build, bias of the detector. No trial goes into it. Of "
+    "a filter that knows how exact builds are it is the error that the filter itself states.",
     "Attainable": "The least error that any filter could reach on the same sightings and wheels "
     "which knows how exact builds are, but not this build (posterior Cramér-Rao bound over the "
     "path and the errors of the build together; corners found without bias).",
@@ -52,9 +53,11 @@ COMPARISON_WORDS = {
     "Fix first": "What the distance error forecast is made of: shares of its mean square, each "
     "kind of build error over all cameras, tags and wheels together; ± is the spread that the "
     "study states. Bias of detector and motion comes back in every trial: corners drawn aside, "
-    "slip, knocks, lean under acceleration.",
+    "slip, knocks, lean under acceleration. Of a filter that estimates errors of the build, what "
+    "is left of them and noise are one part.",
     "Its filter": "The spreads in its file are raised or lowered by one factor, and the trials run "
-    "again, until NEES is what a consistent filter has.",
+    "again, until NEES is what a consistent filter has. Where a filter believes other spreads of "
+    "the build than the study states, these are named instead.",
     **_COUNTS,
 }
 REPLAY_WORDS = {

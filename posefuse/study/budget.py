@@ -10,9 +10,11 @@ from posefuse.build_errors.catalogue import BUILD_ERRORS, BuildError
 from posefuse.checks import FloatArray
 from posefuse.study.outlook import Outlook
 
-__all__ = ["KNOWN", "NOISE", "ErrorBudget", "ErrorPart", "error_budget"]
+__all__ = ["KNOWN", "LEFT", "NOISE", "ErrorBudget", "ErrorPart", "error_budget"]
 
 NOISE = "noise"
+LEFT = "noise and what is left of errors of the build"
+"""Of a filter that estimates them: the two cannot be told apart."""
 KNOWN = "bias of detector and motion"
 """Comes back in every trial: bias of the detector, slip, knocks, lean under acceleration."""
 
@@ -54,8 +56,8 @@ class ErrorBudget:
 
     @property
     def constant_share(self) -> float:
-        """Share of what is not noise: it comes back in every frame of one build."""
-        return sum(part.square_share for part in self.parts if part.label != NOISE)
+        """Share of what is known not to be noise: it comes back in every frame of one build."""
+        return sum(part.square_share for part in self.parts if part.label not in (NOISE, LEFT))
 
     def rms_without_m(self, part: ErrorPart) -> float:
         """What would be left of the distance error without one part."""
@@ -101,7 +103,7 @@ def _squares_m2(outlook: Outlook) -> dict[str, float]:
         found[constant.error.label] += _sum_of_squares(column)
     found[KNOWN] = _sum_of_squares(np.einsum("ki,ki->k", toward, forecast.known[:, :2]))
     white = np.einsum("ki,kij,kj->", toward, forecast.white_covs[:, :2, :2], toward)
-    return {**found, NOISE: float(white)}
+    return {**found, NOISE if forecast.is_split else LEFT: float(white)}
 
 
 def _sum_of_squares(values: FloatArray) -> float:

@@ -7,13 +7,14 @@ from enum import StrEnum
 import numpy as np
 
 from posefuse.checks import FloatArray
+from posefuse.fusion.settings import BuildErrors
 from posefuse.statistics.best import AgainstBest, hits_against_best, rms_against_best
 from posefuse.statistics.intervals import Interval
 from posefuse.study.budget import ErrorBudget, error_budget
 from posefuse.study.comparison import Comparison, PlanRow, PlanTrials
 from posefuse.study.consistency import Confidence, confidence_of
 from posefuse.study.ranking import trial_mean_squares_m2
-from posefuse.study.retuning import Retuning, retuned
+from posefuse.study.retuning import KeyChange, Retuning, belief_changes, retuned
 
 __all__ = ["Cost", "Decision", "HitsVerdict", "decide"]
 
@@ -76,9 +77,14 @@ class Decision:
         Of the chosen plan; ``None`` where no shot is marked.
     nees
         Of the chosen plan.
+    build_errors
+        What its filter makes of errors of the build.
+    belief_changes
+        Where these trials show that its filter is not consistent: spreads of the build that its
+        file states otherwise than the study.
     retuning
         What would make its filter consistent; ``None`` where these trials do not show that it is
-        not.
+        not, or where it believes other spreads of the build: no noise is to make up for these.
     """
 
     plan: str
@@ -93,6 +99,8 @@ class Decision:
     cheaper: Cost | None
     budget: ErrorBudget | None
     nees: Interval
+    build_errors: BuildErrors
+    belief_changes: tuple[KeyChange, ...]
     retuning: Retuning | None
 
 
@@ -118,6 +126,8 @@ def decide(comparison: Comparison, *, workers: int) -> Decision:
         Confidence.OVERCONFIDENT,
         Confidence.UNDERCONFIDENT,
     )
+    plan = study.plan(chosen.plan)
+    beliefs = belief_changes(plan.settings, study.spreads) if doubted else ()
     outlooks = [of.outlook for of in _of_plan(comparison, chosen.plan) if of.outlook is not None]
     hits = [row.hits.per_100.value for row in ranking if row.hits is not None]
     return Decision(
@@ -137,9 +147,9 @@ def decide(comparison: Comparison, *, workers: int) -> Decision:
         cheaper=cost(cheaper[0], of=cheaper[0].plan, against=chosen.plan) if cheaper else None,
         budget=error_budget(outlooks) if outlooks else None,
         nees=chosen.nees_mean,
-        retuning=(
-            retuned(comparison, study.plan(chosen.plan), workers=workers) if doubted else None
-        ),
+        build_errors=plan.settings.build_errors,
+        belief_changes=beliefs,
+        retuning=(retuned(comparison, plan, workers=workers) if doubted and not beliefs else None),
     )
 
 

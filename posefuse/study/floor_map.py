@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from posefuse.arena.arena import Arena, Goal
-from posefuse.build_errors.constants import constants_of
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import BoolArray, FloatArray, in_range, positive
 from posefuse.errors import InputError
@@ -16,7 +15,6 @@ from posefuse.motion.clearance import touches_box
 from posefuse.robot.rig import Rig
 from posefuse.sensing.arrays import RobotBoxes, WorldBoxes
 from posefuse.sensing.views import TagViews, still_views
-from posefuse.solving.linear import linear_cameras, linear_tags
 from posefuse.study.standstill import Arrival, standstill_covs
 from posefuse.threads import side_by_side
 
@@ -115,8 +113,6 @@ def floor_map(
     shape = (len(y_edges_m) - 1, len(x_edges_m) - 1)
     poses = _poses_facing(goal, x_edges_m, y_edges_m)
     is_free = _outline_is_free(arena, rig, poses)
-    constants = constants_of(rig, arena, spreads)
-    cameras, tags = linear_cameras(rig.mounts), linear_tags(arena.tags)
     turns = np.array([[0.0, 0.0, 2.0 * np.pi * k / headings] for k in range(headings)])
 
     def of_part(part: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -124,11 +120,10 @@ def floor_map(
         covs = standstill_covs(
             part,
             views,
-            mounts=rig.mounts,
-            cameras=cameras,
-            tags=tags,
+            rig=rig,
+            arena=arena,
             settings=settings,
-            constants=constants,
+            spreads=spreads,
             arrival=arrival,
         )
         turned = [_views_from(arena, rig, part + turn) for turn in turns[1:]]

@@ -46,6 +46,9 @@ class Forecast:
         Error in x_m, y_m, heading_rad for one unit of each constant.
     known : (shots, 3) array
         Error that comes back in every trial: bias of the detector, slip, lean under acceleration.
+    is_split
+        Whether errors of the build are told from noise. Of a filter that estimates them what is
+        left of them is in ``white_covs``.
     """
 
     constants: Constants
@@ -53,6 +56,7 @@ class Forecast:
     white_covs: FloatArray
     sensitivities: FloatArray
     known: FloatArray
+    is_split: bool
 
     def covs(self, stds: FloatArray | None = None) -> FloatArray:
         """Mean square errors (shots, 3, 3) over all builds and all noise.
@@ -96,4 +100,5 @@ def forecast(run: LinearRun, *, shot_rows: IntArray) -> Forecast:
         white_covs=states.white[:count],
         sensitivities=states.sensitivity[:count],
         known=states.known[:count],
+        is_split=True,
     )

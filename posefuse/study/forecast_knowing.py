@@ -49,4 +49,5 @@ def forecast_knowing(
         white_covs=white,
         sensitivities=sensitivities,
         known=np.zeros((len(shot_rows), 3)),
+        is_split=not build.is_estimated,
     )

@@ -6,9 +6,10 @@ import numpy as np
 
 from posefuse.checks import FloatArray, IntArray
 from posefuse.sensing.views import TagViews
-from posefuse.solving.compiled.frame_sums import OWN_COLUMNS, TAG_COLUMNS
+from posefuse.solving.compiled.frame_sums import OWN_COLUMNS, SIGHTING_CONSTANTS, TAG_COLUMNS
+from posefuse.solving.compiled.slopes import COLUMNS
 
-__all__ = ["FrameTerms", "FusedFrames", "LinearSteps", "SeenTags"]
+__all__ = ["FrameTerms", "FusedFrames", "LinearSteps", "SeenTags", "StillFrames", "StillRoom"]
 
 
 class FusedFrames(NamedTuple):
@@ -138,3 +139,62 @@ class LinearSteps(NamedTuple):
     true_covs: FloatArray
     slopes: FloatArray
     known: FloatArray
+
+
+class StillFrames(NamedTuple):
+    """What cameras take at rest: one frame of each from each place, n in all.
+
+    Parameters
+    ----------
+    eye, first, tag_count : (n,) ints
+        Camera of each, and its sightings.
+    pose : (n, 3) array
+        Of the robot: x_m, y_m, heading_rad.
+    fused : (n,) array
+        How many frames like it reach the filter.
+    pixel_var, extra_var : (n,), (n, 2) arrays
+        As in ``FusedFrames``.
+    """
+
+    eye: IntArray
+    first: IntArray
+    tag_count: IntArray
+    pose: FloatArray
+    fused: FloatArray
+    pixel_var: FloatArray
+    extra_var: FloatArray
+
+
+class StillRoom(NamedTuple):
+    """Room for the sightings from one place, S at most: see ``study.compiled.still_slopes``.
+
+    Parameters
+    ----------
+    slopes : (S, 8, COLUMNS) array
+        Of the corners.
+    bias : (S, 8) array
+        Of the detector, px.
+    constant : (S, 20) ints
+        Where the constants of a sighting stand in the row of all.
+    lever : (S, 8, 3) array
+        Weight of each corner in the solved pose, in units of that pose's believed spread.
+    pull : (S, 8, 3) array
+        Weight of each corner in the information that the standstill ends with.
+    """
+
+    slopes: FloatArray
+    bias: FloatArray
+    constant: IntArray
+    lever: FloatArray
+    pull: FloatArray
+
+    @classmethod
+    def empty(cls, sightings: int) -> "StillRoom":
+        """For so many sightings, to be written."""
+        return cls(
+            slopes=np.empty((sightings, 8, COLUMNS)),
+            bias=np.empty((sightings, 8)),
+            constant=np.empty((sightings, SIGHTING_CONSTANTS), dtype=np.int64),
+            lever=np.empty((sightings, 8, 3)),
+            pull=np.empty((sightings, 8, 3)),
+        )

@@ -5,7 +5,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from posefuse.fusion.settings import FilterSettings, Measurement, NoiseKind
+from posefuse.build_errors.catalogue import BUILD_ERRORS
+from posefuse.build_errors.spreads import BuildSpreads
+from posefuse.fusion.build_model import FELT_BY_NO_FILTER
+from posefuse.fusion.settings import BuildErrors, FilterSettings, Measurement, NoiseKind
 from posefuse.simulation.scene import SightingSource
 from posefuse.statistics.intervals import Interval
 from posefuse.study.compare import compare
@@ -14,7 +17,7 @@ from posefuse.study.consistency import POSE_DOF
 from posefuse.study.ranking import rank_plans
 from posefuse.study.study import Plan, Study
 
-__all__ = ["KeyChange", "Retuning", "retuned", "scaled"]
+__all__ = ["KeyChange", "Retuning", "belief_changes", "retuned", "scaled"]
 
 _MOST_TRIALS, _MOST_TRIES = 10, 5
 _GREATEST_FACTOR = 64.0
@@ -47,7 +50,7 @@ _SPREADS: dict[tuple[Measurement, NoiseKind], tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyChange:
-    """One key of the table ``[noise]`` in a filter file, in the unit of the file."""
+    """One key of ``[noise]`` or ``[as_built]`` in a filter file, in the unit of the file."""
 
     key: str
     old_noise: float
@@ -95,8 +98,33 @@ def scaled(settings: FilterSettings, factor: float) -> tuple[FilterSettings, tup
     return replace(settings, noise=replace(noise, **values)), changes
 
 
+def belief_changes(settings: FilterSettings, built: BuildSpreads) -> tuple[KeyChange, ...]:
+    """The keys of ``[as_built]`` that a filter states otherwise than builds are.
+
+    None of a filter that takes builds for exact, and none of what no filter feels.
+    """
+    believed = settings.believed
+    if settings.build_errors is BuildErrors.IGNORED or believed is None:
+        return ()
+    return tuple(
+        KeyChange(
+            key=error.key,
+            old_noise=_in_file(error.name, believed[error.name]),
+            new_noise=_in_file(error.name, built[error.name]),
+        )
+        for error in BUILD_ERRORS
+        if not (error.is_of_robot_file or error.name in FELT_BY_NO_FILTER)
+        and not math.isclose(believed[error.name], built[error.name], rel_tol=1e-6)
+    )
+
+
+def _in_file(name: str, value: float) -> float:
+    """A number in the unit of the file."""
+    return math.degrees(value) if "_rad" in name else value
+
+
 def _change(name: str, value: float, factor: float) -> KeyChange:
-    in_file = math.degrees(value) if "_rad" in name else value
+    in_file = _in_file(name, value)
     return KeyChange(
         key=name.replace("_rad", "_deg"),
         old_noise=in_file,

@@ -27,6 +27,7 @@ KINDS = {
     "filter_considered.toml": "filter",
     "filter_estimated.toml": "filter",
     "filter_subpixel.toml": "filter",
+    "filters.toml": "study",
     "study.toml": "study",
     "filters.toml": "study",
     "images.toml": "study",

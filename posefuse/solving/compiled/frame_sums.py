@@ -14,6 +14,7 @@ from posefuse.solving.compiled.slopes import COLUMNS, HEIGHT, LEAN, OWN, TAG
 __all__ = [
     "FREE",
     "OWN_COLUMNS",
+    "SIGHTING_CONSTANTS",
     "TAG_COLUMNS",
     "add_sighting",
     "inverse_rows",
@@ -26,6 +27,8 @@ OWN_COLUMNS = TAG - OWN
 """Constants of a frame: its mount's eleven, then the chassis' roll and pitch."""
 TAG_COLUMNS = HEIGHT - TAG
 """Constants of a tag."""
+SIGHTING_CONSTANTS = OWN_COLUMNS + TAG_COLUMNS
+"""Constants that a sighting depends on, in the order of the slopes."""
 
 
 @kernel

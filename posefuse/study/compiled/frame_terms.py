@@ -32,7 +32,7 @@ from posefuse.solving.compiled.frame_sums import (
 )
 from posefuse.solving.compiled.slopes import COLUMNS, LEAN, OWN, corner_slopes
 
-__all__ = ["write_frame_terms"]
+__all__ = ["write_frame_terms", "write_pose_weight"]
 
 
 @inlined_kernel
@@ -125,7 +125,7 @@ def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
 
 
 @kernel
-def _weight(inverse, pixel_var, extra, weight):
+def write_pose_weight(inverse, pixel_var, extra, weight):
     """Write R^-1 (3, 3) of a solved pose, R = pixel_var (J'J)^-1 + diag(extra)."""
     xx, yy = pixel_var * inverse[0, 0] + extra[0], pixel_var * inverse[1, 1] + extra[0]
     hh = pixel_var * inverse[2, 2] + extra[1]
@@ -171,7 +171,7 @@ def _gain(frames, f, square, back, is_solved, gain):
     inverse, weight, lever = np.empty((3, FREE)), np.empty((3, 3)), np.empty((3, 3))
     if not inverse_rows(square, inverse):
         return False
-    _weight(inverse, frames.pixel_var[f], frames.extra_var[f], weight)
+    write_pose_weight(inverse, frames.pixel_var[f], frames.extra_var[f], weight)
     _multiply(back.T, weight, lever)
     _multiply(lever, inverse, gain)
     return True

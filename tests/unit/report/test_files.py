@@ -20,6 +20,7 @@ from posefuse.scoring.figures import FIGURES
 from posefuse.statistics.intervals import Interval
 from posefuse.study.findings import Findings
 from posefuse.study.replay import Replay, replay
+from posefuse.study.retuning import KeyChange
 from small_court import small_study, stored_drive
 
 
@@ -101,6 +102,7 @@ def test_the_decision_is_in_json(findings: Findings, tmp_path: Path) -> None:
         },
         "filter": "overconfident",
         "nees_mean": {"value": 12.0, "low": 10.1, "high": 15.3, "level": 0.95},
+        "as_built_changes": {},
         "retuning": {
             "noise": {"position_floor_m": 0.13, "heading_floor_deg": 3.3},
             "trials": 10,
@@ -114,6 +116,7 @@ def test_the_decision_is_in_json(findings: Findings, tmp_path: Path) -> None:
         cheaper=None,
         budget=None,
         nees=interval(math.nan),
+        belief_changes=(KeyChange(key="mount_angle_deg", old_noise=0.2, new_noise=0.5),),
         retuning=None,
     )
     write_comparison_results(replace(findings, decision=bare), tmp_path)
@@ -123,6 +126,7 @@ def test_the_decision_is_in_json(findings: Findings, tmp_path: Path) -> None:
     assert written["filter"] == "unknown"
     assert written["nees_mean"]["value"] is None
     assert written["error_shares"] == {}
+    assert written["as_built_changes"] == {"mount_angle_deg": 0.5}
 
 
 def test_the_same_comparison_gives_the_same_bytes(findings: Findings, tmp_path: Path) -> None:

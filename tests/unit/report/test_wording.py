@@ -62,7 +62,7 @@ def test_winner_ties_next_and_last_are_named(comparison: Comparison) -> None:
     assert "“level” ties with it: these trials cannot separate them." in text
     assert "Next comes “third”, worse by 1.00 cm (0.80 to 1.30)." in text
     assert "Last comes “last”, worse by 4.00 cm (3.00 to 5.00)." in text
-    assert "a filter that also estimates the errors of the build could reach 0.50 cm" in text
+    assert "the best filter that is told how exact builds are could reach 0.50 cm" in text
     assert "the best plan's filter is at 2.0 times that" in text
 
 

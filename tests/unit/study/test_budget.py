@@ -8,12 +8,18 @@ import pytest
 
 from posefuse.build_errors.catalogue import build_error
 from posefuse.build_errors.constants import Constant, Constants
-from posefuse.study.budget import KNOWN, NOISE, error_budget
+from posefuse.study.budget import KNOWN, LEFT, NOISE, error_budget
 from posefuse.study.forecast import Forecast
 from posefuse.study.outlook import Outlook
 
 
-def outlook(*, toward: tuple[float, float], sensitivities_m: list[float], known_m: float = 0.0):
+def outlook(
+    *,
+    toward: tuple[float, float],
+    sensitivities_m: list[float],
+    known_m: float = 0.0,
+    is_split: bool = True,
+):
     """One shot; two mounts' pan, a tag's x and a wheel; 3 mm of noise along and across."""
     members = tuple(
         Constant(error=build_error(name), owner=owner, axis="")
@@ -41,6 +47,7 @@ def outlook(*, toward: tuple[float, float], sensitivities_m: list[float], known_
             white_covs=(0.003**2 * np.eye(3))[None],
             sensitivities=sensitivities,
             known=known,
+            is_split=is_split,
         ),
         attainable_covs=np.eye(3)[None],
         toward_goal=np.array([toward]),
@@ -73,3 +80,11 @@ def test_it_adds_up_to_the_forecast() -> None:
     assert error_budget([made]).rms_m ** 2 == pytest.approx(made.forecast_squares_m2[0])
     without = replace(made, forecast=replace(made.forecast, known=np.zeros((1, 3))))
     assert KNOWN not in [part.label for part in error_budget([without]).parts]
+
+
+def test_a_filter_that_estimates_the_build_leaves_one_part() -> None:
+    made = outlook(toward=(0.6, 0.8), sensitivities_m=[0.0] * 4, is_split=False)
+    budget = error_budget([made])
+    assert [(part.label, part.square_share) for part in budget.parts] == [(LEFT, 1.0)]
+    assert budget.constant_share == 0.0
+    assert budget.rms_m == pytest.approx(0.003)
