@@ -27,7 +27,6 @@ KINDS = {
     "filter_considered.toml": "filter",
     "filter_estimated.toml": "filter",
     "filter_subpixel.toml": "filter",
-    "filters.toml": "study",
     "study.toml": "study",
     "filters.toml": "study",
     "images.toml": "study",

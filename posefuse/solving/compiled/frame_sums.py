@@ -9,14 +9,15 @@ import numpy as np
 
 from posefuse.compiling import kernel
 from posefuse.geometry.compiled.symmetric import factor
-from posefuse.solving.compiled.slopes import COLUMNS, HEIGHT, LEAN, OWN, TAG
+from posefuse.solving.compiled.slopes import HEIGHT, LEAN, OWN, TAG
 
 __all__ = [
     "FREE",
     "OWN_COLUMNS",
     "SIGHTING_CONSTANTS",
     "TAG_COLUMNS",
-    "add_sighting",
+    "add_products",
+    "add_square",
     "inverse_rows",
     "pose_columns",
 ]
@@ -43,27 +44,23 @@ def pose_columns(is_solved):
 
 
 @kernel
-def add_sighting(slopes, columns, products, square, own, of_tag):
-    """Add a sighting's J'J to square (m, m) and J'T of its mount and the chassis to own (m, 13).
-
-    J'T of its tag is written to of_tag (m, 7); products (m, COLUMNS): room, left with J' times all
-    slopes (8, COLUMNS).
-    """
-    for i in range(len(columns)):
-        for j in range(COLUMNS):
-            products[i, j] = 0.0
+def add_square(slopes, columns, square):
+    """Add J'J of a sighting's slopes (8, COLUMNS) to square (m, m)."""
     for q in range(8):
         for i in range(len(columns)):
             slope = slopes[q, columns[i]]
-            for j in range(COLUMNS):  # all of them at once: the compiler takes four side by side
-                products[i, j] += slope * slopes[q, j]
-    for i in range(len(columns)):
-        for j in range(len(columns)):
-            square[i, j] += products[i, columns[j]]
-        for j in range(OWN_COLUMNS):
-            own[i, j] += products[i, OWN + j]
-        for j in range(TAG_COLUMNS):
-            of_tag[i, j] = products[i, TAG + j]
+            for j in range(len(columns)):
+                square[i, j] += slope * slopes[q, columns[j]]
+
+
+@kernel
+def add_products(slopes, columns, first, into):
+    """Add J'T to into (m, n), T the n columns of the slopes from first on."""
+    for q in range(8):
+        for i in range(len(columns)):
+            slope = slopes[q, columns[i]]
+            for j in range(into.shape[1]):
+                into[i, j] += slope * slopes[q, first + j]
 
 
 @kernel

@@ -14,11 +14,12 @@ from posefuse.solving.compiled.frame_sums import (
     FREE,
     OWN_COLUMNS,
     TAG_COLUMNS,
-    add_sighting,
+    add_products,
+    add_square,
     inverse_rows,
     pose_columns,
 )
-from posefuse.solving.compiled.slopes import COLUMNS, corner_slopes
+from posefuse.solving.compiled.slopes import COLUMNS, OWN, TAG, corner_slopes
 
 __all__ = ["write_pose_slopes"]
 
@@ -68,7 +69,7 @@ def write_pose_slopes(cameras, tags, seen, poses, motion, own, of_tag):
     columns = pose_columns(True)
     slopes, pixels = np.empty((8, COLUMNS)), np.empty((4, 2))
     square, inverse = np.empty((FREE, FREE)), np.empty((3, FREE))
-    sums, products = np.empty((FREE, OWN_COLUMNS)), np.empty((FREE, COLUMNS))
+    sums = np.empty((FREE, OWN_COLUMNS))
     tag_sums = np.empty((len(tags.centres_m), FREE, TAG_COLUMNS))
     velocity, levers = np.empty(3), np.empty(2)
     for m in range(len(eye)):
@@ -90,7 +91,10 @@ def write_pose_slopes(cameras, tags, seen, poses, motion, own, of_tag):
                 n = target[first[m] + place]
                 is_seen = corner_slopes(cameras, eye[m], tags, n, pose, velocity, slopes, pixels)
                 is_ahead = is_ahead and is_seen
-                add_sighting(slopes, columns, products, square, sums, tag_sums[place])
+                add_square(slopes, columns, square)
+                add_products(slopes, columns, OWN, sums)
+                _clear(tag_sums[place])
+                add_products(slopes, columns, TAG, tag_sums[place])
             if is_ahead and inverse_rows(square, inverse):
                 heading = pose[2] - offsets[m, 2]
                 c, s = math.cos(heading), math.sin(heading)

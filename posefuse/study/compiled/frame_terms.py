@@ -26,11 +26,12 @@ from posefuse.solving.compiled.frame_sums import (
     FREE,
     OWN_COLUMNS,
     TAG_COLUMNS,
-    add_sighting,
+    add_products,
+    add_square,
     inverse_rows,
     pose_columns,
 )
-from posefuse.solving.compiled.slopes import COLUMNS, LEAN, OWN, corner_slopes
+from posefuse.solving.compiled.slopes import COLUMNS, LEAN, OWN, TAG, corner_slopes
 
 __all__ = ["write_frame_terms", "write_pose_weight"]
 
@@ -65,26 +66,27 @@ def _repeated(pixels, cells, eye, n):
 
 
 @kernel
-def _add_noise(slopes, rows, products, views, s, noise):
+def _add_noise(slopes, rows, views, s, noise):
     """Add J' Rt J of a sighting to noise[0] (white part) and noise[1] (persistent part).
 
-    On each axis Rt = std^2 [(1 - r) I + r 11'] over the four corners; products hold J'J.
+    On each axis Rt = std^2 [(1 - r) I + r 11'] over the four corners.
     """
     r, share = views.shared_fraction[s], views.persistent_fraction[s]
     variance = views.std_px[s] * views.std_px[s]
     for i in range(len(rows)):
-        for j in range(len(rows)):
-            total = (1.0 - r) * products[i, rows[j]]
-            if r > 0.0:
-                left_u = left_v = right_u = right_v = 0.0
-                for k in range(4):
-                    left_u += slopes[2 * k, rows[i]]
-                    left_v += slopes[2 * k + 1, rows[i]]
-                    right_u += slopes[2 * k, rows[j]]
-                    right_v += slopes[2 * k + 1, rows[j]]
-                total += r * (left_u * right_u + left_v * right_v)
-            noise[0, i, j] += (1.0 - share) * variance * total
-            noise[1, i, j] += share * variance * total
+        for j in range(i + 1):
+            own = left_u = left_v = right_u = right_v = 0.0
+            for k in range(4):
+                u, v = slopes[2 * k, rows[i]], slopes[2 * k + 1, rows[i]]
+                x, y = slopes[2 * k, rows[j]], slopes[2 * k + 1, rows[j]]
+                own += u * x + v * y
+                left_u, left_v = left_u + u, left_v + v
+                right_u, right_v = right_u + x, right_v + y
+            total = variance * ((1.0 - r) * own + r * (left_u * right_u + left_v * right_v))
+            noise[0, i, j] += (1.0 - share) * total
+            noise[1, i, j] += share * total
+            if i != j:
+                noise[0, j, i], noise[1, j, i] = noise[0, i, j], noise[1, i, j]
 
 
 @kernel
@@ -99,7 +101,6 @@ def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
     slopes, pixels, biased = np.empty((8, COLUMNS)), np.empty((4, 2)), np.empty((1, 4, 2))
     square[:], own[:], off[:], noise[:] = 0.0, 0.0, 0.0, 0.0
     size, eye, repeated = len(rows), frames.eye[f], 0
-    products = np.empty((size, COLUMNS))
     for place in range(frames.tag_count[f]):
         s = frames.first[f] + place
         pose, velocity = frames.pose[f], frames.velocity[f]
@@ -115,9 +116,12 @@ def _sum_frame(frames, f, views, cameras, tags, rows, sums, cells):
             for q in range(8):
                 for column in range(COLUMNS):
                     slopes[q, column] *= root
-        add_sighting(slopes, rows, products, square, own, of_tag[place])
+        add_square(slopes, rows, square)
+        add_products(slopes, rows, OWN, own)
+        of_tag[place] = 0.0
+        add_products(slopes, rows, TAG, of_tag[place])
         _add_offset(slopes, root, rows, pixels, biased, frames.tilted[f], off)
-        _add_noise(slopes, rows, products, views, s, noise)
+        _add_noise(slopes, rows, views, s, noise)
     for i in range(size):
         for j in range(3):
             off[i] += square[i, j] * frames.lateness[f, j]
