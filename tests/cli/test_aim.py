@@ -80,7 +80,7 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
     for arc in Arc:
         rows = read(out / f"pivots_{arc.name.lower()}.csv")
         distances = np.array([float(row["distance_m"]) for row in rows])
-        assert np.diff(distances) == pytest.approx(0.5)
+        assert np.diff(distances) == pytest.approx(0.5, abs=0.02)  # even over a short stretch
         height_m = float(goal.centre_in_world_m[2])
         found = solve(distances, shooter=shooter, height_m=height_m)
         written_deg = [float(row["pivot_deg"]) for row in rows]
@@ -171,7 +171,7 @@ def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_pa
 
 
 def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
-    # its second line says: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
+    # its first line says: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
     shots = ROOT / "datasets" / "orchard" / "shots.csv"
     options = ("--rig", RIG, "--arena", ARENA, "--arc", "high", "--from", "2m", "--to", "5m")
     status, output, _ = call("fit", shots, *options)
