@@ -68,19 +68,19 @@ def test_tables_and_page(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert status == 0
     assert max(len(line) for line in output.splitlines() if "Written" not in line) <= 80
     assert " ".join(output.split()).count(CAUTION) == 1
-    assert "Low arc, 0.44 to 6.05 m" in output
-    assert "High arc, 3.32 to 6.05 m" in output
+    assert "Low arc, 0.25 to 0.79 m" in output
+    assert "High arc, 1.81 to 5.82 m" in output
     page = (out / "aim.html").read_text(encoding="utf-8")
     assert page.count("eye protection") == 1
     assert page.count("<img ") == 5
     assert "posefuse aim datasets/orchard/rigs/four_corners.toml --spacing 0.5m" in page
-    names = {"pivots_low.csv", "pivots_low_most_tolerant.csv", "pivots_high.csv"}
-    assert {*names, "pivots_high_most_tolerant.csv", "aim.html"} == {p.name for p in out.iterdir()}
+    names = {"pivots_low.csv", "pivots_high.csv", "pivots_high_most_tolerant.csv", "aim.html"}
+    assert {p.name for p in out.iterdir()} == names  # the low arc, from close by, hits nothing
     goal, shooter = load_arena(ARENA).goal("north crate"), load_rig(RIG).body.shooter
     for arc in Arc:
         rows = read(out / f"pivots_{arc.name.lower()}.csv")
         distances = np.array([float(row["distance_m"]) for row in rows])
-        assert np.diff(distances) == pytest.approx(0.5)
+        assert np.diff(distances) == pytest.approx(0.5, abs=0.02)  # even over a short stretch
         height_m = float(goal.centre_in_world_m[2])
         found = solve(distances, shooter=shooter, height_m=height_m)
         written_deg = [float(row["pivot_deg"]) for row in rows]
@@ -93,7 +93,7 @@ def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
     options = ("--arena", ARENA, "--goal", "south crate", "--arc", "high", "--unit", "in")
     status, output, _ = call(RIG, *options, "--spacing", "20in", "--out", tmp_path / "out")
     assert status == 0
-    assert "“south crate”, opening 47.2 by 23.6 inch" in output
+    assert "“south crate”, opening 14.2 by 15.7 inch" in output
     assert "Low arc" not in output
     assert not (tmp_path / "out" / "pivots_low.csv").exists()
     written = read(tmp_path / "out" / "pivots_high.csv")
@@ -110,22 +110,22 @@ def test_inches_and_one_arc(call: Call, tmp_path: Path) -> None:
 
 def test_the_robots_own_table_is_judged(call: Call, tmp_path: Path) -> None:
     own = tmp_path / "own.csv"
-    own.write_text("distance_m,pivot_deg\n2,36\n4,39\n5,36.76\n", encoding="utf-8")
-    options = ("--arena", ARENA, "--arc", "low", "--table", own, "--spacing", "1m")
+    own.write_text("distance_m,pivot_deg\n3,76\n4,74\n5,62.2\n", encoding="utf-8")
+    options = ("--arena", ARENA, "--arc", "high", "--table", own, "--spacing", "1m")
     status, output, _ = call(RIG, *options, "--out", tmp_path / "out")
     assert status == 0
     lines = output.partition("own table")[2].splitlines()
     four = next(line.split() for line in lines if line.strip().startswith("4.00"))
-    assert four[1:4] == ["39.00", "31.46", "+7.54"]
+    assert four[1:4] == ["74.00", "69.83", "+4.17"]
     assert float(four[5]) < 50.0 < float(four[6])
     page = (tmp_path / "out" / "aim.html").read_text(encoding="utf-8")
     assert "The robot's own table" in page
 
 
 def test_a_written_table_is_read_again(call: Call, tmp_path: Path) -> None:
-    arena = ("--arena", ARENA, "--arc", "low", "--spacing", "50cm")
+    arena = ("--arena", ARENA, "--arc", "high", "--spacing", "50cm")
     assert call(RIG, *arena, "--out", tmp_path / "one")[0] == 0
-    written = tmp_path / "one" / "pivots_low.csv"
+    written = tmp_path / "one" / "pivots_high.csv"
     status, output, _ = call(RIG, *arena, "--table", written, "--out", tmp_path / "two")
     assert status == 0
     rows = output.partition("own table")[2].partition("The middle")[0].splitlines()
@@ -138,7 +138,7 @@ def shots_file(path: Path) -> Path:
     """Shots of another exit speed and pivot zero than the file says, that scatter by 2 cm."""
     shooter = load_rig(RIG).body.shooter
     piece = replace(shooter.projectile, drag=Drag.CONSTANT, drag_coefficient=0.5)
-    true = replace(shooter, exit_speed_m_per_s=8.6, projectile=piece)
+    true = replace(shooter, exit_speed_m_per_s=8.2, projectile=piece)
     pivots = np.tile(np.radians(np.arange(20.0, 71.0, 5.0)), 2)
     count = len(pivots)
     shots = MeasuredShots(
@@ -158,7 +158,7 @@ def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_pa
     shots = shots_file(tmp_path / "shots.csv")
     status, output, _ = call("fit", shots, "--rig", RIG, "--arena", ARENA, "--next", "2")
     assert status == 0
-    for name, true in (("exit speed", 8.6), ("drag coefficient", 0.5), ("pivot offset", 0.5)):
+    for name, true in (("exit speed", 8.2), ("drag coefficient", 0.5), ("pivot offset", 0.5)):
         line = next(line for line in output.splitlines() if line.lstrip().startswith(name))
         value, low, high = (float(n) for n in re.findall(r"[+-]?\d+\.\d+", line))
         assert low < value < high
@@ -173,7 +173,7 @@ def test_a_fit_finds_what_threw_and_says_what_to_measure_next(call: Call, tmp_pa
 def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
     # its first line says: 8.8 m/s, drag coefficient 0.50, pivot 0.4 degrees too high, 4 cm
     shots = ROOT / "datasets" / "orchard" / "shots.csv"
-    options = ("--rig", RIG, "--arena", ARENA, "--from", "1.5m", "--to", "5m")
+    options = ("--rig", RIG, "--arena", ARENA, "--arc", "high", "--from", "2m", "--to", "5m")
     status, output, _ = call("fit", shots, *options)
     assert status == 0
     for name, true in (("exit speed", 8.8), ("drag coefficient", 0.5), ("pivot offset", 0.4)):
@@ -183,12 +183,12 @@ def test_the_shipped_shots_give_back_what_made_them(call: Call) -> None:
     following = output.partition("Measure next")[2]
     chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", following, flags=re.MULTILINE)]
     assert chosen
-    assert all(1.5 <= distance <= 5.0 for distance in chosen)
-    nearer = call("fit", shots, *options[:-1], "2.5m")[1].partition("Measure next")[2]
+    assert all(2.0 <= distance <= 5.0 for distance in chosen)
+    nearer = call("fit", shots, *options[:-1], "3m")[1].partition("Measure next")[2]
     chosen = [float(n) for n in re.findall(r"^\s*(\d\.\d\d) +\d", nearer, flags=re.MULTILINE)]
     assert chosen
-    assert all(1.5 <= distance <= 2.5 for distance in chosen)
-    beyond = call("fit", shots, *options[:4], "--from", "9m")
+    assert all(2.0 <= distance <= 3.0 for distance in chosen)
+    beyond = call("fit", shots, *options[:6], "--from", "9m")
     assert beyond[0] == 2
     assert "no distance in between is within reach" in beyond[2]
 
@@ -205,11 +205,11 @@ def test_what_is_free_can_be_chosen(call: Call, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 3", "1.6 m up, on either arc at 3 m/s"),
-        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = nan", "robot.toml:43: shooter.exit_sp"),
-        ("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 900", "less than or equal to 100 (got"),
-        ("pivot_high_deg = 75", "pivot_high_deg = 15", "the pivot is fixed at 15 degrees"),
-        ("pivot_high_deg = 75", "pivot_high_deg = 9", "pivot_high_deg must be 15 (pivot_low_deg)"),
+        ("exit_speed_m_per_s = 8.6", "exit_speed_m_per_s = 3", "1.3 m up, on either arc at 3 m/s"),
+        ("exit_speed_m_per_s = 8.6", "exit_speed_m_per_s = nan", "robot.toml:43: shooter.exit_sp"),
+        ("exit_speed_m_per_s = 8.6", "exit_speed_m_per_s = 900", "less than or equal to 100 (got"),
+        ("pivot_high_deg = 82", "pivot_high_deg = 50", "the pivot is fixed at 50 degrees"),
+        ("pivot_high_deg = 82", "pivot_high_deg = 9", "pivot_high_deg must be 50 (pivot_low_deg)"),
         ("diameter_mm = 100", "diameter_mm = 600", "too small for the piece"),
         ("side_std_deg = 0.5", "side_std_deg = -1", "robot.toml:45: shooter.side_std_deg"),
         ("mass_kg = 0.06", "mass_g = 60", "unknown key; did you mean 'mass_kg'?"),
@@ -247,18 +247,19 @@ def test_a_rig_may_have_a_shooter_of_its_own(call: Call, robot: Path) -> None:
     status, output, _ = call(rig, *options, "--out", robot / "own")
     assert status == 0
     (robot / "robot.toml").write_text(
-        text.replace("exit_speed_m_per_s = 9.0", "exit_speed_m_per_s = 7"), encoding="utf-8"
+        text.replace("exit_speed_m_per_s = 8.6", "exit_speed_m_per_s = 7"), encoding="utf-8"
     )
     again = call(rig, *options, "--out", robot / "again")[1]
     assert again.partition("Written")[0] == output.partition("Written")[0]  # its own goes first
 
 
 def test_an_arc_that_reaches_nothing_is_named(call: Call, robot: Path) -> None:
-    change(robot / "robot.toml", "pivot_high_deg = 75", "pivot_high_deg = 40")
+    change(robot / "robot.toml", "pivot_low_deg = 50", "pivot_low_deg = 15")
+    change(robot / "robot.toml", "pivot_high_deg = 82", "pivot_high_deg = 40")
     status, _, error = call(robot / "rig.toml", "--arena", ARENA, "--arc", "high")
     assert status == 2
     assert "no pivot between 15 and 40 degrees" in error
-    assert "on the high arc at 9 m/s" in error
+    assert "on the high arc at 8.6 m/s" in error
 
 
 BINARY = bytes(range(256))
@@ -312,12 +313,12 @@ def test_an_unknown_goal_is_reported_in_one_line(call: Call, goal: str) -> None:
         ("distance_m,pivot_deg\n2,36\nnan,32\n", "3: distance_m: must be a finite number"),
         ("# a remark\ndistance_m,pivot_deg\n3,x\n", "3: pivot_deg: must be a finite number"),
         (
-            "distance_m,pivot_deg\n3,36\n9,74\n",
+            "distance_m,pivot_deg\n3,76\n9,74\n",
             "with a pivot of 74 degrees the piece does not come",
         ),
         (
-            "distance_m,pivot_deg\n3,36\n4,300\n",
-            "pivot_deg: must be within the shooter's 15 to 75 degrees (got 300 at 4 m)",
+            "distance_m,pivot_deg\n3,76\n4,300\n",
+            "pivot_deg: must be within the shooter's 50 to 82 degrees (got 300 at 4 m)",
         ),
     ],
 )
@@ -372,7 +373,7 @@ def test_goals_and_arenas_are_asked_for(
     )
     court = tmp_path / "court.toml"
     court.write_text(
-        ARENA.read_text(encoding="utf-8").replace("height_m = 0.6", "height_m = 0.7", 1),
+        ARENA.read_text(encoding="utf-8").replace("height_cm = 40", "height_cm = 45", 1),
         encoding="utf-8",
     )
     assert "its goals differ: choose one by --goal NAME" in call(RIG, "--arena", court)[2]
