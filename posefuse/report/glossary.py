@@ -15,8 +15,8 @@ _ERRORS = {
     "Bias": "The mean error: what a fixed correction could take away.",
     "95th percentile": "95 of 100 errors are smaller than this.",
     "Forecast": "The error to be expected, from one linear pass along the true path with the "
-    "plan's own filter: noise, errors of the build, bias of the detector. No trial goes into it. Of "
-    "a filter that knows how exact builds are it is the error that the filter itself states.",
+    "plan's own filter: noise, errors of the build, bias of the detector. No trial goes into it. "
+    "Of a filter that knows how exact builds are it is the error that the filter itself states.",
     "Attainable": "The least error that any filter could reach on the same sightings and wheels "
     "which knows how exact builds are, but not this build (posterior Cramér-Rao bound over the "
     "path and the errors of the build together; corners found without bias).",
