@@ -7,7 +7,6 @@ import pytest
 from posefuse.report.floor_pictures import expected_error_picture
 from posefuse.study.findings import Findings
 
-
 NEITHER, CONSIDERS, ESTIMATES = (False, False), (True, False), (False, True)
 
 
