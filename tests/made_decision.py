@@ -3,7 +3,6 @@
 import math
 
 from posefuse.build_errors.catalogue import build_error
-from posefuse.fusion.settings import BuildErrors
 from posefuse.statistics.intervals import Interval
 from posefuse.study.budget import KNOWN, NOISE, ErrorBudget, ErrorPart
 from posefuse.study.decision import Cost, Decision, HitsVerdict
@@ -62,7 +61,7 @@ DECISION = Decision(
     ),
     budget=BUDGET,
     nees=interval(12.0, 10.1, 15.3),
-    build_errors=BuildErrors.IGNORED,
+    knows_build=False,
     belief_changes=(),
     retuning=RETUNING,
 )

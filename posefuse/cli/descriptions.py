@@ -191,15 +191,16 @@ def filter_settings(path: Path) -> list[str]:
     from posefuse.fusion.settings import BuildErrors
 
     held = load_settings(path)
-    gate, believed = held.gate_probability, ""
+    gate, believed = held.gate_probability, []
     if held.build_errors is not BuildErrors.IGNORED and held.believed is not None:
-        believed = f", believed: {held.believed.text()}"
+        believed = [f"believed spreads: {held.believed.text()}"]
     return [
         f"filter settings {held.name!r}: measures {held.measurement.value}",
         f"noise model: {held.noise.kind.value}",
         f"gate {'off' if gate is None else f'at {gate:g}'}, late frames: {held.late_frames.value}, "
         f"two solutions: {held.ambiguous.value}, starts from: {held.start_from.value}",
-        f"errors of the build: {held.build_errors.value}{believed}",
+        f"errors of the build: {held.build_errors.value}",
+        *believed,
     ]
 
 

@@ -3,7 +3,6 @@
 import math
 from typing import NamedTuple
 
-from posefuse.fusion.settings import BuildErrors
 from posefuse.report.wording import (
     length_text,
     length_with_unit,
@@ -11,7 +10,7 @@ from posefuse.report.wording import (
     number_text,
 )
 from posefuse.statistics.intervals import Interval
-from posefuse.study.budget import ErrorBudget, ErrorPart
+from posefuse.study.budget import LEFT, ErrorBudget, ErrorPart
 from posefuse.study.consistency import POSE_DOF, Confidence, confidence_of, error_ratio
 from posefuse.study.decision import Decision, HitsVerdict
 from posefuse.study.retuning import KeyChange, Retuning
@@ -123,6 +122,12 @@ def _fix_first(budget: ErrorBudget | None, length_unit: str) -> str:
         return ""
     named = [part for part in budget.parts[:_MOST_PARTS] if part.square_share >= _LEAST_SHARE]
     first, *others = named
+    if first.label == LEFT:
+        rms = length_with_unit(budget.rms_m, length_unit)
+        return (
+            "No part can be named: the filter estimates errors of the build, and what is left of "
+            f"them counts as noise ({rms} in all, forecast)."
+        )
     shares = [f"{_part_text(first)} of the mean square error", *map(_part_text, others)]
     text = _capitalised("; ".join(shares))
     if first.error is None:
@@ -190,7 +195,7 @@ def _change_text(decision: Decision, retuning: Retuning, length_unit: str) -> st
     if confidence_of(retuning.nees_after) is Confidence.CONSISTENT:
         return f"Change in [noise] of its file: {changes} ({found})."
     why, budget = "", decision.budget
-    if budget is not None and decision.build_errors is BuildErrors.IGNORED:
+    if budget is not None and not decision.knows_build:
         share = number_text(100.0 * budget.constant_share, 0)
         why = f": {share} % of the error is constant, and no noise describes that"
     return f"No spread of the measurements mends it{why}; nearest comes {changes} ({found})."

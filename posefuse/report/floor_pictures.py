@@ -1,12 +1,11 @@
 """Maps of the floor: how accurate, how many tags, how many hits from every place."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from posefuse.fusion.settings import BuildErrors
 from posefuse.plots.floor import (
     add_error_bar,
     add_hit_bar,
@@ -59,18 +58,17 @@ def expected_error_picture(findings: Findings, *, length_unit: str = "cm") -> Pi
         "the standstill; errors of the build and the detector's bias are the same in all of them "
         "and do not. That a lone far tag may be solved the wrong way round is not in it. Light "
         "colours are good; where no tag is seen, what the robot knew on arrival is left."
-        + _knowing(findings, list(maps))
+        + _knowing(maps)
         + left_out(findings),
         alt=f"Floor maps of the expected distance error. {sentence}.",
         svg=svg,
     )
 
 
-def _knowing(findings: Findings, plans: Sequence[str]) -> str:
+def _knowing(maps: Mapping[str, FloorMap]) -> str:
     """Which plans' filters know how exact builds are, and what of that is in the maps."""
-    known = {name: findings.comparison.study.plan(name).settings.build_errors for name in plans}
-    considering = [name for name in plans if known[name] is BuildErrors.CONSIDERED]
-    estimating = [name for name in plans if known[name] is BuildErrors.ESTIMATED]
+    considering = [name for name, one in maps.items() if one.considers_build]
+    estimating = [name for name, one in maps.items() if one.estimates_build]
     text = ""
     if considering:
         text += (

@@ -77,8 +77,8 @@ class Decision:
         Of the chosen plan; ``None`` where no shot is marked.
     nees
         Of the chosen plan.
-    build_errors
-        What its filter makes of errors of the build.
+    knows_build
+        Whether its filter considers or estimates errors of the build.
     belief_changes
         Where these trials show that its filter is not consistent: spreads of the build that its
         file states otherwise than the study.
@@ -99,7 +99,7 @@ class Decision:
     cheaper: Cost | None
     budget: ErrorBudget | None
     nees: Interval
-    build_errors: BuildErrors
+    knows_build: bool
     belief_changes: tuple[KeyChange, ...]
     retuning: Retuning | None
 
@@ -147,7 +147,7 @@ def decide(comparison: Comparison, *, workers: int) -> Decision:
         cheaper=cost(cheaper[0], of=cheaper[0].plan, against=chosen.plan) if cheaper else None,
         budget=error_budget(outlooks) if outlooks else None,
         nees=chosen.nees_mean,
-        build_errors=plan.settings.build_errors,
+        knows_build=plan.settings.build_errors is not BuildErrors.IGNORED,
         belief_changes=beliefs,
         retuning=(retuned(comparison, plan, workers=workers) if doubted and not beliefs else None),
     )

@@ -8,7 +8,7 @@ from posefuse.arena.arena import Arena, Goal
 from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.checks import BoolArray, FloatArray, in_range, positive
 from posefuse.errors import InputError
-from posefuse.fusion.settings import FilterSettings
+from posefuse.fusion.settings import BuildErrors, FilterSettings
 from posefuse.geometry.plane import PlanePose
 from posefuse.geometry.space import SpacePose
 from posefuse.motion.clearance import touches_box
@@ -41,6 +41,8 @@ class FloorMap:
         Mean square error of x, y and heading, of which ``distance_rms_m`` is a part.
     headings
         1: facing the goal.
+    considers_build, estimates_build
+        What the filter makes of errors of the build; both false where it takes builds for exact.
     """
 
     goal: Goal
@@ -51,6 +53,8 @@ class FloorMap:
     pose_covs: FloatArray
     arrival: Arrival
     headings: int
+    considers_build: bool
+    estimates_build: bool
 
     @property
     def is_standable(self) -> BoolArray:
@@ -143,6 +147,8 @@ def floor_map(
         pose_covs=_on_floor(covs, is_free, shape),
         arrival=arrival,
         headings=headings,
+        considers_build=settings.build_errors is BuildErrors.CONSIDERED,
+        estimates_build=settings.build_errors is BuildErrors.ESTIMATED,
     )
 
 

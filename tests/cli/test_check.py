@@ -154,3 +154,22 @@ def test_a_command_refuses_another_kind_in_one_line() -> None:
     arena = ROOT / "fieldlayouts" / "orchard_court.toml"
     with pytest.raises(FileError, match="expected a study file, got an arena file"):
         refuse_other_kinds(arena, "study")
+
+
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        ("filter.toml", "errors of the build: ignored"),
+        (
+            "filter_considered.toml",
+            "errors of the build: considered\n  believed spreads: mount angle ±0.5°, "
+            "mount position ±3 mm, "
+            "focal length ±0.3 %, clock offset ±3 ms, tag position ±5 mm, tag heading ±0.3°, "
+            "chassis lean ±0.2°, wheel radius ±0.5 %",
+        ),
+    ],
+)
+def test_a_filter_tells_what_it_knows_of_the_build(name: str, line: str) -> None:
+    done = CliRunner().invoke(cli, ["check", str(ORCHARD / name)])
+    assert done.exception is None, done.stderr
+    assert f"  {line}\n" in done.stdout

@@ -7,8 +7,9 @@ import pytest
 
 from made_decision import DECISION, MOUNT, RETUNING, interval
 from posefuse.report.decision_wording import decision_lines, filter_verdict, headline
-from posefuse.study.budget import KNOWN, NOISE, ErrorBudget, ErrorPart
+from posefuse.study.budget import KNOWN, LEFT, NOISE, ErrorBudget, ErrorPart
 from posefuse.study.decision import Cost, Decision, HitsVerdict
+from posefuse.study.retuning import KeyChange
 
 
 def lines(decision: Decision, unit: str = "cm") -> dict[str, str]:
@@ -107,6 +108,33 @@ def test_noise_that_does_not_mend_a_filter_is_said() -> None:
     )
     bare = lines(replace(DECISION, retuning=stuck, budget=None))["Its filter"]
     assert "mends it; nearest comes" in bare
+
+
+def test_a_filter_that_knows_the_build_is_not_told_that_constants_are_to_blame() -> None:
+    stuck = replace(RETUNING, nees_after=interval(9.0, 5.0, 15.0))
+    knows = replace(DECISION, retuning=stuck, knows_build=True)
+    assert "mends it; nearest comes" in lines(knows)["Its filter"]
+
+
+def test_other_spreads_of_the_build_come_before_any_noise() -> None:
+    changes = (
+        KeyChange(key="mount_angle_deg", old_noise=0.2, new_noise=0.5),
+        KeyChange(key="focal_fraction", old_noise=0.003, new_noise=0.0),
+    )
+    misled = replace(DECISION, retuning=None, belief_changes=changes)
+    assert lines(misled)["Its filter"].endswith(
+        "as it states. Its [as_built] states other spreads than the builds of this study have: "
+        "mount_angle_deg from 0.2 to 0.5, focal_fraction from 0.003 to 0. Put these right before "
+        "any noise."
+    )
+
+
+def test_a_filter_that_estimates_the_build_has_no_part_to_fix() -> None:
+    budget = ErrorBudget(rms_m=0.01, parts=(ErrorPart(label=LEFT, square_share=1.0),))
+    assert lines(replace(DECISION, budget=budget))["Fix first"] == (
+        "No part can be named: the filter estimates errors of the build, and what is left of them "
+        "counts as noise (1.00 cm in all, forecast)."
+    )
 
 
 def test_what_is_not_known_of_the_filter_is_left_out() -> None:

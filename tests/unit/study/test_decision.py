@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from posefuse.build_errors.spreads import BuildSpreads
+from posefuse.fusion.settings import BuildErrors
 from posefuse.statistics.best import hits_against_best, rms_against_best
 from posefuse.statistics.intervals import Interval
 from posefuse.study import decision as module
@@ -190,8 +192,41 @@ def test_budget_and_filter_are_the_chosen_plans(
     worse = [replace(row, nees_mean=nees(30.0)) for row in ranking.ranking]
     decide(replace(ranking, ranking=tuple(worse)), workers=3)
     assert asked == [(TWO, 3)]
+    assert not found.knows_build
     unknown = [replace(row, nees_mean=nees(math.nan)) for row in ranking.ranking]
     decide(replace(ranking, ranking=tuple(unknown)), workers=3)
+    assert len(asked) == 1
+
+
+def test_a_filter_that_believes_other_spreads_is_told_these_and_no_noise(
+    comparison: Comparison, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = []
+    monkeypatch.setattr(module, "retuned", lambda *given, **named: asked.append(given))
+
+    def decided(believed: BuildSpreads, nees_mean: float):
+        plans = tuple(
+            replace(
+                plan,
+                settings=replace(
+                    plan.settings, build_errors=BuildErrors.ESTIMATED, believed=believed
+                ),
+            )
+            for plan in comparison.study.plans
+        )
+        rows = tuple(replace(row, nees_mean=nees(nees_mean)) for row in comparison.ranking)
+        given = replace(comparison, study=replace(comparison.study, plans=plans), ranking=rows)
+        return decide(given, workers=1)
+
+    built = comparison.study.spreads
+    other = built.changed(mount_angle_rad=0.5)
+    (change,) = decided(other, 30.0).belief_changes
+    assert (change.key, change.old_noise) == ("mount_angle_deg", pytest.approx(math.degrees(0.5)))
+    assert change.new_noise == pytest.approx(math.degrees(built["mount_angle_rad"]))
+    assert decided(other, 3.0).belief_changes == ()  # nothing shows that it is wrong
+    assert not asked
+    told = decided(built, 30.0)
+    assert (told.belief_changes, told.knows_build) == ((), True)
     assert len(asked) == 1
 
 

@@ -6,13 +6,20 @@ from types import SimpleNamespace
 
 import pytest
 
+from posefuse.build_errors.spreads import BuildSpreads
 from posefuse.errors import InputError
-from posefuse.fusion.settings import FilterSettings, Measurement, NoiseKind, NoiseModel
+from posefuse.fusion.settings import (
+    BuildErrors,
+    FilterSettings,
+    Measurement,
+    NoiseKind,
+    NoiseModel,
+)
 from posefuse.simulation.scene import SightingSource
 from posefuse.statistics.intervals import Interval
 from posefuse.study import retuning as module
 from posefuse.study.compare import compare
-from posefuse.study.retuning import KeyChange, retuned, scaled
+from posefuse.study.retuning import KeyChange, belief_changes, retuned, scaled
 from small_court import small_study
 
 FLOORS = NoiseModel(position_floor_m=0.02, heading_floor_rad=math.radians(0.5))
@@ -46,6 +53,29 @@ def test_every_noise_model_has_keys_that_count(measurement, kind) -> None:
     assert changed.noise != settings.noise
     for change in changes:
         assert change.new_noise == pytest.approx(2.0 * change.old_noise, rel=0.05)
+
+
+def test_spreads_of_the_build_that_are_believed_otherwise_are_named() -> None:
+    built = BuildSpreads.of(mount_angle_rad=math.radians(0.5), tag_position_m=0.005)
+    believed = built.changed(mount_angle_rad=math.radians(0.2), focal_fraction=0.003)
+    given = FilterSettings(
+        measurement=Measurement.CORNERS,
+        noise=NoiseModel(kind=NoiseKind.FIXED),
+        build_errors=BuildErrors.CONSIDERED,
+        believed=believed,
+    )
+    assert belief_changes(given, built) == (
+        KeyChange(
+            key="mount_angle_deg", old_noise=pytest.approx(0.2), new_noise=pytest.approx(0.5)
+        ),
+        KeyChange(key="focal_fraction", old_noise=0.003, new_noise=0.0),
+    )
+    assert belief_changes(replace(given, believed=built), built) == ()
+    # slip is felt by no filter; the gyro's spreads stand in the robot's file
+    others = built.changed(slip_fraction=0.1, gyro_bias_rad_per_s=0.1)
+    assert belief_changes(replace(given, believed=built), others) == ()
+    ignoring = replace(given, build_errors=BuildErrors.IGNORED)
+    assert belief_changes(ignoring, built) == ()
 
 
 def nees(value: float) -> Interval:

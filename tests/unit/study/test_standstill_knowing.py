@@ -205,6 +205,8 @@ def test_who_considers_the_build_is_nowhere_worse_than_who_ignores_it(settings) 
                 cell_m=0.5,
             )
         )
+    knows = [(made.considers_build, made.estimates_build) for made in maps]
+    assert knows == [(False, False), (True, False), (False, True)]
     ignored, considered, estimated = (made.distance_rms_m for made in maps)
     stands = maps[0].is_standable
     assert (considered <= ignored * (1.0 + 1e-9))[stands].all()
