@@ -42,9 +42,10 @@ def arena(path: Path) -> list[str]:
     lines += [f"{', '.join(tags)} (ids {ids})"] if tags else ["no tags"]
     lines += [_count(len(held.beacons), "beacon")] if held.beacons else []
     for goal in held.goals:
+        tilted = f", tilt {math.degrees(goal.tilt_rad):g}" if goal.tilt_rad else ""
         lines.append(
             f"goal {goal.name!r}: opening {goal.width_m:g} x {goal.height_m:g} m, its middle at "
-            f"{_point(goal.centre_in_world_m)}, facing {math.degrees(goal.facing_rad):g} deg"
+            f"{_point(goal.centre_in_world_m)}, facing {math.degrees(goal.facing_rad):g}{tilted} deg"
         )
     lines += _named("obstacle", [obstacle.name for obstacle in held.obstacles])
     return lines

@@ -27,6 +27,9 @@ KINDS = {
     "filter_considered.toml": "filter",
     "filter_estimated.toml": "filter",
     "filter_subpixel.toml": "filter",
+    "filter_considered.toml": "filter",
+    "filter_estimated.toml": "filter",
+    "filters.toml": "study",
     "study.toml": "study",
     "filters.toml": "study",
     "images.toml": "study",
@@ -122,7 +125,8 @@ def test_what_a_arena_and_a_rig_hold() -> None:
     done = CliRunner().invoke(cli, ["check", str(ARENA), str(ORCHARD / "rigs/four_corners.toml")])
     assert "12 tags of 36h11, edge 150 mm (ids 0, 1, 2, " in done.stdout
     assert (
-        "goal 'north crate': opening 1.2 x 0.6 m, its middle at (12.7, 3.3, 1.6) m" in done.stdout
+        "goal 'north crate': opening 0.36 x 0.4 m, its middle at (12.7, 3.3, 1.3) m, facing 180, "
+        "tilt 40 deg\n" in done.stdout
     )
     assert (
         "mount 'rear left': 'wide mono, edges' at (-0.32, 0.32, 0.5) m, pan 135, tilt 15 deg"
