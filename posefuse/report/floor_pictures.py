@@ -77,9 +77,9 @@ def _knowing(maps: Mapping[str, FloorMap]) -> str:
         )
     if estimating:
         text += (
-            f" The filter of {listed(estimating)} estimates errors of the build; shown is what it"
-            " can do before it has learned anything of its own, which is what one that considers"
-            " them can. Over a run it does better."
+            f" The filter of {listed(estimating)} estimates errors of the build; shown is the least"
+            " error that one standstill allows it before it has learned anything of its own build."
+            " It does worse at first from an arrival as vague as this, and better over a run."
         )
     return text
 

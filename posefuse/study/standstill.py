@@ -6,8 +6,9 @@ that stays while corners stay on their pixels. To first order about the truth an
 as ``study.forecast`` along a path.
 
 A filter that considers or estimates errors of the build weighs what it sees by what it believes of
-them. Of one standstill in one batch either makes the same pose, the best linear one; what a filter
-that estimates them has learned on the way there is not in it, so that it can do better.
+them. Of one standstill in one batch either makes the same pose, the best linear one. What a filter
+that estimates them has learned on the way there is not in it: with that it does better. Its first
+frame is taken for straight about the arrival: from a vague one it does worse.
 """
 
 import math

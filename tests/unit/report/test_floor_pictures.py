@@ -34,8 +34,9 @@ def with_filters(findings: Findings, **knows: tuple[bool, bool]) -> Findings:
             CONSIDERS,
             [
                 "The filter of “three ways” considers errors of the build:",
-                "The filter of “front <b>&amp;” estimates errors of the build; shown is what it "
-                "can do before it has learned anything of its own",
+                "The filter of “front <b>&amp;” estimates errors of the build; shown is the "
+                "least error that one standstill allows it before it has learned anything of its "
+                "own build.",
             ],
             [],
         ),
