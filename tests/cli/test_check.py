@@ -166,10 +166,10 @@ def test_a_command_refuses_another_kind_in_one_line() -> None:
         ("filter.toml", "errors of the build: ignored"),
         (
             "filter_considered.toml",
-            "errors of the build: considered\n  believed spreads: mount angle ±0.5°, "
-            "mount position ±3 mm, "
-            "focal length ±0.3 %, clock offset ±3 ms, tag position ±5 mm, tag heading ±0.3°, "
-            "chassis lean ±0.2°, wheel radius ±0.5 %",
+            "errors of the build: considered\n  believed spreads: mount angle ±0.7°, "
+            "mount position ±5 mm, "
+            "focal length ±0.3 %, clock offset ±3 ms, tag position ±20 mm, tag heading ±1.5°, "
+            "tag lean ±1.5°, chassis lean ±0.2°, wheel radius ±0.5 %",
         ),
     ],
 )

@@ -77,7 +77,8 @@ def test_every_waypoint_is_passed(places: list[Waypoint]) -> None:
         if place.heading_rad is not None:
             turned = np.abs(np.sin((way[:, 2] - place.heading_rad) / 2.0))
             off_m = np.maximum(off_m, turned / 2.0)
-        assert off_m.min() < 0.01
+        # the path is planned in steps of PERIOD_S: a waypoint lies half a step off it at most
+        assert off_m.min() < LIMITS.speed_m_per_s * PERIOD_S / 2.0
 
 
 @settings(max_examples=15)

@@ -392,7 +392,11 @@ def test_the_demo_cameras_differ_in_their_detector_alone() -> None:
     own = {key: one.pop(key) for key in ("name", "detector")}
     for other in others:
         assert all(other.pop(key) != value for key, value in own.items())
-        assert other == one
+        for key, value in one.items():
+            if isinstance(value, dict):  # the law's file spells out what is off by default
+                assert other[key].items() >= value.items()
+            else:
+                assert other[key] == value
 
 
 @pytest.mark.parametrize("blur_px", [0.0, 1.5])
