@@ -45,7 +45,8 @@ def arena(path: Path) -> list[str]:
         tilted = f", tilt {math.degrees(goal.tilt_rad):g}" if goal.tilt_rad else ""
         lines.append(
             f"goal {goal.name!r}: opening {goal.width_m:g} x {goal.height_m:g} m, its middle at "
-            f"{_point(goal.centre_in_world_m)}, facing {math.degrees(goal.facing_rad):g}{tilted} deg"
+            f"{_point(goal.centre_in_world_m)}, "
+            f"facing {math.degrees(goal.facing_rad):g}{tilted} deg"
         )
     lines += _named("obstacle", [obstacle.name for obstacle in held.obstacles])
     return lines

@@ -27,11 +27,8 @@ KINDS = {
     "filter_considered.toml": "filter",
     "filter_estimated.toml": "filter",
     "filter_subpixel.toml": "filter",
-    "filter_considered.toml": "filter",
-    "filter_estimated.toml": "filter",
     "filters.toml": "study",
     "study.toml": "study",
-    "filters.toml": "study",
     "images.toml": "study",
     "refinements.toml": "study",
 }

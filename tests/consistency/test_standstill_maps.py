@@ -49,8 +49,8 @@ def test_cells_of_the_map_are_what_the_filter_reaches_there(file, plan_name, arr
         [_rms_at(study, plan, made, *cell) / made.distance_rms_m[tuple(cell)] for cell in chosen]
     )
     tell(
-        f"floor map of “{plan_name}”, arrival known to {known}: the real filter at 30 cells over 100 builds is "
-        f"{np.median(ratios):.2f} times as far off (median; {ratios.min():.2f} to "
+        f"floor map of “{plan_name}”, arrival known to {known}: the real filter at 30 cells over "
+        f"100 builds is {np.median(ratios):.2f} times as far off (median; {ratios.min():.2f} to "
         f"{ratios.max():.2f})"
     )
     assert 0.85 < np.median(ratios) < 1.2
