@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from posefuse.arena.arena import Arena
-from posefuse.checks import FloatArray, IntArray
+from posefuse.checks import BoolArray, FloatArray, IntArray
 from posefuse.errors import InputError
 from posefuse.fusion.estimate import Outcome
 from posefuse.fusion.gates import chi_square_quantile
@@ -20,6 +20,7 @@ from posefuse.fusion.settings import Ambiguous, FilterSettings
 from posefuse.fusion.standstill import GATE_PROBABILITY, Solutions, solutions_of
 from posefuse.fusion.timeline import odometry_poses
 from posefuse.fusion.weighing import solve_sightings, weigh_fixes
+from posefuse.geometry.angles import wrap_angle_rad
 from posefuse.geometry.plane import PlanePose, plane_motion_jacobians
 from posefuse.recording.recording import Frames, Odometry, Recording
 from posefuse.robot.rig import Rig
@@ -29,6 +30,8 @@ __all__ = ["MeanViews", "carried", "mean_views", "offering_both", "which_answer"
 
 _SURE = 2.0 * math.log(1000.0)
 """An answer is taken where the other is a thousand times less likely."""
+_ALIKE_M, _ALIKE_RAD = 0.05, math.radians(2.0)
+"""Answers nearer to each other than this need not be told apart: a start's spread holds both."""
 _NEVER_CLEAR = 1e6
 """No error of a second solution is so many times that of the first."""
 _APART_M = 0.1
@@ -172,6 +175,7 @@ def which_answer(
     best = int(np.argmin(costs))
     is_other = ((takes != takes[best]) & (offered[chosen] > 1)).any(axis=1)
     hypotheses = solutions.poses.reshape(-1, 3)
+    is_other &= _is_elsewhere(hypotheses, hypotheses[best])
     if is_other.any():
         rival = int(np.argmin(np.where(is_other, costs, np.inf)))
         if costs[rival] - costs[best] < _SURE:
@@ -179,6 +183,14 @@ def which_answer(
             raise InputError(_message(f"what was seen fits {places}"))
     pose: FloatArray = hypotheses[best]
     return pose
+
+
+def _is_elsewhere(poses: FloatArray, pose: FloatArray) -> BoolArray:
+    """Which poses (n, 3) lie so far from one that to take the wrong one would matter, (n,)."""
+    off_m = np.hypot(*(poses - pose)[:, :2].T)
+    off_rad = np.abs(wrap_angle_rad(poses[:, 2] - pose[2]))
+    elsewhere: BoolArray = (off_m > _ALIKE_M) | (off_rad > _ALIKE_RAD)
+    return elsewhere
 
 
 def _costs(solutions: Solutions, misfits: FloatArray) -> tuple[FloatArray, IntArray]:

@@ -81,5 +81,6 @@ def test_full_frames_are_as_the_table_says(tell) -> None:
     # tags that a post or crate hides in part are not in the table: some slack beside chance
     assert abs(found - expected) < 3.0 * math.sqrt(unsure) + 0.03 * expected
     assert 0.8 < spread < 1.2
-    assert np.abs(np.mean(residuals, axis=(0, 1))).max() < 0.1
+    # in units of the spread, 0.02 to 0.03 px
+    assert np.abs(np.mean(residuals, axis=(0, 1))).max() < 0.15
     assert np.mean(np.abs(residuals) > 4.0) < 0.01

@@ -150,11 +150,11 @@ def test_a_filter_whose_model_is_right_is_consistent_over_200_runs(
     measurement: Measurement, tell
 ) -> None:
     nees = last_nees(scene(white_rig()), knowing_settings(measurement), 200)
-    low, high = chi_square_average_interval(3, 200)
+    low, high = chi_square_average_interval(3, 200, level=0.99)
     built = last_nees(scene(white_rig(), REAL_BUILD), knowing_settings(measurement), 200)
     tell(
         f"NEES of 200 runs, {measurement.value}: {nees.mean():.2f} when the model is right "
-        f"(95 % interval {low:.2f} to {high:.2f}), {built.mean():.0f} with the build errors on"
+        f"(99 % interval {low:.2f} to {high:.2f}), {built.mean():.0f} with the build errors on"
     )
     assert built.mean() > 3.0 * high
     assert low < nees.mean() < high
